@@ -1,0 +1,1 @@
+"""What things are: plain values, no files, no pixels read."""

@@ -1,0 +1,90 @@
+"""Shells: as found (seed), as modelled (two rings), as measured."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.quantity import Quantity
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Seed:
+    """A shell as proposed by the finder, frame px of the full photo.
+
+    ``outline_px`` (N, 2) is coarse and closed, of what the camera sees (silhouette).
+    ``whole`` is False when the shell is cut by the frame. ``touching`` holds the indices, in
+    the same tuple of seeds, of the shells that it touches.
+    """
+
+    centre_px: tuple[float, float]
+    outline_px: Floats
+    score: float  # 0 to 1
+    whole: bool = True
+    touching: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ring:
+    """A closed curve at one height: radius as a Fourier series about a centre, world frame mm.
+
+    ``r(t) = radius_mm + sum_k cos_mm[k-2] cos(k t) + sin_mm[k-2] sin(k t)``, k = 2, 3, ...;
+    the angle t runs from +x towards +y. Order 1 is the centre itself.
+    """
+
+    centre_mm: tuple[float, float]
+    radius_mm: float
+    cos_mm: Floats
+    sin_mm: Floats
+    height_mm: float
+
+    def radius_at(self, angle_rad: Floats) -> Floats:
+        """Radius (N,) mm at angles (N,)."""
+        order = np.arange(2, 2 + len(self.cos_mm))
+        phase = np.multiply.outer(angle_rad, order)
+        return np.asarray(
+            self.radius_mm + np.cos(phase) @ self.cos_mm + np.sin(phase) @ self.sin_mm, float
+        )
+
+    def points_mm(self, count: int = 360) -> Floats:
+        """Vertices (count, 2), in order of angle."""
+        t = np.linspace(0, 2 * np.pi, count, endpoint=False)
+        direction = np.column_stack([np.cos(t), np.sin(t)])
+        return np.asarray(self.centre_mm + self.radius_at(t)[:, None] * direction, float)
+
+
+@dataclass(frozen=True)
+class Shell:
+    """One shell in plan view; millimetres in the tray frame, pixels in the photo.
+
+    A shell that could not be measured has ``None`` in every quantity and says why in
+    ``not_measured``; a single quantity that could not be measured is ``None`` with its reason
+    in ``missing`` (field name to reason).
+    """
+
+    id: str
+    row: int  # 0 is the row farthest from the door
+    column: int  # 0 is the left-most place of the lattice
+    centre_px: tuple[float, float]
+    centre_mm: tuple[float, float] | None
+    outline_px: Floats
+    cap_outline_px: Floats | None
+    diameter_mm: Quantity | None = None
+    cap_diameter_mm: Quantity | None = None
+    foot_diameter_mm: Quantity | None = None
+    feret_min_mm: Quantity | None = None
+    feret_max_mm: Quantity | None = None
+    roundness_mm: Quantity | None = None
+    foot_spread_mm: Quantity | None = None
+    lean_mm: Quantity | None = None
+    lean_dir_deg: float | None = None
+    height_mm: Quantity | None = None
+    circularity: Quantity | None = None
+    aspect_ratio: Quantity | None = None
+    diameter_rel: float | None = None  # diameter over the tray's median diameter
+    touching: tuple[str, ...] = ()
+    not_measured: str | None = None
+    missing: tuple[tuple[str, str], ...] = ()
+    doubts: tuple[str, ...] = ()  # reasons to trust this shell's numbers less, plain words

@@ -1,0 +1,168 @@
+"""How a photo sees the tray: pinhole camera with Brown-Conrady distortion above a plane.
+
+Frames: ``world`` is right-handed in millimetres, x right, y down, z away from the camera;
+z = 0 is the liner's top surface, so that a point of height h lies at z = -h. ``px`` as in
+`petitpied.domain.photo.Photo`.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.float64]
+
+#: order of `View.covariance`: focal length (relative), k1, rotation vector (rad), shift (mm)
+PARAMETERS = ("f_rel", "k1", "rx_rad", "ry_rad", "rz_rad", "tx_mm", "ty_mm", "tz_mm")
+
+
+def rotation_matrix(rotation_rad: ArrayLike) -> Floats:
+    """Rotation matrix (3, 3) of a rotation vector, radians (Rodrigues' formula)."""
+    v = np.asarray(rotation_rad, float)
+    angle = float(np.linalg.norm(v))
+    if angle < 1e-12:
+        x, y, z = v
+        return np.array([[1.0, -z, y], [z, 1.0, -x], [-y, x, 1.0]])
+    x, y, z = v / angle
+    cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
+    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
+
+
+def distort(normalised: Floats, dist: Floats) -> Floats:
+    """Ideal normalised image points (N, 2) to distorted ones.
+
+    Brown-Conrady model in OpenCV's order ``dist = (k1, k2, p1, p2, k3)``.
+    """
+    k1, k2, p1, p2, k3 = dist
+    x, y = normalised[..., 0], normalised[..., 1]
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+    return np.stack(
+        [
+            x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
+            y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y,
+        ],
+        axis=-1,
+    )
+
+
+def undistort(distorted: Floats, dist: Floats) -> Floats:
+    """Inverse of `distort`, by fixed-point iteration to 1e-12 or 60 rounds."""
+    ideal = distorted.copy()
+    if not np.any(dist):
+        return ideal
+    for _ in range(60):
+        step = distorted - distort(ideal, dist)
+        ideal += step
+        if ideal.size == 0 or float(np.abs(step).max()) < 1e-12:
+            break
+    return ideal
+
+
+@dataclass(frozen=True)
+class View:
+    """Camera and pose of one photo.
+
+    ``camera_matrix`` (3, 3) in pixels; ``dist`` (5,), OpenCV's order; ``world_to_camera``
+    (3, 4): rotation and shift (mm). ``covariance`` (8, 8) of `PARAMETERS`, the pose being
+    perturbed as in `perturbed`; zeros where the view is exact.
+    """
+
+    camera_matrix: Floats
+    dist: Floats
+    world_to_camera: Floats
+    covariance: Floats
+
+    @staticmethod
+    def exact(camera_matrix: ArrayLike, dist: ArrayLike, world_to_camera: ArrayLike) -> "View":
+        """A view without uncertainty (truth of a scene, or the start of a fit)."""
+        full = np.zeros(5)
+        given = np.asarray(dist, float).ravel()
+        full[: len(given)] = given
+        return View(
+            np.array(camera_matrix, float),
+            full,
+            np.array(world_to_camera, float),
+            np.zeros((len(PARAMETERS), len(PARAMETERS))),
+        )
+
+    @property
+    def camera_centre_mm(self) -> Floats:
+        """Where the camera is, world frame (3,); its height above the liner is ``-z``."""
+        rotation, shift = self.world_to_camera[:, :3], self.world_to_camera[:, 3]
+        return -rotation.T @ shift
+
+    @property
+    def tilt_deg(self) -> float:
+        """Angle between the optical axis and the liner's normal."""
+        return float(np.rad2deg(np.arccos(np.clip(self.world_to_camera[2, 2], -1, 1))))
+
+    def project(self, points_mm: ArrayLike, height_mm: ArrayLike = 0.0) -> Floats:
+        """World points (N, 2) at ``height_mm`` above the liner (scalar or (N,)) to px (N, 2)."""
+        xy = np.atleast_2d(np.asarray(points_mm, float))
+        z = np.broadcast_to(-np.asarray(height_mm, float), xy.shape[:1])
+        world = np.column_stack([xy, z])
+        seen = world @ self.world_to_camera[:, :3].T + self.world_to_camera[:, 3]
+        bent = distort(seen[:, :2] / seen[:, 2:], self.dist)
+        return bent @ self.camera_matrix[:2, :2].T + self.camera_matrix[:2, 2]
+
+    def to_plane(self, points_px: ArrayLike, height_mm: ArrayLike = 0.0) -> Floats:
+        """Pixels (N, 2) to world points (N, 2) on the plane ``height_mm`` above the liner."""
+        px = np.atleast_2d(np.asarray(points_px, float))
+        k = self.camera_matrix
+        bent = (px - k[:2, 2]) @ np.linalg.inv(k[:2, :2]).T
+        rays = np.column_stack([undistort(bent, self.dist), np.ones(len(px))])
+        world_rays = rays @ self.world_to_camera[:, :3]
+        centre = self.camera_centre_mm
+        z = np.broadcast_to(-np.asarray(height_mm, float), (len(px),))
+        reach = (z - centre[2]) / world_rays[:, 2]
+        return (centre + world_rays * reach[:, None])[:, :2]
+
+    def perturbed(self, change: ArrayLike) -> "View":
+        """The view after a small change of `PARAMETERS` (8,).
+
+        Focal length times ``1 + f_rel``; ``k1`` added; pose: ``R' = exp(r) R``,
+        ``t' = exp(r) t + t_change`` would swing far points, so the rotation turns about the
+        point of the liner on the optical axis and the shift is added after.
+        """
+        d = np.asarray(change, float)
+        k = self.camera_matrix.copy()
+        k[0, 0] *= 1 + d[0]
+        k[1, 1] *= 1 + d[0]
+        dist = self.dist.copy()
+        dist[0] += d[1]
+        rotation, shift = self.world_to_camera[:, :3], self.world_to_camera[:, 3]
+        turn = rotation_matrix(d[2:5])
+        centre = self.camera_centre_mm
+        axis = rotation[2]
+        pivot_world = centre + axis * (-centre[2] / axis[2])
+        pivot = rotation @ pivot_world + shift
+        new_shift = turn @ (shift - pivot) + pivot + d[5:8]
+        return replace(
+            self,
+            camera_matrix=k,
+            dist=dist,
+            world_to_camera=np.column_stack([turn @ rotation, new_shift]),
+        )
+
+    def moved(self, origin_mm: ArrayLike, turn_deg: float) -> "View":
+        """The same view in a new world frame of the same plane.
+
+        The new frame has its origin at ``origin_mm`` (2,) of the old one and its x axis
+        turned by ``turn_deg`` from the old x axis towards the old y axis.
+        """
+        a = np.deg2rad(turn_deg)
+        turn = np.array([[np.cos(a), -np.sin(a), 0], [np.sin(a), np.cos(a), 0], [0, 0, 1.0]])
+        origin = np.array([*np.asarray(origin_mm, float), 0.0])
+        rotation, shift = self.world_to_camera[:, :3], self.world_to_camera[:, 3]
+        return replace(
+            self,
+            world_to_camera=np.column_stack([rotation @ turn, rotation @ origin + shift]),
+        )
+
+    def px_per_mm(self, point_mm: ArrayLike) -> float:
+        """Local scale at a point of the liner: square root of the area magnification."""
+        p = np.asarray(point_mm, float)
+        corners = self.project(p + np.array([[-0.5, 0], [0.5, 0], [0, -0.5], [0, 0.5]]))
+        a, b = corners[1] - corners[0], corners[3] - corners[2]
+        return float(np.sqrt(abs(a[0] * b[1] - a[1] * b[0])))

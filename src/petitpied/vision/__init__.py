@@ -1,0 +1,1 @@
+"""From a photo to measurements; arrays and frozen dataclasses in, dataclasses out."""
