@@ -1,0 +1,17 @@
+"""What the baker may choose for one inspection."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Options of `petitpied.vision.inspection.inspect_photo`.
+
+    ``shell_height_mm``: height of a typical shell by the baker's ruler, top of the cap above
+    the liner. ``focal_35mm_mm`` overrides the photo's own 35-mm-equivalent focal length.
+    """
+
+    relative: bool = False
+    shell_height_mm: float | None = None
+    card_thickness_mm: float = 0.3
+    focal_35mm_mm: float | None = None
