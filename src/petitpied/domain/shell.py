@@ -14,7 +14,8 @@ Floats = NDArray[np.float64]
 class Seed:
     """A shell as proposed by the finder, frame px of the full photo.
 
-    ``outline_px`` (N, 2) is coarse and closed, of what the camera sees (silhouette).
+    ``outline_px`` (N, 2) is coarse and closed, of what the camera sees (silhouette);
+    ``cap_outline_px`` (M, 2) likewise the cap inside it, where the finder could tell.
     ``whole`` is False when the shell is cut by the frame. ``touching`` holds the indices, in
     the same tuple of seeds, of the shells that it touches.
     """
@@ -24,6 +25,7 @@ class Seed:
     score: float  # 0 to 1
     whole: bool = True
     touching: tuple[int, ...] = ()
+    cap_outline_px: Floats | None = None
 
 
 @dataclass(frozen=True)
