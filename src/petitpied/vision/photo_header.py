@@ -1,0 +1,103 @@
+"""The few facts that we keep of a photo's header; never a location, never a serial number."""
+
+import struct
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from PIL import Image
+
+# EXIF 2.32 tags
+MAKE, MODEL, ORIENTATION, CHANGED_AT, EXIF_BLOCK = 0x010F, 0x0110, 0x0112, 0x0132, 0x8769
+TAKEN_AT, FOCAL_35MM = 0x9003, 0xA405
+
+#: a JPEG holds 64 kB of EXIF in one segment; phones write some more with maker notes
+MAX_EXIF_BYTES = 4_000_000
+
+#: what Pillow's EXIF reader raises on a damaged block
+DAMAGED = (OSError, ValueError, SyntaxError, TypeError, KeyError, IndexError, AttributeError,
+           ArithmeticError, struct.error)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderFacts:
+    """See `petitpied.domain.photo.Photo`; ``orientation`` 1 to 8, 1 where none is given."""
+
+    orientation: int = 1
+    taken_at: str | None = None
+    camera: str | None = None
+    focal_35mm_mm: float | None = None
+    warnings: tuple[str, ...] = ()
+
+
+def header_facts(image: Image.Image) -> HeaderFacts:
+    """Facts of an opened picture; a damaged or oversized EXIF block gives a warning instead."""
+    block = image.info.get("exif") or b""
+    if len(block) > MAX_EXIF_BYTES:
+        return HeaderFacts(warnings=(_ignored(f"{len(block) / 1e6:.0f} MB large"),))
+    try:
+        exif = image.getexif()
+        inner = exif.get_ifd(EXIF_BLOCK)
+        orientation = exif.get(ORIENTATION, 1)
+        return HeaderFacts(
+            orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1,
+            _time(inner.get(TAKEN_AT) or exif.get(CHANGED_AT)),
+            _camera(exif.get(MAKE), exif.get(MODEL)),
+            _focal(inner.get(FOCAL_35MM)),
+        )
+    except DAMAGED:
+        return HeaderFacts(warnings=(_ignored("damaged"),))
+
+
+def _ignored(why: str) -> str:
+    return f"EXIF data of the photo is {why} and was ignored (orientation, lens, time)"
+
+
+def _text(value: Any) -> str:
+    """Printable text of an EXIF field, at most 60 characters."""
+    text = value.decode("ascii", "replace") if isinstance(value, bytes) else str(value or "")
+    return "".join(c for c in text if c.isprintable()).strip()[:60]
+
+
+def _time(value: Any) -> str | None:
+    try:
+        return datetime.strptime(_text(value), "%Y:%m:%d %H:%M:%S").isoformat()
+    except ValueError:
+        return None
+
+
+def _camera(make: Any, model: Any) -> str | None:
+    maker, name = _text(make), _text(model)
+    if name.casefold().startswith(maker.casefold()):
+        maker = ""
+    return f"{maker} {name}".strip() or None
+
+
+def _focal(value: Any) -> float | None:
+    """35-mm-equivalent focal length; 0 means unknown (EXIF 2.32), others than 5 to 2000 mm are
+    no photographic lens."""
+    try:
+        focal = float(value)
+    except (TypeError, ValueError):
+        return None
+    return focal if 5 <= focal <= 2000 else None
+
+
+def jpeg_is_cut_short(data: bytes) -> bool:
+    """Whether no end-of-image marker follows the first scan of a JPEG (ITU-T T.81, B.1.1).
+
+    The thumbnail's own marker lies in a segment before the scan and does not count. Decoders
+    fill up the missing part with grey, which must not be measured.
+    """
+    at = 2
+    while at + 4 <= len(data):
+        if data[at] != 0xFF:
+            return True
+        marker = data[at + 1]
+        if marker == 0xFF:  # fill byte
+            at += 1
+        elif marker == 0xDA:  # start of scan
+            return data.find(b"\xff\xd9", at) < 0
+        else:
+            at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
+    return True
