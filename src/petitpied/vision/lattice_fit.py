@@ -13,7 +13,7 @@ Floats = NDArray[np.float64]
 
 #: the tray frame is turned against the piping by no more than this; at 30 degrees a hexagonal
 #: lattice maps onto itself with rows and columns exchanged
-MAX_TURN_DEG = 25.0
+MAX_TURN_DEG = 24.0
 #: shells touch at the most, but baked outlines are uneven: pitch at least this many diameters
 MIN_PITCH_DIAMETERS = 0.85
 #: hypotheses fitted to the whole tray
@@ -28,6 +28,8 @@ SCATTER = 0.1
 #: lie 25 degrees and more apart; and that columns are shifted, not rows, is taken as one in 20
 TURN_DEG = 6.0
 SHIFTED_COLUMNS_NATS = 3.0
+#: a shell beside the lattice, or a second one on a place, is taken as one in 20
+STRAY_NATS = 3.0
 
 
 @dataclass(frozen=True)
@@ -93,8 +95,8 @@ def hypotheses(centres: Floats, diameter: float) -> list[Hypothesis]:
     if len(centres) < 4:
         return [_of_few(centres, least)]
     displacement, weight, near = _near_pairs(centres, least)
-    turns = np.deg2rad(np.arange(-MAX_TURN_DEG, MAX_TURN_DEG + 0.1, 2.5))
-    pitches = np.geomspace(max(least, 0.75 * near), 2.0 * near, 22)
+    turns = np.deg2rad(np.arange(-MAX_TURN_DEG, MAX_TURN_DEG + 0.1, 4.0))
+    pitches = np.geomspace(max(least, 0.75 * near), 2.0 * near, 14)
     found: list[tuple[float, Hypothesis]] = []
     for turn in turns:
         lean = 0.05 * (turn / np.deg2rad(MAX_TURN_DEG)) ** 2  # of two equal turns the smaller
@@ -241,22 +243,31 @@ def _prior_nats(bend: Floats, hypothesis: Hypothesis) -> float:
 
 
 def _description(position: Floats, hypothesis: Hypothesis, diameter: float) -> float:
-    """Nats to write the centres down: which of the lattice's places are taken, and the
-    distances from them as one normal distribution (constant terms left out)."""
+    """Nats to write the centres down: which of the lattice's places are taken, the distances
+    from them as a normal distribution, and stray shells one by one, anywhere on the tray."""
     place = hypothesis.nearest(position)
-    count = len(place)
-    scale = np.array([hypothesis.pitch_mm, hypothesis.line_pitch_mm])
-    # 0.03 diameters: better than that no hand pipes, and a perfect fit must not outweigh all
-    mean_square = (((position - place) * scale) ** 2).mean(axis=0) * count / (count + 1)
-    variance_mm2 = mean_square + (0.03 * diameter) ** 2
-    distinct = len(np.unique(place, axis=0))
+    miss_mm = (position - place) * [hypothesis.pitch_mm, hypothesis.line_pitch_mm]
     # trays are piped as a block: of its places, those between the outermost lines and ends
     width = np.ptp(place[:, 0]) + (0.5 if hypothesis.staggered else 1.0)
     total = float(max(1.0, width) * (np.ptp(place[:, 1]) + 1))
+    tray_mm2 = total * hypothesis.pitch_mm * hypothesis.line_pitch_mm
+    # 0.03 diameters: better than that no hand pipes, and a perfect fit must not outweigh all
+    floor_mm2 = (0.03 * diameter) ** 2
+    # 0.455: median of the square of a standard normal number
+    variance = np.median(miss_mm**2, axis=0) / 0.455 + floor_mm2
+    stray_nats = np.log(tray_mm2) + STRAY_NATS
+    limit = 2 * (stray_nats - np.log(2 * np.pi * np.sqrt(variance.prod())))
+    kept = (miss_mm**2 / variance).sum(axis=1) <= max(limit, 1.0)
+    if not kept.any():
+        return float(len(place) * stray_nats)
+    count = int(kept.sum())
+    variance = (miss_mm[kept] ** 2).sum(axis=0) / (count + 1) + floor_mm2
+    distinct = len(np.unique(place[kept], axis=0))
     return float(
-        count * np.log(variance_mm2).sum() / 2
+        count * (np.log(2 * np.pi * np.e) + np.log(variance).sum() / 2)
         + _log_choices(total, distinct)
-        + (count - distinct) * (np.log(total) + 2)
+        + (count - distinct) * (np.log(total) + STRAY_NATS)
+        + (len(place) - count) * stray_nats
     )
 
 
