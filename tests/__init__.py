@@ -1,0 +1,1 @@
+"""Tests, and the scenes that they are drawn from."""

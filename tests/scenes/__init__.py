@@ -1,0 +1,1 @@
+"""Scenes with exact truth, drawn for tests, benchmarks and training."""
