@@ -47,14 +47,14 @@ def distort(normalised: Floats, dist: Floats) -> Floats:
 
 
 def undistort(distorted: Floats, dist: Floats) -> Floats:
-    """Inverse of `distort`, by fixed-point iteration to 1e-12 or 60 rounds."""
+    """Inverse of `distort`, by fixed-point iteration to 1e-11 or 60 rounds."""
     ideal = distorted.copy()
     if not np.any(dist):
         return ideal
     for _ in range(60):
         step = distorted - distort(ideal, dist)
         ideal += step
-        if ideal.size == 0 or float(np.abs(step).max()) < 1e-12:
+        if ideal.size == 0 or float(np.abs(step).max()) < 1e-11:
             break
     return ideal
 

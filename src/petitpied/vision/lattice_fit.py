@@ -17,7 +17,7 @@ MAX_TURN_DEG = 24.0
 #: shells touch at the most, but baked outlines are uneven: pitch at least this many diameters
 MIN_PITCH_DIAMETERS = 0.85
 #: hypotheses fitted to the whole tray
-KEPT = 8
+KEPT = 6
 #: standard deviations of deformation, in pitches per pitch and pitches per square pitch, of a
 #: hand-piped tray: 0.05 is a 3-degree slant, 0.015 fans rows by 5 degrees over 6 rows
 SLANT, BEND = 0.05, 0.015
@@ -104,7 +104,7 @@ def hypotheses(centres: Floats, diameter: float) -> list[Hypothesis]:
             score = _structure_factors(displacement, weight, turn, pitches, upright)
             for staggered in (False, True):
                 if upright and not staggered:
-                    continue  # the same lattice as with rows
+                    continue
                 table = score[staggered] - lean
                 lines = _line_pitches(pitches, staggered)
                 table = np.where(_allowed(pitches, lines, staggered, upright, least), table, -1)
@@ -150,14 +150,15 @@ def _structure_factors(
     share = weight / weight.sum()
     wave = 2 * np.pi / pitches
     cos_u = np.cos(np.multiply.outer(wave, across))
-    cos_v = np.cos(np.multiply.outer(wave, along))
-    plain = ((cos_u @ share)[:, None] + cos_v @ share) / 2
     lines = _line_pitches(pitches, True)
     half_v = np.cos(np.multiply.outer(np.pi / lines, along))
-    full_v = np.cos(np.multiply.outer(2 * np.pi / lines, along))
+    full_v = 2 * half_v**2 - 1
     # reciprocal vectors (1/p, 1/2q), (1/p, -1/2q) and (0, 1/q); the sine parts cancel
     staggered = (2 * (cos_u * share) @ half_v.T + full_v @ share) / 3
-    return plain, staggered
+    if upright:  # the same plain lattices as with rows
+        return np.full_like(staggered, -1.0), staggered
+    cos_v = np.cos(np.multiply.outer(wave, along))
+    return ((cos_u @ share)[:, None] + cos_v @ share) / 2, staggered
 
 
 def _allowed(

@@ -135,7 +135,7 @@ def measure_outline(outline_mm: Floats) -> OutlineSize:
     perimeter = float(np.hypot(radius, rate).mean() * 2 * np.pi)
     smoothed_area = float(np.pi * (radius**2).mean())
     spectrum[:2] = 0
-    deviation = np.fft.irfft(spectrum, ANGLES)
+    deviation = 4 * np.fft.irfft(spectrum, 4 * ANGLES)  # peaks between the angles count
     return OutlineSize(
         diameter_mm=float(np.sqrt(4 * area / np.pi)),
         feret_min_mm=shortest,

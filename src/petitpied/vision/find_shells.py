@@ -1,0 +1,242 @@
+"""From the finder's maps to seeds: one for every shell, touching shells parted.
+
+Cells vote for the middle of their shell; votes pile up at the middles (Neven et al., "Instance
+segmentation by jointly optimizing spatial embeddings", CVPR 2019). Each cell goes to the middle
+it votes for, so that touching and joined shells part along the line where the votes change.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.shell import Seed
+from petitpied.vision.finder_network import FinderMaps, run_finder
+
+Floats = NDArray[np.float64]
+Labels = NDArray[np.int32]
+
+#: a cell shows a shell from this probability on: the boundary the network was trained to give
+SHELL_LEVEL = 0.5
+#: smallest shell, in cells across: below it an outline has too few cells to be one
+SMALLEST_CELLS = 8.0
+#: two piles of votes nearer than this share of the larger shell's diameter are one shell: even
+#: joined shells have their middles most of a diameter apart
+SAME_SHELL_REL = 0.38
+#: a cell belongs to a shell if its vote ends within this share of the shell's diameter
+VOTE_REACH_REL = 0.30
+#: least mean probability inside, and least solidity (area over convex hull's area) of a shell:
+#: set on tuning scenes, where shells had 0.80 and 0.93 or more at the first percentile
+LEAST_CERTAINTY, LEAST_SOLIDITY = 0.7, 0.86
+#: least ratio of the widths of a shell's outline: tear-drops and ovals seen at a slant stay above
+LEAST_ASPECT = 0.5
+#: share of a shell's cells that must vote for its middle
+LEAST_AGREEMENT = 0.6
+RAYS = 96
+
+
+@dataclass(frozen=True)
+class FoundShells:
+    """Seeds and the size, in px of the photo, of one cell of the map they were found on."""
+
+    seeds: tuple[Seed, ...]
+    cell_px: float
+
+
+def _vote_peaks(maps: FinderMaps, shown: NDArray[np.bool_]) -> Floats:
+    """Cells (x, y) where votes pile up (N, 2), the highest first."""
+    rows, columns = shown.shape
+    vote = np.rint(maps.middle[shown]).astype(int)
+    inside = (vote >= 0).all(axis=1) & (vote[:, 0] < columns) & (vote[:, 1] < rows)
+    flat = vote[inside, 1] * columns + vote[inside, 0]
+    pile = np.bincount(flat, maps.shell[shown][inside], rows * columns).reshape(rows, columns)
+    pile = np.asarray(cv2.GaussianBlur(pile.astype(np.float32), (0, 0), 2.0))
+    top = np.asarray(cv2.dilate(pile, np.ones((7, 7), np.uint8)))
+    # a blurred pile of n votes peaks near n / (2 pi s^2), s about 2.5 cells with the votes' own
+    # scatter: a quarter of what the smallest shell gives
+    least = 0.25 * (np.pi / 4 * SMALLEST_CELLS**2) / (2 * np.pi * 2.5**2)
+    y, x = np.nonzero((pile >= top) & (pile > least))
+    order = np.argsort(-pile[y, x], kind="stable")
+    return np.column_stack([x[order], y[order]]).astype(float)
+
+
+def _assign(maps: FinderMaps, shown: NDArray[np.bool_], peaks: Floats) -> Labels:
+    """Number of the peak (from 1) that each shown cell votes for, 0 elsewhere."""
+    rows, columns = shown.shape
+    holes = np.full((rows, columns), 255, np.uint8)
+    at = np.clip(np.rint(peaks).astype(int), 0, [columns - 1, rows - 1])
+    holes[at[:, 1], at[:, 0]] = 0
+    _, zones = cv2.distanceTransformWithLabels(
+        holes, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL
+    )
+    number = np.zeros(int(zones.max()) + 1, np.int32)
+    number[zones[at[:, 1], at[:, 0]]] = np.arange(1, len(peaks) + 1)
+    vote = np.clip(np.rint(maps.middle), 0, [columns - 1, rows - 1]).astype(int)
+    label = number[zones[vote[..., 1], vote[..., 0]]]
+    return np.where(shown, label, 0).astype(np.int32)
+
+
+def _merged(maps: FinderMaps, shown: NDArray[np.bool_], peaks: Floats) -> tuple[Floats, Labels]:
+    """Peaks with doubles taken out, and the final labels."""
+    while True:
+        label = _assign(maps, shown, peaks)
+        area = np.bincount(label.ravel(), minlength=len(peaks) + 1)[1:]
+        across = 2 * np.sqrt(area / np.pi)
+        gap = np.hypot(*np.moveaxis(peaks[:, None] - peaks[None], 2, 0))
+        near = gap < SAME_SHELL_REL * np.maximum(across[:, None], across[None])
+        np.fill_diagonal(near, False)
+        doubled = np.argwhere(np.triu(near))
+        if not len(doubled):
+            return peaks, label
+        # the weaker (later) of the first double goes; several disjoint doubles at once
+        gone, used = [], set()
+        for strong, weak in doubled:
+            if strong not in used and weak not in used:
+                gone.append(weak)
+                used |= {strong, weak}
+        peaks = np.delete(peaks, gone, axis=0)
+
+
+def _largest_part(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), None, None, None, 4)
+    if count <= 2:
+        return mask
+    return np.asarray(parts == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])), bool)
+
+
+def _crossing(level: Floats, start: int, step: float) -> Floats:
+    """First radius after sample ``start`` at which (RAYS, R) falls below one half."""
+    below = level < SHELL_LEVEL
+    below[:, :start] = False
+    below[:, -1] = True
+    first = np.maximum(below.argmax(axis=1), 1)
+    each = np.arange(len(level))
+    high, low = level[each, first - 1], level[each, first]
+    part = np.clip((high - SHELL_LEVEL) / np.maximum(high - low, 1e-6), 0, 1)
+    return np.asarray((first - 1 + part) * step, float)
+
+
+class _Outliner:
+    """Star-shaped outlines of one label in the shell map and the cap map, in cells."""
+
+    def __init__(self, maps: FinderMaps, label: Labels) -> None:
+        self.maps, self.label = maps, label
+        self.angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+        self.direction = np.column_stack([np.cos(self.angle), np.sin(self.angle)])
+
+    def outline(self, number: int, centre: Floats, across: float) -> tuple[Floats, Floats]:
+        """Radii (RAYS,) of the shell's and of the cap's outline about ``centre``."""
+        step = 0.5
+        reach = np.arange(0, 1.1 * across + 2, step)
+        x = (centre[0] + np.outer(self.direction[:, 0], reach)).astype(np.float32)
+        y = (centre[1] + np.outer(self.direction[:, 1], reach)).astype(np.float32)
+        shell = cv2.remap(self.maps.shell, x, y, cv2.INTER_LINEAR, borderValue=0.0)
+        cap = cv2.remap(self.maps.cap, x, y, cv2.INTER_LINEAR, borderValue=0.0)
+        own = cv2.remap(self.label.astype(np.float32), x, y, cv2.INTER_NEAREST, borderValue=0.0)
+        foreign = (own != 0) & (own != number)
+        shell = np.where(foreign, 0, shell)
+        cap = np.where(foreign, 0, cap)
+        start = int(0.25 * across / step)
+        outer = _crossing(shell, start, step)
+        return outer, np.minimum(_crossing(cap, start, step), outer)
+
+
+def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
+    grown = np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)), bool)
+    return set(np.unique(label[grown]).tolist()) - {0, number}
+
+
+def _cap_outline(maps: FinderMaps, centre: Floats, direction: Floats, cap: Floats, outer: Floats) -> Floats | None:
+    """Cap outline in px; None where the cap map is too weak to be one."""
+    if np.median(cap / np.maximum(outer, 1e-6)) < 0.6:
+        return None
+    return maps.to_photo(centre + cap[:, None] * direction)
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    number: int
+    seed: Seed
+    neighbours: set[int]
+
+
+def _candidate(maps: FinderMaps, label: Labels, number: int, peak: Floats) -> _Candidate | None:
+    """One shell, verified: certain, compact, round enough, its cells agreeing on its middle."""
+    ys, xs = np.nonzero(label == number)
+    if len(xs) < np.pi / 4 * SMALLEST_CELLS**2:
+        return None
+    x0, y0 = max(int(xs.min()) - 2, 0), max(int(ys.min()) - 2, 0)
+    window = np.s_[y0 : int(ys.max()) + 3, x0 : int(xs.max()) + 3]
+    mask = _largest_part(label[window] == number)
+    if mask.sum() < np.pi / 4 * SMALLEST_CELLS**2:
+        return None
+    across = 2 * float(np.sqrt(mask.sum() / np.pi))
+    my, mx = np.nonzero(mask)
+    centre = np.array([mx.mean() + x0, my.mean() + y0])
+    outliner = _Outliner(maps, label)
+    outer, cap = outliner.outline(number, centre, across)
+    points = centre + outer[:, None] * outliner.direction
+    hull_area = float(cv2.contourArea(cv2.convexHull(points.astype(np.float32))))
+    area = float(cv2.contourArea(points.astype(np.float32)))
+    certainty = float(maps.shell[window][mask].mean())
+    votes = np.hypot(*(maps.middle[window][mask] - peak).T)
+    agreement = float((votes < VOTE_REACH_REL * across).mean())
+    (_, (side_a, side_b), _) = cv2.minAreaRect(points.astype(np.float32))
+    rows, columns = maps.shell.shape
+    whole = bool(
+        (points > 0.8).all() and (points[:, 0] < columns - 1.8).all() and (points[:, 1] < rows - 1.8).all()
+    )
+    sound = (
+        certainty >= LEAST_CERTAINTY
+        and area >= LEAST_SOLIDITY * hull_area
+        and min(side_a, side_b) >= LEAST_ASPECT * max(side_a, side_b)
+        and agreement >= LEAST_AGREEMENT
+    )
+    if whole and not sound:
+        return None
+    if not whole and certainty < LEAST_CERTAINTY:
+        return None
+    middle = maps.to_photo(centre)
+    seed = Seed(
+        (float(middle[0]), float(middle[1])),
+        maps.to_photo(points),
+        certainty * agreement,
+        whole,
+        (),
+        _cap_outline(maps, centre, outliner.direction, cap, outer),
+    )
+    return _Candidate(number, seed, _touches(label[window], number, mask))
+
+
+def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
+    """Every verified shell, from the top of the photo down."""
+    shown = maps.shell > SHELL_LEVEL
+    if not shown.any():
+        return ()
+    peaks = _vote_peaks(maps, shown)
+    if not len(peaks):
+        return ()
+    peaks, label = _merged(maps, shown, peaks)
+    found = [
+        c for n, p in enumerate(peaks, 1) if (c := _candidate(maps, label, n, p)) is not None
+    ]
+    found.sort(key=lambda c: (c.seed.centre_px[1], c.seed.centre_px[0]))
+    place = {c.number: i for i, c in enumerate(found)}
+    return tuple(
+        Seed(
+            c.seed.centre_px,
+            c.seed.outline_px,
+            c.seed.score,
+            c.seed.whole,
+            tuple(sorted(place[n] for n in c.neighbours if n in place)),
+            c.seed.cap_outline_px,
+        )
+        for c in found
+    )
+
+
+def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
+    """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
+    maps = run_finder(pixels_bgr)
+    return FoundShells(seeds_from_maps(maps), maps.cell_px)

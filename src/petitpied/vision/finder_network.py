@@ -1,0 +1,78 @@
+"""Run the finder's network: photo to maps that propose where shells are.
+
+The network (`tests/training`, weights in ``finder.onnx``) is run by OpenCV on a reduced copy of
+the photo. It only proposes; every size is measured in the full photo.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Maps = NDArray[np.float32]
+
+#: the network's input, px (width, height); its maps have half that size
+INPUT_PX = (1024, 768)
+STRIDE = 2
+OFFSET_UNIT_PX = 64.0
+
+
+@dataclass(frozen=True)
+class FinderMaps:
+    """Maps of shape (rows, columns), one cell every `cell_px` px of the photo.
+
+    ``shell``, ``cap``: probability that the cell shows a shell, a cap. ``middle``: (rows,
+    columns, 2), the cell (x, y) where the cell's shell is thought to have its middle.
+    """
+
+    shell: Maps
+    cap: Maps
+    middle: Maps
+    cell_px: float
+
+    def to_photo(self, cells: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Cell coordinates (..., 2), centre of cell (0, 0) being 0, to px of the photo."""
+        return (cells + 0.5) * self.cell_px - 0.5
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    weights = files("petitpied.vision").joinpath("finder.onnx").read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+
+
+def _sigmoid(logit: Maps) -> Maps:
+    return np.asarray(1 / (1 + np.exp(-np.clip(logit, -30, 30))), np.float32)
+
+
+def run_finder(pixels_bgr: NDArray[np.uint8]) -> FinderMaps:
+    """Maps for a photo of shape (height, width, 3), uint8.
+
+    The photo is fitted into the network's input, turned if it is upright, the rest left grey.
+    """
+    height, width = pixels_bgr.shape[:2]
+    upright = height > width
+    long_px, short_px = (height, width) if upright else (width, height)
+    factor = min(INPUT_PX[0] / long_px, INPUT_PX[1] / short_px)
+    size = (max(1, round(width * factor)), max(1, round(height * factor)))
+    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
+    small = cv2.resize(pixels_bgr, size, interpolation=way)
+    if upright:
+        small = np.ascontiguousarray(small.transpose(1, 0, 2))
+    board = np.full((INPUT_PX[1], INPUT_PX[0], 3), 114, np.uint8)
+    board[: small.shape[0], : small.shape[1]] = small
+    net = _network()
+    net.setInput(cv2.dnn.blobFromImage(board, 1 / 255.0))
+    out = np.asarray(net.forward(), np.float32)[0]
+    rows, columns = (-(-n // STRIDE) for n in small.shape[:2])
+    out = out[:, :rows, :columns]
+    grid = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1)
+    middle = grid + np.moveaxis(out[2:4], 0, -1) * (OFFSET_UNIT_PX / STRIDE)
+    shell, cap = _sigmoid(out[0]), _sigmoid(out[1])
+    if upright:
+        shell, cap = shell.T.copy(), cap.T.copy()
+        middle = np.ascontiguousarray(middle.transpose(1, 0, 2)[..., ::-1])
+    return FinderMaps(shell, cap, middle.astype(np.float32), STRIDE * width / size[0])

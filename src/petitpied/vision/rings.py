@@ -1,0 +1,320 @@
+"""Each shell as two rings, foot and cap rim, at their heights under the known view.
+
+Edge points are taken from the photo to the plane at a ring's own height, so that a ring is
+fitted where it is, in plan view, and a cap rim seen from the side is not mistaken for a bigger
+shell. The outer edge belongs, ray by ray, to the ring that reaches farther out in the picture.
+Each ring's radius is a Fourier series fitted by ridge regression with Cauchy weights (Holland &
+Welsch 1977); the ridge is a prior on the size of the harmonics, and carries a ring over arcs
+that the photo does not show.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.shell import Ring
+from petitpied.domain.view import View
+from petitpied.vision.edges import ShellEdges
+
+Floats = NDArray[np.float64]
+
+#: highest harmonic: the outline is judged to 15 undulations (ISO 12181); a cap is smooth
+FOOT_ORDER, CAP_ORDER = 15, 7
+#: prior of harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5, never under
+#: RUFFLE_REL for a foot. From out-of-round shells of the tuning scenes (1.5 to 3 %).
+HARMONIC_REL, RUFFLE_REL = 0.03, 0.004
+#: prior of the foot's place and size about the cap, relative to the cap's radius
+LEAN_REL, SPREAD_REL, SPREAD_SIGMA_REL = 0.03, 0.05, 0.05
+#: a foot shows on a ray if the outer edge is this much beyond the cap's edge, relative to the
+#: radius: twice the scatter of single edges on tuning scenes (0.2 mm on 22 mm)
+SHOWS_REL = 0.018
+#: with less than this share of rays showing a foot, it is not measured
+FEWEST_SHOWING_REL = 0.12
+#: neighbouring rays share ruffles and smoothing: one independent value every four rays
+RAYS_A_VALUE = 4.0
+#: height of the upright part of a cap above its rim, relative to the dome's height: by
+#: comparing silhouettes of the tuning scenes with a plain half ellipsoid
+SHOULDER_REL = 0.14
+#: edge scatter below this does not lower the weight of a ray (relative to the radius)
+SCATTER_FLOOR_REL = 0.003
+CAUCHY_SCALE = 2.385
+
+
+@dataclass(frozen=True)
+class Heights:
+    """Heights above the liner, mm, and standard uncertainties: shared by the tray's shells.
+
+    Defaults are common practice for a 35 to 50 mm shell, no source.
+    """
+
+    cap_rim_mm: float = 4.7
+    foot_mm: float = 1.7  # where the foot is widest
+    top_mm: float = 12.5
+    cap_rim_u_mm: float = 0.8
+    foot_u_mm: float = 0.4
+    top_u_mm: float = 1.5
+    bare_rim_mm: float = 1.2  # rim of a shell without foot: its cap stands on the liner
+    bare_top_mm: float = 6.5
+    source: str = "default"
+
+
+@dataclass(frozen=True)
+class FittedRings:
+    """Two-ring fits of S shells; world frame, plan view, mm.
+
+    ``foot`` is None where no foot shows. ``radius_u_mm`` is the standard uncertainty of the
+    mean radius from edge scatter; ``centre_u_mm`` of each coordinate of the centre; ``shows``
+    the share of rays on which the foot shows; ``scatter_mm`` the robust spread of the edge
+    points about their ring.
+    """
+
+    cap: tuple[Ring, ...]
+    foot: tuple[Ring | None, ...]
+    cap_radius_u_mm: Floats
+    foot_radius_u_mm: Floats
+    cap_centre_u_mm: Floats
+    foot_centre_u_mm: Floats
+    shows_rel: Floats
+    scatter_mm: Floats
+
+
+@dataclass(frozen=True)
+class _Rings:
+    """Parameters of S rings at once: centres (S, 2), radius (S,), harmonics (S, 2, K - 1)."""
+
+    centre: Floats
+    radius: Floats
+    harmonics: Floats
+    height: Floats  # (S,)
+
+    def radius_at(self, angle: Floats) -> Floats:
+        order = np.arange(2, 2 + self.harmonics.shape[2])
+        phase = angle[..., None] * order
+        wave = np.cos(phase) * self.harmonics[:, None, 0] + np.sin(phase) * self.harmonics[:, None, 1]
+        return np.asarray(self.radius[:, None] + wave.sum(axis=-1), float)
+
+    def one(self, index: int) -> Ring:
+        return Ring(
+            (float(self.centre[index, 0]), float(self.centre[index, 1])),
+            float(self.radius[index]),
+            self.harmonics[index, 0],
+            self.harmonics[index, 1],
+            float(self.height[index]),
+        )
+
+
+class _Geometry:
+    """Edge points of all shells in plan view at any height, and the camera above them."""
+
+    def __init__(self, view: View, edges: ShellEdges) -> None:
+        shells, rays = edges.outer.radius_px.shape
+        self.nadir = view.camera_centre_mm[:2]
+        self.camera_mm = -float(view.camera_centre_mm[2])
+        self.outer = view.to_plane(edges.outer.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
+        self.cap = view.to_plane(edges.cap.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
+        self.middle = view.to_plane(edges.centre_px)
+
+    def at_height(self, plane: Floats, height: Floats) -> Floats:
+        """Points seen at (S, N, 2) on the liner, moved to the plane ``height`` (S,) above it."""
+        shrink = 1 - height / self.camera_mm
+        return np.asarray(self.nadir + (plane - self.nadir) * shrink[:, None, None], float)
+
+    def _slant(self, ring: _Rings, angle: Floats) -> Floats:
+        """Tangent of the camera's view angle along each direction (S, N); outward positive."""
+        away = ring.centre - self.nadir
+        slant = np.hypot(away[:, 0], away[:, 1]) / (self.camera_mm - ring.height)
+        bearing = np.arctan2(away[:, 1], away[:, 0])
+        return np.asarray(slant[:, None] * np.cos(angle - bearing[:, None]), float)
+
+    def cap_bulge(self, ring: _Rings, dome_mm: Floats, angle: Floats) -> Floats:
+        """How far the dome's silhouette reaches beyond the cap rim (S, N), mm.
+
+        Silhouette of a half ellipsoid of height ``dome_mm`` standing on an upright shoulder of
+        `SHOULDER_REL` times that height: on the side away from the camera's foot point only.
+        """
+        lift = dome_mm[:, None] * np.maximum(self._slant(ring, angle), 0)
+        radius = ring.radius[:, None]
+        return np.asarray(np.hypot(radius, lift) - radius + SHOULDER_REL * lift, float)
+
+    def foot_bulge(self, ring: _Rings, angle: Floats) -> Floats:
+        """How far the foot's silhouette reaches beyond its widest ring (S, N), mm.
+
+        The foot's wall is a half round of the radius at which it stands: seen under a slant it
+        reaches ``h (sqrt(1 + slant^2) - 1)`` farther, on both sides.
+        """
+        slant = self._slant(ring, angle)
+        return np.asarray(ring.height[:, None] * (np.hypot(1, slant) - 1), float)
+
+
+def _basis(angle: Floats, order: int) -> Floats:
+    """(S, N, 1 + 2 order): constant, cos t, sin t, cos 2t, ..., sin 2t, ..."""
+    phase = angle[..., None] * np.arange(2, order + 1)
+    return np.concatenate(
+        [
+            np.ones_like(angle)[..., None],
+            np.cos(angle)[..., None],
+            np.sin(angle)[..., None],
+            np.cos(phase),
+            np.sin(phase),
+        ],
+        axis=-1,
+    )
+
+
+def _polar(points: Floats, ring: _Rings) -> tuple[Floats, Floats]:
+    offset = points - ring.centre[:, None]
+    return np.arctan2(offset[..., 1], offset[..., 0]), np.hypot(offset[..., 0], offset[..., 1])
+
+
+def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
+    """Robust standard deviation a shell (S,) of residuals (S, N) that count."""
+    masked = np.where(weight > 0, np.abs(residual), np.nan)
+    enough = (weight > 0).sum(axis=1) >= 8
+    masked[~enough] = 0.01 * radius[~enough, None]
+    return np.maximum(1.4826 * np.nanmedian(masked, axis=1), SCATTER_FLOOR_REL * radius)
+
+
+@dataclass(frozen=True)
+class _Update:
+    ring: _Rings
+    covariance: Floats  # (S, P, P)
+    scatter: Floats  # (S,)
+
+
+def _step(
+    ring: _Rings,
+    points: Floats,
+    weight: Floats,
+    less: Floats,
+    prior: tuple[Floats, Floats],
+) -> _Update:
+    """One weighted ridge step. ``less`` (S, N) is taken off the radii; ``prior``: target (S, 3)
+    of radius and centre shift, and precision (S, 3)."""
+    order = 1 + ring.harmonics.shape[2]
+    angle, reach = _polar(points, ring)
+    reach = reach - less
+    residual = reach - ring.radius_at(angle)
+    scatter = _scatter(residual, weight, ring.radius)
+    w = weight / (1 + (residual / (CAUCHY_SCALE * scatter[:, None])) ** 2)
+    w = w / scatter[:, None] ** 2 / RAYS_A_VALUE
+    basis = _basis(angle, order)
+    weighted = basis * w[..., None]
+    normal = np.einsum("snp,snq->spq", weighted, basis)
+    moment = np.einsum("snp,sn->sp", weighted, reach)
+    k = np.arange(2, order + 1)
+    sigma_rel = HARMONIC_REL / (k - 1) ** 1.5
+    if order == FOOT_ORDER:
+        sigma_rel = np.maximum(sigma_rel, RUFFLE_REL)
+    precision = np.concatenate(
+        [prior[1], np.tile(1 / (sigma_rel * ring.radius[:, None]) ** 2, (1, 2))], axis=1
+    )
+    target = np.zeros_like(precision)
+    target[:, :3] = prior[0]
+    each = np.arange(precision.shape[1])
+    normal[:, each, each] += precision
+    moment += precision * target
+    solved = np.linalg.solve(normal, moment[..., None])[..., 0]
+    harmonics = np.stack([solved[:, 3 : 2 + order], solved[:, 2 + order :]], axis=1)
+    moved = replace(
+        ring, centre=ring.centre + solved[:, 1:3], radius=solved[:, 0], harmonics=harmonics
+    )
+    return _Update(moved, np.linalg.inv(normal), scatter)
+
+
+def _start(geometry: _Geometry, heights: Heights, edges: ShellEdges) -> tuple[_Rings, _Rings, Floats]:
+    """First circles, and on which rays the foot shows (S, N)."""
+    shells = len(edges.centre_px)
+    gap = edges.outer.radius_px - edges.cap.radius_px
+    size = np.median(edges.outer.radius_px, axis=1)[:, None]
+    shows = (gap > SHOWS_REL * size) & (edges.cap.weight > 0)
+    full = np.full(shells, heights.cap_rim_mm)
+    bare = shows.mean(axis=1) < FEWEST_SHOWING_REL
+    full[bare] = heights.bare_rim_mm
+    foot_height = np.full(shells, heights.foot_mm)
+
+    def circle(points: Floats, order: int, height: Floats) -> _Rings:
+        centre = np.median(points, axis=1)
+        reach = np.hypot(*np.moveaxis(points - centre[:, None], 2, 0))
+        return _Rings(centre, np.median(reach, axis=1), np.zeros((shells, 2, order - 1)), height)
+
+    cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
+    foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
+    foot = replace(foot, centre=cap.centre.copy(), radius=cap.radius * (1 + SPREAD_REL))
+    return cap, foot, shows
+
+
+def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) -> FittedRings:
+    """Fit foot and cap rings of all shells.
+
+    Parameters
+    ----------
+    view : View
+        Camera and pose; world frame mm.
+    edges : ShellEdges
+        Edge points of S shells.
+    heights : Heights
+        Ring heights, shared over the tray.
+    contact : ndarray (S, RAYS)
+        1 where a ray is free, 0 where a neighbour touches and the edge is not the shell's own.
+
+    Returns
+    -------
+    FittedRings
+    """
+    geometry = _Geometry(view, edges)
+    cap, foot, shows = _start(geometry, heights, edges)
+    bare = shows.mean(axis=1) < FEWEST_SHOWING_REL
+    dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
+    at_cap = geometry.at_height(geometry.outer, cap.height)
+    rim = geometry.at_height(geometry.cap, cap.height)
+    at_foot = geometry.at_height(geometry.outer, foot.height)
+    outer_weight = edges.outer.weight * contact
+    rim_weight = edges.cap.weight * shows * contact
+    cap_step = foot_step = None
+    for _ in range(7):
+        angle_cap, reach_cap = _polar(at_cap, cap)
+        bulge = geometry.cap_bulge(cap, dome, angle_cap)
+        beyond_cap = reach_cap - bulge - cap.radius_at(angle_cap)
+        angle_foot, reach_foot = _polar(at_foot, foot)
+        foot_bulge = geometry.foot_bulge(foot, angle_foot)
+        beyond_foot = reach_foot - foot_bulge - foot.radius_at(angle_foot)
+        to_cap = np.where(bare[:, None], 1.0, (beyond_cap < beyond_foot) & ~shows)
+        none = np.zeros((len(bare), 3))
+        cap_step = _step(
+            cap,
+            np.concatenate([at_cap, rim], axis=1),
+            np.concatenate([outer_weight * to_cap, rim_weight], axis=1),
+            np.concatenate([bulge, np.zeros_like(bulge)], axis=1),
+            (none, none),
+        )
+        cap = cap_step.ring
+        shift = cap.centre - foot.centre
+        target = np.column_stack([cap.radius * (1 + SPREAD_REL), shift])
+        sigma = np.array([SPREAD_SIGMA_REL, LEAN_REL, LEAN_REL]) * cap.radius[:, None]
+        foot_step = _step(
+            foot, at_foot, outer_weight * (1 - to_cap), foot_bulge, (target, 1 / sigma**2)
+        )
+        foot = foot_step.ring
+    assert cap_step is not None and foot_step is not None
+    return _collect(cap_step, foot_step, bare, shows)
+
+
+def _collect(
+    cap: _Update, foot: _Update, bare: NDArray[np.bool_], shows: NDArray[np.bool_]
+) -> FittedRings:
+    count = range(len(bare))
+
+    def u(step: _Update, index: int) -> Floats:
+        return np.sqrt(step.covariance[:, index, index])
+
+    return FittedRings(
+        tuple(cap.ring.one(i) for i in count),
+        tuple(None if bare[i] else foot.ring.one(i) for i in count),
+        u(cap, 0),
+        u(foot, 0),
+        np.sqrt((u(cap, 1) ** 2 + u(cap, 2) ** 2) / 2),
+        np.sqrt((u(foot, 1) ** 2 + u(foot, 2) ** 2) / 2),
+        shows.mean(axis=1),
+        np.where(bare, cap.scatter, foot.scatter),
+    )

@@ -1,0 +1,192 @@
+"""Long straight edges of the tray (rim, floor, liner, mat, table) and what they say of the view.
+
+Edges that are straight, parallel and square in life, at any height, pin the tilt by their
+vanishing points and the lens distortion as plumb lines do (Brown, "Close-range camera
+calibration", 1971). Each is only a witness of stated reliability: trays are straight and square
+to about `STRAIGHT_SIGMA_MM`, and a witness that disagrees with the others loses its say.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.view import View
+
+Floats = NDArray[np.float64]
+
+#: long side, px, of the reduced copy that is searched for segments
+SEARCH_SIZE_PX = 900
+#: a segment longer than this share of the copy's long side may be part of a tray's edge
+SEGMENT_REL = 0.04
+#: an edge must be this long, relative to the shorter side of the picture
+EDGE_REL = 0.45
+#: segments of one edge lie within this of one line, relative to the picture's long side
+OFFSET_REL = 0.004
+#: tilt guesses are good to about a degree, trays are square to much less
+SQUARE_DEG = 2.5
+#: how straight, and how parallel over its length, an edge of a tray is: a standard
+#: uncertainty of 0.25 mm over 400 mm (common practice, no source)
+STRAIGHT_SIGMA_MM = 0.25
+#: samples along an edge, and half width of the profile across it, px of the photo
+SAMPLES, PROFILE_HALF_PX = 96, 9
+#: residuals beyond this many sigmas hardly count (see `_bounded`)
+WITNESS_SCALE = 2.0
+
+
+@dataclass(frozen=True)
+class StraightEdge:
+    """Start, middle and end (3, 2) px of an edge's fitted parabola; direction class 0 or 1."""
+
+    points_px: Floats
+    direction: int
+
+
+def _segments(grey: NDArray[np.uint8]) -> Floats:
+    """Line segments (N, 2, 2) px of the photo (von Gioi et al., "LSD", 2010)."""
+    factor = min(1.0, SEARCH_SIZE_PX / max(grey.shape))
+    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(small)[0]
+    if lines is None:
+        return np.zeros((0, 2, 2))
+    ends = (np.asarray(lines, float).reshape(-1, 2, 2) + 0.5) / factor - 0.5
+    length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    return ends[length > SEGMENT_REL * max(grey.shape)]
+
+
+def _main_angle(angle: Floats, length: Floats) -> float:
+    """The angle, mod 90 degrees, with most length of segments within a degree of it."""
+    around = (angle[:, None] - angle[None] + 45) % 90 - 45
+    support = (length[None] * np.exp(-0.5 * around**2)).sum(axis=1)
+    best = int(np.argmax(support))
+    near = np.abs(around[:, best]) < SQUARE_DEG
+    return float(angle[best] + np.average(around[near, best], weights=length[near]))
+
+
+@dataclass(frozen=True)
+class _Strip:
+    """A line in the plane: unit direction, offset along the normal, extent along it, mm."""
+
+    unit: Floats
+    normal: Floats
+    offset: float
+    start: float
+    stop: float
+
+
+def _strips(ends_mm: Floats, angle_deg: float, tolerance_mm: float) -> list[_Strip]:
+    """Group segments that lie on one line of direction ``angle_deg``."""
+    along = ends_mm[:, 1] - ends_mm[:, 0]
+    bearing = np.rad2deg(np.arctan2(along[:, 1], along[:, 0]))
+    close = np.abs((bearing - angle_deg + 90) % 180 - 90) < SQUARE_DEG
+    a = np.deg2rad(angle_deg)
+    unit, normal = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
+    chosen = ends_mm[close]
+    if not len(chosen):
+        return []
+    offset = (chosen.mean(axis=1) @ normal).ravel()
+    order = np.argsort(offset)
+    groups = np.split(order, np.nonzero(np.diff(offset[order]) > tolerance_mm)[0] + 1)
+    strips = []
+    for group in groups:
+        reach = chosen[group].reshape(-1, 2) @ unit
+        weight = np.hypot(*(chosen[group, 1] - chosen[group, 0]).T)
+        # at least half of the extent must be covered by segments
+        if weight.sum() > 0.5 * np.ptp(reach):
+            middle = float(np.average(offset[group], weights=weight))
+            strips.append(_Strip(unit, normal, middle, float(reach.min()), float(reach.max())))
+    return strips
+
+
+def _trace(grey: NDArray[np.uint8], ends_px: Floats) -> Floats | None:
+    """Start, middle, end (3, 2) of the edge near ends (2, 2); None where it is no clear curve."""
+    part = np.linspace(0.02, 0.98, SAMPLES)
+    base = ends_px[0] + part[:, None] * (ends_px[1] - ends_px[0])
+    along = (ends_px[1] - ends_px[0]) / np.hypot(*(ends_px[1] - ends_px[0]))
+    normal = np.array([-along[1], along[0]])
+    reach = np.arange(-PROFILE_HALF_PX - 2, PROFILE_HALF_PX + 2.01, 0.5)
+    where = base[:, None] + reach[None, :, None] * normal
+    profile = cv2.remap(
+        grey, where[..., 0].astype(np.float32), where[..., 1].astype(np.float32), cv2.INTER_LINEAR
+    ).astype(np.float32)
+    profile = np.asarray(cv2.GaussianBlur(profile, (7, 3), 1.5, sigmaY=0.7))
+    slope = np.gradient(profile, axis=1)[:, 4:-4]
+    reach = reach[4:-4]
+    sign = np.sign(np.median(slope[np.arange(len(slope)), np.abs(slope).argmax(axis=1)]))
+    slope = slope * sign
+    peak = slope.argmax(axis=1)
+    strong = slope[np.arange(len(slope)), peak]
+    offset = reach[peak]
+    keep = strong > 0.35 * np.median(strong)
+    fit = np.zeros(3)
+    for limit in (4.0, 2.0, 1.0):
+        if keep.sum() < SAMPLES // 2:
+            return None
+        fit = np.polyfit(part[keep], offset[keep], 2)
+        keep = (np.abs(offset - np.polyval(fit, part)) < limit) & (strong > 0.25 * np.median(strong))
+    if keep.sum() < SAMPLES // 2:
+        return None
+    three = np.array([part[0], 0.5, part[-1]])
+    line = ends_px[0] + three[:, None] * (ends_px[1] - ends_px[0])
+    return np.asarray(line + np.polyval(fit, three)[:, None] * normal, float)
+
+
+def find_straight_edges(grey: NDArray[np.uint8], view: View) -> tuple[StraightEdge, ...]:
+    """Long edges in the two directions that most of the picture's segments share.
+
+    Parameters
+    ----------
+    grey : ndarray of shape (height, width), uint8
+        The photo.
+    view : View
+        A first view, good to a degree or two of tilt: used to tell directions apart only.
+    """
+    ends = _segments(grey)
+    if len(ends) < 4:
+        return ()
+    plane = view.to_plane(ends.reshape(-1, 2)).reshape(-1, 2, 2)
+    along = plane[:, 1] - plane[:, 0]
+    length = np.hypot(*along.T)
+    angle = _main_angle(np.rad2deg(np.arctan2(along[:, 1], along[:, 0])) % 90, length)
+    height, width = grey.shape
+    frame = view.to_plane(np.array([[0, 0], [width, 0], [width, height], [0, height]], float))
+    sides = np.hypot(*(frame - np.roll(frame, 1, axis=0)).T)
+    edges = []
+    for direction, turn in enumerate((0.0, 90.0)):
+        for strip in _strips(plane, angle + turn, OFFSET_REL * float(sides.max())):
+            if strip.stop - strip.start < EDGE_REL * float(sides.min()):
+                continue
+            line = np.outer([strip.start, strip.stop], strip.unit) + strip.offset * strip.normal
+            points = _trace(grey, view.project(line))
+            if points is not None:
+                edges.append(StraightEdge(points, direction))
+    return tuple(edges)
+
+
+def _bounded(sigmas: Floats) -> Floats:
+    """Residuals whose square is the Geman-McClure loss: bounded for a false witness."""
+    return np.asarray(sigmas / np.sqrt(1 + (sigmas / WITNESS_SCALE) ** 2), float)
+
+
+class StraightnessEvidence:
+    """Residuals, in sigmas, of edges that should be straight, parallel and square."""
+
+    def __init__(self, edges: tuple[StraightEdge, ...]) -> None:
+        self.points = np.concatenate([e.points_px for e in edges])
+        self.square = np.array([e.direction for e in edges]) * np.pi / 2
+
+    def __call__(self, view: View) -> Floats:
+        """Two residuals an edge: sagitta, and angle from the common frame's axes."""
+        start, middle, end = np.moveaxis(view.to_plane(self.points).reshape(-1, 3, 2), 1, 0)
+        chord = end - start
+        length = np.hypot(chord[:, 0], chord[:, 1])
+        out = middle - (start + end) / 2
+        bow = (chord[:, 0] * out[:, 1] - chord[:, 1] * out[:, 0]) / length
+        # four times the angle: axes at right angles and opposite directions count as one
+        turned = 4 * (np.arctan2(chord[:, 1], chord[:, 0]) - self.square)
+        mean = np.angle((length * np.exp(1j * turned)).sum())
+        off = np.angle(np.exp(1j * (turned - mean))) / 4
+        # an edge that may be bowed by b over its length may be turned by 2 b over its length
+        sigma_mm = STRAIGHT_SIGMA_MM * length / 400
+        return _bounded(np.concatenate([bow / sigma_mm, off * length / (2 * sigma_mm)]))
