@@ -1,0 +1,121 @@
+"""The shells of a record as tables: CSV for a spreadsheet, COCO JSON for annotation tools."""
+
+import csv
+import io
+import json
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.record import Record
+from petitpied.domain.shell import Shell
+from petitpied.rim.record_json import QUANTITIES, quantity_to_dict
+from petitpied.rim.summary import summarise
+from petitpied.rim.wording import printable
+
+#: first characters that spreadsheets take for a formula (OWASP, "CSV Injection")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+#: COCO counts pixels from the outer corner of the first one, we from its centre
+COCO_SHIFT_PX = 0.5
+CATEGORIES = {"shell": 1, "cap": 2}
+
+
+def csv_bytes(record: Record) -> bytes:
+    """A row a shell, UTF-8; units and "u95" (95 % uncertainty) in the column names."""
+    odd = {o.id: ", ".join(o.words) for o in summarise(record).odd}
+    rows = [{"photo": record.photo.file, **_row(s), "odd": odd.get(s.id)} for s in record.shells]
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")  # RFC 4180
+    writer.writerow(_columns())
+    for row in rows:
+        writer.writerow([_cell(row[name]) for name in _columns()])
+    return stream.getvalue().encode()
+
+
+def _columns() -> list[str]:
+    before = ["photo", "id", "row", "column", "centre_x_px", "centre_y_px"]
+    before += ["centre_x_mm", "centre_y_mm"]
+    sizes = [c for name in QUANTITIES for c in (name, _u95_name(name))]
+    after = ["lean_dir_deg", "diameter_rel", "touching", "odd", "not_measured", "missing", "doubts"]
+    return before + sizes + after
+
+
+def _u95_name(quantity: str) -> str:
+    stem = quantity.removesuffix("_mm")
+    return f"{stem}_u95_mm" if stem != quantity else f"{stem}_u95"
+
+
+def _row(shell: Shell) -> dict[str, Any]:
+    x_mm, y_mm = shell.centre_mm or (None, None)
+    row: dict[str, Any] = {
+        "id": shell.id,
+        "row": shell.row,
+        "column": shell.column,
+        "centre_x_px": round(shell.centre_px[0], 2),
+        "centre_y_px": round(shell.centre_px[1], 2),
+        "centre_x_mm": None if x_mm is None else round(x_mm, 3),
+        "centre_y_mm": None if y_mm is None else round(y_mm, 3),
+        "lean_dir_deg": None if shell.lean_dir_deg is None else round(shell.lean_dir_deg, 1),
+        "diameter_rel": None if shell.diameter_rel is None else round(shell.diameter_rel, 5),
+        "touching": " ".join(shell.touching),
+        "not_measured": shell.not_measured,
+        "missing": "; ".join(f"{name}: {reason}" for name, reason in shell.missing),
+        "doubts": "; ".join(shell.doubts),
+    }
+    for name in QUANTITIES:
+        quantity = quantity_to_dict(getattr(shell, name)) or {}
+        row[name], row[_u95_name(name)] = quantity.get("value"), quantity.get("u95")
+    return row
+
+
+def _cell(value: Any) -> Any:
+    """Text without control characters, and never a formula; numbers as they are."""
+    if not isinstance(value, str):
+        return value
+    text = f"'{value}" if value.lstrip(" ").startswith(FORMULA_STARTS) else value
+    return printable(text)
+
+
+def coco_bytes(record: Record) -> bytes:
+    """Outlines of shells and caps in COCO's object detection format."""
+    annotations: list[dict[str, Any]] = []
+    for shell in record.shells:
+        for category, outline in (("shell", shell.outline_px), ("cap", shell.cap_outline_px)):
+            if outline is not None and len(outline) >= 3:
+                annotations.append(
+                    {
+                        "id": len(annotations) + 1,
+                        "image_id": 1,
+                        "category_id": CATEGORIES[category],
+                        **_polygon(outline + COCO_SHIFT_PX),
+                        "iscrowd": 0,
+                        "attributes": {"shell": shell.id},
+                    }
+                )
+    photo = record.photo
+    content = {
+        "info": {"description": "petitpied: outlines of macaron shells", "version": "1"},
+        "images": [
+            {"id": 1, "file_name": photo.file, "width": photo.width, "height": photo.height}
+        ],
+        "categories": [
+            {"id": number, "name": name, "supercategory": "macaron"}
+            for name, number in CATEGORIES.items()
+        ],
+        "annotations": annotations,
+    }
+    return json.dumps(content, ensure_ascii=False, allow_nan=False).encode()
+
+
+def _polygon(outline: NDArray[np.float64]) -> dict[str, Any]:
+    """Segmentation, area (shoelace formula) and box of a closed outline (N, 2), px."""
+    x, y = outline.T
+    area = abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
+    box = [x.min(), y.min(), np.ptp(x), np.ptp(y)]
+    return {
+        "segmentation": [np.round(outline, 2).ravel().tolist()],
+        "area": round(area, 2),
+        "bbox": [round(float(v), 2) for v in box],
+    }
