@@ -32,10 +32,12 @@ Map = NDArray[np.float32]
 @dataclass(frozen=True, eq=False)
 class Drawn:
     """A picture, uint8 (H, W, 3) blue-green-red, and the shell each pixel's centre sees,
-    uint16 (H, W): 0 none, else its place in ``scene.shells`` plus 1."""
+    uint16 (H, W): 0 none, else its place in ``scene.shells`` plus 1; ``caps`` (H, W): whether
+    it sees a cap (rim, dome or shoulder) and not a foot."""
 
     picture_bgr: NDArray[np.uint8]
     labels: NDArray[np.uint16]
+    caps: NDArray[np.bool_]
 
 
 def plan_for(scene: Scene, supersample: float, fineness: float) -> Plan:
@@ -136,8 +138,8 @@ def _wall_grain(x: Map, y: Map, z: Map, mm: float) -> Map:
     return 1 + np.float32(0.07) * t[v, u][:, None]
 
 
-def label_map(scene: Scene, plan: Plan) -> NDArray[np.uint16]:
-    """The shell that each pixel's centre sees, by rays of its own (one a pixel)."""
+def label_map(scene: Scene, plan: Plan) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
+    """The shell that each pixel's centre sees, and whether its cap, by rays of its own."""
     hits = trace(scene.camera, plan, 1.0)
     shape = hits.x.shape
     nearest = cv2.remap(plan.label, hits.x, hits.y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
@@ -149,7 +151,10 @@ def label_map(scene: Scene, plan: Plan) -> NDArray[np.uint16]:
     on_shell = inside & ~covered & (hits.height_mm > base + 0.005)
     labels = np.where(on_shell, nearest, 0).astype(np.uint16)
     assert labels.shape == shape
-    return labels
+    hair_cap = np.float32(0.6 * plan.mm_per_px)
+    caps = (labels > 0) & (four[..., 0] > -hair_cap)
+    caps &= (four[..., 0] > hair_cap) | (hits.height_mm > four[..., 3] + np.float32(0.12))
+    return labels, caps
 
 
 def draw(scene: Scene, supersample: float = 1.5, fineness: float = 0.75) -> Drawn:
@@ -167,7 +172,7 @@ def draw(scene: Scene, supersample: float = 1.5, fineness: float = 0.75) -> Draw
     if colours.shape[:2] != (c.height_px, c.width_px):
         colours = cv2.resize(colours, (c.width_px, c.height_px), interpolation=cv2.INTER_AREA)
     picture = develop(colours, c, np.random.default_rng([scene.seed, 77]))
-    return Drawn(picture, label_map(scene, plan))
+    return Drawn(picture, *label_map(scene, plan))
 
 
 def seeded_scene(seed: int, number: int, kind: str, size_px: tuple[int, int]) -> Scene:

@@ -1,0 +1,1 @@
+"""Training of the finder's network; development only, never imported by the package."""
