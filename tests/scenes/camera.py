@@ -80,7 +80,7 @@ def _between(count: int, at_px: Floats) -> tuple[Map, int]:
     nodes = count // NODE_PX + 4
     u = (at_px + NODE_PX) / NODE_PX
     i = np.floor(u).astype(int)
-    m = np.zeros((len(at_px), nodes))
+    m = np.zeros((len(at_px), nodes), np.float32)
     rows = np.arange(len(at_px))
     m[rows, i] = 1 - (u - i)
     m[rows, i + 1] = u - i
@@ -96,9 +96,10 @@ def ground_map(camera: Camera, supersample: float) -> tuple[Map, Map, tuple[int,
     ay, ny = _between(camera.height_px, uy)
     gx, gy = np.meshgrid((np.arange(nx) - 1) * NODE_PX, (np.arange(ny) - 1) * NODE_PX)
     ground = to_ground(camera, np.column_stack([gx.ravel(), gy.ravel()]).astype(float))
-    x = ay @ ground[:, 0].reshape(ny, nx) @ ax.T
-    y = ay @ ground[:, 1].reshape(ny, nx) @ ax.T
-    return x.astype(np.float32), y.astype(np.float32), (h, w)
+    ground = ground.astype(np.float32)
+    x = ay @ (ground[:, 0].reshape(ny, nx) @ ax.T)
+    y = ay @ (ground[:, 1].reshape(ny, nx) @ ax.T)
+    return x, y, (h, w)
 
 
 @dataclass

@@ -321,14 +321,16 @@ def _cards(rng: np.random.Generator, tray: Tray, shells: list[ShellShape], optio
     wanted = int(rng.choice([1, 2, 3], p=[0.6, 0.3, 0.1])) if options.get("cards") else int(rng.random() < 0.08)
     cards: list[Card] = []
     for letter in rng.permutation(list("ABCD"))[:wanted]:
-        for _ in range(60):
+        for _ in range(150):
             turn = float(rng.choice([0, 90, 180, 270]) + rng.normal(0, 6)) if rng.random() < 0.7 else float(rng.uniform(0, 360))
             a = np.deg2rad(turn)
             along, down = np.array([np.cos(a), np.sin(a)]), np.array([-np.sin(a), np.cos(a)])
             middle = rng.uniform(0, 1, 2) * (tray.width_mm, tray.depth_mm)
             others = [(np.asarray(s.foot.centre_mm), float(s.foot.radius_mm.max()) + 3) for s in shells]
             others += [(np.asarray(c.origin_mm), 110.0) for c in cards]
-            free = True
+            reach = 42.8 * np.abs(along) + 27 * np.abs(down)
+            size = np.array([tray.width_mm, tray.depth_mm])
+            free = bool((middle > reach + 1).all() and (middle < size - reach - 1).all())
             for at, r in others:
                 u, v = abs((at - middle) @ along), abs((at - middle) @ down)
                 free &= bool(np.hypot(max(u - 42.8, 0), max(v - 27, 0)) > r)
