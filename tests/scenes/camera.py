@@ -16,13 +16,19 @@ ROW = 1024  # width of the compacted maps given to cv2.remap
 
 
 def look_at(
-    target_mm: tuple[float, float], distance_mm: float, tilt_deg: float, lean_deg: float, roll_deg: float
+    target_mm: tuple[float, float],
+    distance_mm: float,
+    tilt_deg: float,
+    lean_deg: float,
+    roll_deg: float,
 ) -> Floats:
     """World-to-camera (3, 4): camera ``distance_mm`` from the target on the liner.
 
     ``tilt_deg`` about the plan-view axis at ``lean_deg``; ``roll_deg`` turns the picture.
     """
-    axis = np.deg2rad(tilt_deg) * np.array([np.cos(np.deg2rad(lean_deg)), np.sin(np.deg2rad(lean_deg)), 0])
+    axis = np.deg2rad(tilt_deg) * np.array(
+        [np.cos(np.deg2rad(lean_deg)), np.sin(np.deg2rad(lean_deg)), 0]
+    )
     turn = cv2.Rodrigues(np.array([0, 0, np.deg2rad(roll_deg)]))[0] @ cv2.Rodrigues(axis)[0]
     flip = np.diag([1.0, 1.0, -1.0])  # z up to z down
     rotation = turn @ flip
@@ -116,7 +122,9 @@ def _rows(values: Map) -> Map:
     n = -(-len(values) // ROW) * ROW
     if n == len(values):
         return values.reshape(-1, ROW)
-    return np.concatenate([values, np.full(n - len(values), values[-1], np.float32)]).reshape(-1, ROW)
+    return np.concatenate([values, np.full(n - len(values), values[-1], np.float32)]).reshape(
+        -1, ROW
+    )
 
 
 @dataclass
@@ -144,7 +152,10 @@ def _coarse_start(plan: Plan, rays: _Rays, top: Map, reach_px: float) -> Map:
     start = np.zeros_like(top)
     open_ = np.arange(len(top))
     for k in range(steps):
-        z, below = top[open_] * np.float32(1 - k / steps), top[open_] * np.float32(1 - (k + 1) / steps)
+        z, below = (
+            top[open_] * np.float32(1 - k / steps),
+            top[open_] * np.float32(1 - (k + 1) / steps),
+        )
         x = np.clip((rays.ax[open_] + rays.bx[open_] * z + 0.5) / block, 0, blocks.shape[1] - 1)
         y = np.clip((rays.ay[open_] + rays.by[open_] * z + 0.5) / block, 0, blocks.shape[0] - 1)
         may_hit = blocks[y.astype(np.int32), x.astype(np.int32)] >= below
@@ -180,8 +191,12 @@ def _march(plan: Plan, rays: _Rays, start: Map, step_px: float) -> Map:
     return (low + high) * np.float32(0.5)
 
 
-def trace(camera: Camera, plan: Plan, supersample: float) -> Hits:
-    """First hits of all (sub)pixels."""
+def trace(camera: Camera, plan: Plan, supersample: float, step_cells: float = 1.6) -> Hits:
+    """First hits of all (sub)pixels.
+
+    The search goes down each ray in steps of ``step_cells`` plan cells sideways, so that a ray
+    that cuts less than that off a rim may miss it: 0.5 where edges must be exact.
+    """
     gx, gy, shape = ground_map(camera, supersample)
     centre = camera.centre_mm
     s = np.float32(1 / plan.mm_per_px)
@@ -193,8 +208,11 @@ def trace(camera: Camera, plan: Plan, supersample: float) -> Hits:
     tallest = plan.tallest_near(float(slope.max()))
     block = plan.BLOCK
     top = cv2.remap(
-        tallest, (gx + 0.5) / block - 0.5, (gy + 0.5) / block - 0.5,
-        cv2.INTER_NEAREST, borderMode=cv2.BORDER_REPLICATE,
+        tallest,
+        (gx + 0.5) / block - 0.5,
+        (gy + 0.5) / block - 0.5,
+        cv2.INTER_NEAREST,
+        borderMode=cv2.BORDER_REPLICATE,
     )
     top += 0.02
     # nearly flat ground, seen nearly from above: two rounds of fixed point
@@ -212,7 +230,7 @@ def trace(camera: Camera, plan: Plan, supersample: float) -> Hits:
         start = top.ravel()[index]
         if lo >= 12:
             start = _coarse_start(plan, rays, start, min(hi, float(reach[index].max())))
-        step = 1.6 if lo < 12 else 2.2
+        step = step_cells if lo < 12 else 1.4 * step_cells
         flat[index] = _march(plan, rays, start, step)
     height = flat.reshape(shape)
     return Hits(gx + bx * height, gy + by * height, height)

@@ -25,10 +25,16 @@ def card_image(letter: str) -> NDArray[np.uint8]:
     first = definition.LETTERS.index(letter) * definition.MARKERS_PER_CARD
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, definition.DICTIONARY_NAME))
     board = cv2.aruco.CharucoBoard(
-        (columns, rows), definition.SQUARE_MM, definition.MARKER_MM, dictionary,
+        (columns, rows),
+        definition.SQUARE_MM,
+        definition.MARKER_MM,
+        dictionary,
         np.arange(first, first + definition.MARKERS_PER_CARD),
     )
-    size = (round(columns * definition.SQUARE_MM * PX_PER_MM), round(rows * definition.SQUARE_MM * PX_PER_MM))
+    size = (
+        round(columns * definition.SQUARE_MM * PX_PER_MM),
+        round(rows * definition.SQUARE_MM * PX_PER_MM),
+    )
     x, y = (round(v * PX_PER_MM) for v in definition.BOARD_TOP_LEFT_MM)
     face[y : y + size[1], x : x + size[0]] = board.generateImage(size, marginSize=0, borderBits=1)
     x, y = (round(v * PX_PER_MM) for v in definition.STRIP_TOP_LEFT_MM)

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -38,7 +37,9 @@ class Patch:
         np.maximum(self.height, height, out=self.height)
 
 
-def _round_bar(p: Patch, x: Map, y: Map, half_length: float, half_width: Map | float, height: float) -> Map:
+def _round_bar(
+    p: Patch, x: Map, y: Map, half_length: float, half_width: Map | float, height: float
+) -> Map:
     """Rounded finger-like bar along x; its height map."""
     end = np.maximum(np.abs(x) - half_length, 0)
     q = (end * end + y * y) / np.square(half_width)
@@ -67,7 +68,9 @@ def _crumbs(p: Patch, size: float) -> None:
 
 def _spoon(p: Patch, size: float) -> None:
     bowl = ((p.x + size * 0.35) / (size * 0.16)) ** 2 + (p.y / (size * 0.1)) ** 2
-    p.raise_to((np.clip((1 - bowl) * 4, 0, 1) * 6 - 4 * np.maximum(1 - bowl * 1.15, 0)).astype(np.float32))
+    p.raise_to(
+        (np.clip((1 - bowl) * 4, 0, 1) * 6 - 4 * np.maximum(1 - bowl * 1.15, 0)).astype(np.float32)
+    )
     p.raise_to(_round_bar(p, p.x - size * 0.15, p.y, size * 0.35, size * 0.022, 6))
     p.gloss, p.rough = 0.7, 0.2
     p.colour *= np.clip(1 + 0.4 * p.noise(2.0, 2.0), 0.2, 2)[..., None]
@@ -109,7 +112,11 @@ def _hand(p: Patch, size: float) -> None:
 
 
 def _knife(p: Patch, size: float) -> None:
-    blade = (p.x < 0) & (p.x > -size * 0.6) & (np.abs(p.y) < size * 0.06 * np.clip((p.x + size * 0.6) / (size * 0.2), 0, 1))
+    blade = (
+        (p.x < 0)
+        & (p.x > -size * 0.6)
+        & (np.abs(p.y) < size * 0.06 * np.clip((p.x + size * 0.6) / (size * 0.2), 0, 1))
+    )
     p.raise_to(np.where(blade, 2.0, 0).astype(np.float32))
     grip = _round_bar(p, p.x - size * 0.2, p.y, size * 0.18, size * 0.05, 12)
     p.colour[grip > 0] = linear(tuple(p.rng.uniform(15, 140, 3)))
@@ -219,12 +226,23 @@ def _glare(p: Patch, size: float) -> None:
 
 #: kind: (painter, reach of its patch in sizes, smallest reach mm)
 PAINTERS: dict[str, tuple[Callable[[Patch, float], None], float, float]] = {
-    "crumbs": (_crumbs, 2.0, 10), "spoon": (_spoon, 0.6, 10), "tip": (_tip, 0.6, 30),
-    "towel": (_towel, 3.0, 100), "hand": (_hand, 0.8, 90), "knife": (_knife, 0.7, 20),
-    "cup": (_cup, 0.6, 20), "jar": (_jar, 0.5, 20), "wires": (_wires, 1.5, 40),
-    "egg_shell": (_egg_shell, 0.7, 40), "paper": (_paper, 1.1, 10), "cap": (_cap, 0.1, 19),
-    "screw": (_screw, 0.1, 20), "egg": (_egg, 0.1, 35), "bowl": (_bowl, 1.05, 20),
-    "fruit": (_fruit, 1.2, 30), "glare": (_glare, 1.0, 10),
+    "crumbs": (_crumbs, 2.0, 10),
+    "spoon": (_spoon, 0.6, 10),
+    "tip": (_tip, 0.6, 30),
+    "towel": (_towel, 3.0, 100),
+    "hand": (_hand, 0.8, 90),
+    "knife": (_knife, 0.7, 20),
+    "cup": (_cup, 0.6, 20),
+    "jar": (_jar, 0.5, 20),
+    "wires": (_wires, 1.5, 40),
+    "egg_shell": (_egg_shell, 0.7, 40),
+    "paper": (_paper, 1.1, 10),
+    "cap": (_cap, 0.1, 19),
+    "screw": (_screw, 0.1, 20),
+    "egg": (_egg, 0.1, 35),
+    "bowl": (_bowl, 1.05, 20),
+    "fruit": (_fruit, 1.2, 30),
+    "glare": (_glare, 1.0, 10),
 }
 
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from tests.scenes.camera import Hits, ground_map, to_ground, trace
+from tests.scenes.camera import Hits, to_ground, trace
 from tests.scenes.cards import draw_card
 from tests.scenes.decoys import draw_decoy
-from tests.scenes.description import Camera, Scene, random_scene
+from tests.scenes.description import Scene, random_scene
 from tests.scenes.finish import develop
 from tests.scenes.noise import TILE_PX, tile
 from tests.scenes.plan import Plan
@@ -45,11 +45,15 @@ def plan_for(scene: Scene, supersample: float, fineness: float) -> Plan:
     c = scene.camera
     u = np.linspace(-4, c.width_px + 3, 17)
     v = np.linspace(-4, c.height_px + 3, 17)
-    edge = np.vstack([np.column_stack([u, np.full(17, y)]) for y in (v[0], v[-1])]
-                     + [np.column_stack([np.full(17, x), v]) for x in (u[0], u[-1])])
+    edge = np.vstack(
+        [np.column_stack([u, np.full(17, y)]) for y in (v[0], v[-1])]
+        + [np.column_stack([np.full(17, x), v]) for x in (u[0], u[-1])]
+    )
     ground = to_ground(c, edge)
     low, high = ground.min(0) - 4, ground.max(0) + 4
-    middle = np.array([[c.width_px / 2 - 0.5, c.height_px / 2], [c.width_px / 2 + 0.5, c.height_px / 2]])
+    middle = np.array(
+        [[c.width_px / 2 - 0.5, c.height_px / 2], [c.width_px / 2 + 0.5, c.height_px / 2]]
+    )
     a, b = to_ground(c, middle)
     mm = float(np.hypot(*(b - a))) / (supersample * fineness)
     most = 3.2 * (c.width_px * supersample * fineness) * (c.height_px * supersample * fineness)
@@ -80,7 +84,9 @@ def lay_out(scene: Scene, plan: Plan) -> None:
 
 def _wall_directions(plan: Plan) -> Map:
     """Outward direction of the nearest edge (H, W, 2), from the slope of its radial offset."""
-    edge = np.where(plan.shell[..., 0] > -3 * plan.mm_per_px, plan.shell[..., 0], plan.shell[..., 1])
+    edge = np.where(
+        plan.shell[..., 0] > -3 * plan.mm_per_px, plan.shell[..., 0], plan.shell[..., 1]
+    )
     gx = cv2.Sobel(edge, cv2.CV_32F, 1, 0, ksize=3)
     gy = cv2.Sobel(edge, cv2.CV_32F, 0, 1, ksize=3)
     size = np.sqrt(gx * gx + gy * gy) + np.float32(1e-6)
@@ -114,7 +120,9 @@ def _colours(scene: Scene, plan: Plan, lit: Lit, hits: Hits) -> Map:
     px, py = x.ravel()[pad].reshape(-1, 1024), y.ravel()[pad].reshape(-1, 1024)
     cap = _sample(lit.cap, px, py).reshape(-1, 3)[: len(index)]
     foot = _sample(lit.foot, px, py).reshape(-1, 3)[: len(index)]
-    direction = cv2.remap(_wall_directions(plan), px, py, cv2.INTER_LINEAR).reshape(-1, 2)[: len(index)]
+    direction = cv2.remap(_wall_directions(plan), px, py, cv2.INTER_LINEAR).reshape(-1, 2)[
+        : len(index)
+    ]
     four, z = four.reshape(-1, 4)[index], z.ravel()[index]
     up = np.clip(z / np.maximum(four[:, 2], 0.5), 0, 1)
     wall = wall_light(scene.light, (direction[:, 0], direction[:, 1]), up)
@@ -138,14 +146,18 @@ def _wall_grain(x: Map, y: Map, z: Map, mm: float) -> Map:
     return 1 + np.float32(0.07) * t[v, u][:, None]
 
 
-def label_map(scene: Scene, plan: Plan) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
+def label_map(
+    scene: Scene, plan: Plan, step_cells: float
+) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
     """The shell that each pixel's centre sees, and whether its cap, by rays of its own."""
-    hits = trace(scene.camera, plan, 1.0)
+    hits = trace(scene.camera, plan, 1.0, step_cells)
     shape = hits.x.shape
-    nearest = cv2.remap(plan.label, hits.x, hits.y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT)
+    nearest = cv2.remap(
+        plan.label, hits.x, hits.y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT
+    )
     base = cv2.remap(plan.base, hits.x, hits.y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     four = cv2.remap(plan.shell, hits.x, hits.y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    hair = np.float32(0.04 * plan.mm_per_px)  # the march ends within a hair of a wall
+    hair = np.float32(0.01 * plan.mm_per_px)  # the march ends within a hair of a wall
     inside = (four[..., 0] > -hair) | (four[..., 1] > -hair)
     covered = base > np.maximum(four[..., 2], four[..., 3]) + 0.02
     on_shell = inside & ~covered & (hits.height_mm > base + 0.005)
@@ -157,22 +169,25 @@ def label_map(scene: Scene, plan: Plan) -> tuple[NDArray[np.uint16], NDArray[np.
     return labels, caps
 
 
-def draw(scene: Scene, supersample: float = 1.5, fineness: float = 0.75) -> Drawn:
+def draw(
+    scene: Scene, supersample: float = 1.5, fineness: float = 0.75, step_cells: float = 1.6
+) -> Drawn:
     """Draw a scene.
 
-    ``supersample`` rays a pixel side, ``fineness`` plan cells a ray at mid-picture: 1.5 and
-    0.75 for training, 2 and 1 for tests and benchmarks of edges.
+    ``supersample`` rays a pixel side, ``fineness`` plan cells a ray at mid-picture and
+    ``step_cells`` as in `trace`: the defaults for training; 1.5, 1 and 0.5 where edges must be
+    exact (tests, benchmarks).
     """
     cv2.setNumThreads(1)
+    c = scene.camera
     plan = plan_for(scene, supersample, fineness)
     lay_out(scene, plan)
     lit = shade(plan, scene.light, scene.camera.centre_mm)
-    colours = _colours(scene, plan, lit, trace(scene.camera, plan, supersample))
-    c = scene.camera
+    colours = _colours(scene, plan, lit, trace(c, plan, supersample, step_cells))
     if colours.shape[:2] != (c.height_px, c.width_px):
         colours = cv2.resize(colours, (c.width_px, c.height_px), interpolation=cv2.INTER_AREA)
     picture = develop(colours, c, np.random.default_rng([scene.seed, 77]))
-    return Drawn(picture, *label_map(scene, plan))
+    return Drawn(picture, *label_map(scene, plan, step_cells))
 
 
 def seeded_scene(seed: int, number: int, kind: str, size_px: tuple[int, int]) -> Scene:
@@ -206,11 +221,12 @@ def main() -> None:
     parser.add_argument("--labels", action="store_true")
     parser.add_argument("--supersample", type=float, default=1.5)
     parser.add_argument("--fineness", type=float, default=0.75)
+    parser.add_argument("--step-cells", type=float, default=1.6)
     a = parser.parse_args()
     a.folder.mkdir(parents=True, exist_ok=True)
     for number in range(a.first, a.first + a.count):
         scene = seeded_scene(a.seed, number, a.kind, (a.width, a.width * 3 // 4))
-        save(scene, draw(scene, a.supersample, a.fineness), a.folder, a.labels)
+        save(scene, draw(scene, a.supersample, a.fineness, a.step_cells), a.folder, a.labels)
 
 
 if __name__ == "__main__":

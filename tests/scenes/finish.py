@@ -44,7 +44,9 @@ def develop(light: Map, camera: Camera, rng: np.random.Generator) -> NDArray[np.
     if camera.motion_px > 0:
         x = cv2.filter2D(x, -1, _motion(camera.motion_px, camera.motion_deg))
     grain = rng.standard_normal((h, w), dtype=np.float32)
-    colour_grain = cv2.resize(rng.standard_normal((h // 2 + 1, w // 2 + 1, 3), dtype=np.float32), (w, h))
+    colour_grain = cv2.resize(
+        rng.standard_normal((h // 2 + 1, w // 2 + 1, 3), dtype=np.float32), (w, h)
+    )
     noise = (grain[..., None] + colour_grain) * np.float32(camera.noise)
     x += noise * np.sqrt(np.clip(x, 0.0, 1.5) * 0.6 + 0.02)
     # soft shoulder instead of a hard clip
@@ -55,5 +57,7 @@ def develop(light: Map, camera: Camera, rng: np.random.Generator) -> NDArray[np.
     mean = y.mean(axis=2, keepdims=True)
     y = mean + (y - mean) * np.float32(0.0 if camera.grey else camera.saturation)
     if camera.sharpen > 0:
-        y += np.float32(camera.sharpen) * (y - cv2.GaussianBlur(y, (0, 0), 1.1 * max(1.0, w / 3000)))
+        y += np.float32(camera.sharpen) * (
+            y - cv2.GaussianBlur(y, (0, 0), 1.1 * max(1.0, w / 3000))
+        )
     return np.ascontiguousarray((np.clip(y, 0, 1) * 255 + 0.5).astype(np.uint8)[..., ::-1])

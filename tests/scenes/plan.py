@@ -62,7 +62,9 @@ class Plan:
         y = self.origin_mm[1] + np.arange(rows.start, rows.stop) * self.mm_per_px
         return x[None].astype(np.float32), y[:, None].astype(np.float32)
 
-    def window(self, centre_mm: tuple[float, float], radius_mm: float) -> tuple[slice, slice] | None:
+    def window(
+        self, centre_mm: tuple[float, float], radius_mm: float
+    ) -> tuple[slice, slice] | None:
         """Raster window about a point, clipped; None when outside."""
         c = self.to_px(np.array([centre_mm]))[0]
         r = radius_mm / self.mm_per_px
@@ -87,7 +89,11 @@ class Plan:
         b = self.BLOCK
         rows, cols = -(-self.height_px // b), -(-self.width_px // b)
         padded = cv2.copyMakeBorder(
-            self.composite(), 0, rows * b - self.height_px, 0, cols * b - self.width_px,
+            self.composite(),
+            0,
+            rows * b - self.height_px,
+            0,
+            cols * b - self.width_px,
             cv2.BORDER_REPLICATE,
         )
         return padded.reshape(rows, b, cols, b).max(axis=(1, 3))
@@ -130,7 +136,7 @@ class Plan:
         t = r / cap_radius
         floor = float(np.median(self.base[box])) if self.base[box].size else 0.0
         height = floor + cap_height(shell, rng, (x, y), t, self.mm_per_px)
-        foot = foot_height(shell, rng, edge_foot, self.mm_per_px) + floor
+        foot = foot_height(shell, edge_foot) + floor
         view = self.shell[box]
         nearer = edge_foot > view[..., 1]
         nearer_cap = edge_cap > view[..., 0]
@@ -173,14 +179,20 @@ def cap_height(
 ) -> Map:
     """Cap surface above the liner, extended level beyond the cap's edge."""
     inner = np.minimum(t, 1)
-    dome = 1 - inner**np.float32(shell.cap_power)
+    dome = 1 - inner ** np.float32(shell.cap_power)
     h = shell.rim_mm + (shell.height_mm - shell.rim_mm) * dome
     calm = np.clip((1 - inner) * 4, 0, 1)
     if shell.lumps_mm > 0:
         h = h + shell.lumps_mm * calm * noise(rng, t.shape, 0.9 / mm, 2.0)
     for d in shell.dimples:
-        q = ((xy[0] - d.centre_mm[0]) ** 2 + (xy[1] - d.centre_mm[1]) ** 2) / (d.diameter_mm / 2) ** 2
-        h = h - d.depth_mm * np.exp(-2 * q * q) if d.depth_mm > 0 else h - d.depth_mm * np.exp(-2 * q)
+        q = ((xy[0] - d.centre_mm[0]) ** 2 + (xy[1] - d.centre_mm[1]) ** 2) / (
+            d.diameter_mm / 2
+        ) ** 2
+        h = (
+            h - d.depth_mm * np.exp(-2 * q * q)
+            if d.depth_mm > 0
+            else h - d.depth_mm * np.exp(-2 * q)
+        )
     for crack in shell.cracks:
         origin = np.array([xy[0][0, 0], xy[1][0, 0]])
         depth = path_depth((crack.path_mm - origin) / mm, t.shape, crack.width_mm / mm)
@@ -188,12 +200,10 @@ def cap_height(
     return h.astype(np.float32)
 
 
-def foot_height(shell: ShellShape, rng: np.random.Generator, edge: Map, mm: float) -> Map:
+def foot_height(shell: ShellShape, edge: Map) -> Map:
     """Foot surface: 0.55 of its height at the edge, rounded to full height inside."""
     q = np.clip(edge / shell.foot_round_mm, 0, 1)
     h = shell.foot_mm * (0.55 + 0.45 * np.sqrt(1 - (1 - q) ** 2))
-    if shell.has_foot and shell.kind == "macaron":
-        h = h * (1 + 0.12 * noise(rng, edge.shape, 0.25 / mm, 0.6))
     return h.astype(np.float32)
 
 
@@ -215,7 +225,11 @@ def cap_albedo(
         amount = np.clip(amount + 0.25 * shell.browning * noise(rng, shape, 1.2 / mm, 1.8), 0, 1)
         colour += amount[..., None] * (brown * np.sqrt(base) - colour)
     rough_tone = 0.03 if shell.kind == "macaron" else 0.07
-    tone = 1 + rough_tone * noise(rng, shape, 0.6 / mm, 1.4) + 0.025 * noise(rng, shape, 0.25 / mm, 0.4)
+    tone = (
+        1
+        + rough_tone * noise(rng, shape, 0.6 / mm, 1.4)
+        + 0.025 * noise(rng, shape, 0.25 / mm, 0.4)
+    )
     colour *= np.maximum(tone, 0.3)[..., None]
     if shell.dust > 0:
         dust = noise(rng, shape, 0.3 / mm, 0.7) > 2.2 * (1 - 2 * shell.dust)
@@ -228,7 +242,9 @@ def cap_albedo(
             origin = np.array(
                 [shell.cap.centre_mm[0] + dxy[0][0, 0], shell.cap.centre_mm[1] + dxy[1][0, 0]]
             )
-            dark = np.maximum(dark, path_depth((crack.path_mm - origin) / mm, grid[::-1], crack.width_mm / mm))
+            dark = np.maximum(
+                dark, path_depth((crack.path_mm - origin) / mm, grid[::-1], crack.width_mm / mm)
+            )
         colour *= (1 - 0.45 * dark)[..., None]
     foot_tone = 1 + 0.10 * noise(rng, shape, 0.3 / mm, 0.7)
     foot = linear(shell.foot_colour) * np.clip(foot_tone, 0.4, 1.6)[..., None]

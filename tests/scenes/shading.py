@@ -49,8 +49,11 @@ def occluder(h: Map, lamp: Lamp, mm: float, turn_deg: float, tallest: float) -> 
     while step * rise < tallest and step < max(h.shape):
         m = np.array([[1, 0, np.cos(a) * step], [0, 1, np.sin(a) * step]])
         moved = cv2.warpAffine(
-            s, m, (h.shape[1], h.shape[0]),
-            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE,
+            s,
+            m,
+            (h.shape[1], h.shape[0]),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
         )
         moved -= np.float32(step * rise)
         if step == 1.0:
@@ -107,7 +110,9 @@ def light_field(plan: Plan, light: Light, rng: np.random.Generator) -> Map:
         mask = np.zeros((h, w), np.float32)
         if rng.random() < 0.5:  # a broad edge
             b = rng.uniform(0, 2 * np.pi)
-            v = (xx - w * rng.uniform(0.1, 0.9)) * np.cos(b) + (yy - h * rng.uniform(0.1, 0.9)) * np.sin(b)
+            v = (xx - w * rng.uniform(0.1, 0.9)) * np.cos(b) + (
+                yy - h * rng.uniform(0.1, 0.9)
+            ) * np.sin(b)
             width = rng.uniform(0.1, 1.0) * w
             mask[(v > 0) & (v < width)] = 1
         else:
@@ -130,8 +135,14 @@ def _glint(n: tuple[Map, Map, Map], half: tuple[Map, Map, Map], rough: Map) -> M
 
 
 def _layer(
-    albedo: Map, slopes: tuple[Map, Map], sees: list[Map], ambient: Map, light: Light,
-    view: tuple[Map, Map, Map], gloss: Map | None, rough: Map | None,
+    albedo: Map,
+    slopes: tuple[Map, Map],
+    sees: list[Map],
+    ambient: Map,
+    light: Light,
+    view: tuple[Map, Map, Map],
+    gloss: Map | None,
+    rough: Map | None,
 ) -> Map:
     """Lit colour of one layer."""
     sx, sy = slopes
@@ -167,17 +178,27 @@ def shade(plan: Plan, light: Light, camera_mm: NDArray[np.float64]) -> Lit:
     receivers = [plan.base, cap, foot]
     sees = [_lamp_sees(plan, h, lamp, receivers) for lamp in light.lamps]
     x = (camera_mm[0] - plan.origin_mm[0] - np.arange(plan.width_px) * mm).astype(np.float32)[None]
-    y = (camera_mm[1] - plan.origin_mm[1] - np.arange(plan.height_px) * mm).astype(np.float32)[:, None]
+    y = (camera_mm[1] - plan.origin_mm[1] - np.arange(plan.height_px) * mm).astype(np.float32)[
+        :, None
+    ]
     far = np.sqrt(x * x + y * y + np.float32(camera_mm[2] ** 2))
     view = (x / far, y / far, np.float32(camera_mm[2]) / far)
     field = light_field(plan, light, rng)[..., None]
     hidden = 0.16 * np.maximum(near - plan.base, 0) + 0.05 * np.maximum(wide - plan.base, 0)
     slopes = _slopes(plan.base + plan.bump, mm)
     ground = _layer(
-        plan.ground, slopes, [s[0] for s in sees], 1 / (1 + hidden), light, view, plan.gloss, plan.rough
+        plan.ground,
+        slopes,
+        [s[0] for s in sees],
+        1 / (1 + hidden),
+        light,
+        view,
+        plan.gloss,
+        plan.rough,
     )
     ground *= field
     out = [ground, np.zeros_like(ground), np.zeros_like(ground)]
+    crumb = 0.2 * noise(rng, h.shape, 0.25 / mm, 0.6)  # a foot is porous
     # cap and foot only where there is one: lists of places instead of maps
     margin = -1.6 * mm
     for i, edge in ((1, plan.shell[..., 0]), (2, plan.shell[..., 1])):
@@ -185,7 +206,7 @@ def shade(plan: Plan, light: Light, camera_mm: NDArray[np.float64]) -> Lit:
         if len(place) == 0:
             continue
         albedo = (plan.cap_colour, plan.foot_colour)[i - 1].reshape(-1, 3)[place]
-        surface = cap + plan.cap_bump if i == 1 else foot
+        surface = cap + plan.cap_bump if i == 1 else foot + crumb
         slopes = _slopes(surface, mm)
         slopes = (slopes[0].ravel()[place], slopes[1].ravel()[place])
         height = receivers[i].ravel()[place]
@@ -195,7 +216,11 @@ def shade(plan: Plan, light: Light, camera_mm: NDArray[np.float64]) -> Lit:
         ambient = 1 / (1 + (1.2 if i == 2 else 1.0) * hidden)
         seen = [s[i].ravel()[place] for s in sees]
         look = tuple(np.broadcast_to(v, h.shape).ravel()[place] for v in view)
-        shine = (plan.cap_gloss.ravel()[place], plan.cap_rough.ravel()[place]) if i == 1 else (None, None)
+        shine = (
+            (plan.cap_gloss.ravel()[place], plan.cap_rough.ravel()[place])
+            if i == 1
+            else (None, None)
+        )
         colour = _layer(albedo, slopes, seen, ambient, light, look, *shine)
         out[i].reshape(-1, 3)[place] = colour * field.reshape(-1, 1)[place]
     return Lit(*out)
@@ -208,5 +233,7 @@ def wall_light(light: Light, outward: tuple[Map, Map], up: Map) -> Map:
         a, e = np.deg2rad(lamp.azimuth_deg), np.deg2rad(lamp.elevation_deg)
         cos = outward[0] * np.float32(np.cos(a)) + outward[1] * np.float32(np.sin(a))
         cos = np.maximum(cos * 0.8 + 0.1, 0) * np.float32(np.cos(e)) + 0.1 * np.float32(np.sin(e))
-        total = total + (cos * (0.6 + 0.4 * up))[..., None] * (linear(lamp.colour) * np.float32(lamp.strength))
+        total = total + (cos * (0.6 + 0.4 * up))[..., None] * (
+            linear(lamp.colour) * np.float32(lamp.strength)
+        )
     return total

@@ -16,16 +16,30 @@ from tests.scenes.description import (
 )
 
 FLAVOURS: dict[str, Colour] = {
-    "pink": (232, 132, 150), "yellow": (240, 214, 92), "chocolate": (110, 66, 44),
-    "dark": (62, 40, 34), "lilac": (196, 174, 224), "vanilla": (244, 228, 192),
-    "pistachio": (176, 204, 120), "white": (248, 244, 236), "blue": (120, 170, 214),
-    "mint": (170, 222, 200), "red": (190, 44, 52), "orange": (240, 150, 70),
-    "coffee": (176, 130, 92), "grey": (150, 148, 146), "black": (44, 42, 44),
-    "caramel": (206, 150, 92), "green": (96, 140, 70), "violet": (120, 80, 150),
+    "pink": (232, 132, 150),
+    "yellow": (240, 214, 92),
+    "chocolate": (110, 66, 44),
+    "dark": (62, 40, 34),
+    "lilac": (196, 174, 224),
+    "vanilla": (244, 228, 192),
+    "pistachio": (176, 204, 120),
+    "white": (248, 244, 236),
+    "blue": (120, 170, 214),
+    "mint": (170, 222, 200),
+    "red": (190, 44, 52),
+    "orange": (240, 150, 70),
+    "coffee": (176, 130, 92),
+    "grey": (150, 148, 146),
+    "black": (44, 42, 44),
+    "caramel": (206, 150, 92),
+    "green": (96, 140, 70),
+    "violet": (120, 80, 150),
 }
 
 
-def wobble(rng: np.random.Generator, radius_mm: float, amount_rel: float, orders: int = 7) -> Floats:
+def wobble(
+    rng: np.random.Generator, radius_mm: float, amount_rel: float, orders: int = 7
+) -> Floats:
     """Radius table with random harmonics of orders 2 and up; ``amount_rel`` is their rms."""
     t = angles_rad()
     r = np.zeros(ANGLES)
@@ -73,14 +87,18 @@ def crack(rng: np.random.Generator, cap: Outline) -> Crack:
     steps = np.column_stack([np.cos(bend), np.sin(bend)]) * length / n
     path = np.cumsum(steps, axis=0)
     path -= path.mean(0)
-    path += np.asarray(cap.centre_mm) + mean * rng.uniform(0, 0.5) * np.array([np.cos(a), np.sin(a)])
+    path += np.asarray(cap.centre_mm) + mean * rng.uniform(0, 0.5) * np.array(
+        [np.cos(a), np.sin(a)]
+    )
     inside = np.hypot(*(path - cap.centre_mm).T) < 0.93 * cap.radius_mm.min()
     path = path[inside]
     width = float(rng.uniform(0.35, 2.2))
     return Crack(path, width, float(rng.uniform(0.6, 2.5)), "radial")
 
 
-def macaron(rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look: ShellShape) -> ShellShape:
+def macaron(
+    rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look: ShellShape
+) -> ShellShape:
     """One shell of a batch: ``look`` carries the batch's colours and heights."""
     r = diameter_mm / 2
     lean = rng.normal(0, 0.35, 2) * rng.choice([0.6, 1, 3], p=[0.5, 0.4, 0.1])
@@ -126,15 +144,24 @@ def faults(rng: np.random.Generator, shell: ShellShape) -> ShellShape:
     dimples = []
     for _ in range(rng.poisson(0.3 * rate)):
         a, q = rng.uniform(0, 2 * np.pi), mean * rng.uniform(0, 0.6)
-        at = (float(shell.cap.centre_mm[0] + q * np.cos(a)), float(shell.cap.centre_mm[1] + q * np.sin(a)))
+        at = (
+            float(shell.cap.centre_mm[0] + q * np.cos(a)),
+            float(shell.cap.centre_mm[1] + q * np.sin(a)),
+        )
         dimples.append(Dimple(at, float(rng.uniform(3, 11)), float(rng.uniform(0.5, 2.0))))
     if rng.random() < 0.25 * rate:
-        dimples.append(Dimple(shell.cap.centre_mm, float(rng.uniform(3, 8)), -float(rng.uniform(0.6, 2.2))))
-    lumps = float(rng.uniform(0.2, 0.8)) if rng.random() < 0.15 * rate else float(rng.uniform(0, 0.15))
+        dimples.append(
+            Dimple(shell.cap.centre_mm, float(rng.uniform(3, 8)), -float(rng.uniform(0.6, 2.2)))
+        )
+    lumps = (
+        float(rng.uniform(0.2, 0.8)) if rng.random() < 0.15 * rate else float(rng.uniform(0, 0.15))
+    )
     return replace(shell, cracks=cracks, dimples=tuple(dimples), lumps_mm=lumps)
 
 
-def dough(rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look: ShellShape) -> ShellShape:
+def dough(
+    rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look: ShellShape
+) -> ShellShape:
     """A piece of dough or a cookie: thick, irregular, some sides flat, no foot."""
     r = diameter_mm / 2
     outline = wobble(rng, r, rng.uniform(0.01, 0.06), 9)
@@ -155,13 +182,17 @@ def dough(rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look:
         browning=float(np.clip(look.browning + rng.normal(0, 0.05), 0, 0.8)),
         lumps_mm=float(rng.uniform(0.2, 1.0)),
         cracks=tuple(
-            c for c in (crack(rng, Outline(at, outline)) for _ in range(rng.poisson(0.6))) if len(c.path_mm) > 5
+            c
+            for c in (crack(rng, Outline(at, outline)) for _ in range(rng.poisson(0.6)))
+            if len(c.path_mm) > 5
         ),
         seed=int(rng.integers(2**31)),
     )
 
 
-def coin(rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look: ShellShape) -> ShellShape:
+def coin(
+    rng: np.random.Generator, centre_mm: Floats, diameter_mm: float, look: ShellShape
+) -> ShellShape:
     """A flat round piece with a raised edge and relief."""
     at = (float(centre_mm[0]), float(centre_mm[1]))
     high = float(rng.uniform(1.6, 3.5))

@@ -30,7 +30,9 @@ def _blend(colour: Map, mask: Map, other: Map) -> None:
 
 def _parchment(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
-    skin.colour *= (1 + 0.025 * noise(rng, shape, 0.35 / mm, 0.5) + 0.03 * noise(rng, shape, 2.0 / mm, 1.6))[..., None]
+    skin.colour *= (
+        1 + 0.025 * noise(rng, shape, 0.35 / mm, 0.5) + 0.03 * noise(rng, shape, 2.0 / mm, 1.6)
+    )[..., None]
     skin.bump += s.bump_mm * noise(rng, shape, 0.5 / mm, 1.0)
     if s.folds_mm > 0:  # crumpled facets: ridges where two slow noises cross
         a = noise(rng, shape, 1.5 / mm, 1.8)
@@ -41,10 +43,15 @@ def _mat(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     h, w = skin.bump.shape
     pitch = rng.uniform(0.8, 2.0) / mm
     if pitch > 2.2:  # woven glass below the silicone
-        wave = np.sin(np.arange(w) * (6.28 / pitch))[None] + np.sin(np.arange(h) * (6.28 / pitch))[:, None]
+        wave = (
+            np.sin(np.arange(w) * (6.28 / pitch))[None]
+            + np.sin(np.arange(h) * (6.28 / pitch))[:, None]
+        )
         skin.bump += np.float32(0.4 * s.bump_mm) * wave.astype(np.float32)
         skin.colour *= (1 + 0.03 * wave.astype(np.float32))[..., None]
-    skin.colour *= (1 + 0.03 * noise(rng, (h, w), 0.4 / mm, 0.6) + 0.04 * noise(rng, (h, w), 3 / mm, 2.0))[..., None]
+    skin.colour *= (
+        1 + 0.03 * noise(rng, (h, w), 0.4 / mm, 0.6) + 0.04 * noise(rng, (h, w), 3 / mm, 2.0)
+    )[..., None]
     skin.bump += 0.5 * s.bump_mm * noise(rng, (h, w), 0.4 / mm, 0.8)
 
 
@@ -53,7 +60,9 @@ def _metal(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     turn = float(rng.uniform(0, 180))
     brushed = noise(rng, shape, 0.3 / mm, 0.5, stretch=rng.uniform(3, 25), turn_deg=turn)
     mirror = noise(rng, shape, rng.uniform(2, 6) / mm, 2.0, stretch=2.0)
-    skin.colour *= np.clip(1 + 0.06 * brushed + rng.uniform(0.1, 0.35) * mirror, 0.25, 2.2)[..., None]
+    skin.colour *= np.clip(1 + 0.06 * brushed + rng.uniform(0.1, 0.35) * mirror, 0.25, 2.2)[
+        ..., None
+    ]
     skin.bump += 0.3 * s.bump_mm * brushed
     worn = smoothstep((noise(rng, shape, 1.2 / mm, 1.3) - rng.uniform(0.8, 2.2)) / 0.8)
     _blend(skin.colour, worn * rng.uniform(0.1, 0.6), linear(s.second))
@@ -62,7 +71,9 @@ def _metal(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
 def _enamel(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
     for _ in range(2):
-        spots = smoothstep((noise(rng, shape, rng.uniform(0.4, 1.0) / mm, 0.6) - rng.uniform(1.2, 2.2)) / 0.3)
+        spots = smoothstep(
+            (noise(rng, shape, rng.uniform(0.4, 1.0) / mm, 0.6) - rng.uniform(1.2, 2.2)) / 0.3
+        )
         _blend(skin.colour, spots, linear(s.second) * rng.uniform(0.7, 1.2))
     skin.bump += 0.3 * s.bump_mm * noise(rng, shape, 2 / mm, 1.6)
 
@@ -84,7 +95,11 @@ def _stone(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     veins = np.exp(-np.abs(noise(rng, shape, 3 / mm, 1.7)) * rng.uniform(3, 14))
     _blend(skin.colour, (veins * rng.uniform(0, 0.6)).astype(np.float32), linear(s.second))
     skin.colour *= np.clip(
-        1 + rng.uniform(0.02, 0.25) * noise(rng, shape, 0.5 / mm, 0.5) + 0.08 * noise(rng, shape, 4 / mm, 1.8), 0.2, 2
+        1
+        + rng.uniform(0.02, 0.25) * noise(rng, shape, 0.5 / mm, 0.5)
+        + 0.08 * noise(rng, shape, 4 / mm, 1.8),
+        0.2,
+        2,
     )[..., None]
     if rng.random() < 0.25:
         _grid(skin, rng.uniform(80, 300) / mm, float(rng.uniform(-8, 8)), 0.5, rng, both=True)
@@ -93,7 +108,9 @@ def _stone(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
 def _cloth(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     h, w = skin.bump.shape
     pitch = max(2.4, rng.uniform(0.7, 2.5) / mm)
-    weave = np.sin(np.arange(w) * (6.28 / pitch))[None] * np.sin(np.arange(h) * (6.28 / pitch))[:, None]
+    weave = (
+        np.sin(np.arange(w) * (6.28 / pitch))[None] * np.sin(np.arange(h) * (6.28 / pitch))[:, None]
+    )
     weave = weave.astype(np.float32) + 0.5 * noise(rng, (h, w), 0.3 / mm, 0.4)
     skin.bump += s.bump_mm * (1.5 * weave + 6 * noise(rng, (h, w), 3 / mm, 2.0))
     skin.colour *= np.clip(1 + 0.08 * weave, 0.3, 2)[..., None]
@@ -111,11 +128,20 @@ def _cloth(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
 
 def _plain(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
-    skin.colour *= (1 + 0.02 * noise(rng, shape, 0.5 / mm, 0.6) + 0.04 * noise(rng, shape, 5 / mm, 2.0))[..., None]
+    skin.colour *= (
+        1 + 0.02 * noise(rng, shape, 0.5 / mm, 0.6) + 0.04 * noise(rng, shape, 5 / mm, 2.0)
+    )[..., None]
     skin.bump += 0.3 * s.bump_mm * noise(rng, shape, 0.6 / mm, 1.0)
 
 
-def _grid(skin: Skin, step_px: float, turn_deg: float, dark: float, rng: np.random.Generator, both: bool = False) -> None:
+def _grid(
+    skin: Skin,
+    step_px: float,
+    turn_deg: float,
+    dark: float,
+    rng: np.random.Generator,
+    both: bool = False,
+) -> None:
     h, w = skin.bump.shape
     yy, xx = np.mgrid[0:h, 0:w].astype(np.float32)
     a = np.deg2rad(turn_deg) + np.pi / 2
@@ -128,8 +154,14 @@ def _grid(skin: Skin, step_px: float, turn_deg: float, dark: float, rng: np.rand
 
 
 PAINTERS = {
-    "parchment": _parchment, "mat": _mat, "metal": _metal, "enamel": _enamel,
-    "wood": _wood, "stone": _stone, "cloth": _cloth, "plain": _plain,
+    "parchment": _parchment,
+    "mat": _mat,
+    "metal": _metal,
+    "enamel": _enamel,
+    "wood": _wood,
+    "stone": _stone,
+    "cloth": _cloth,
+    "plain": _plain,
 }
 
 
@@ -139,8 +171,10 @@ def paint(s: Surface, shape: tuple[int, int], mm: float) -> Skin:
     colour = np.empty((*shape, 3), np.float32)
     colour[:] = linear(s.colour)
     skin = Skin(
-        colour, np.zeros(shape, np.float32),
-        np.full(shape, s.gloss, np.float32), np.full(shape, s.rough, np.float32),
+        colour,
+        np.zeros(shape, np.float32),
+        np.full(shape, s.gloss, np.float32),
+        np.full(shape, s.rough, np.float32),
     )
     PAINTERS[s.kind](s, skin, rng, mm)
     _stains(s, skin, rng, mm)
@@ -193,9 +227,7 @@ def _prints(s: Surface, skin: Skin, plan: Plan, box: Box) -> None:
         if s.print_kind == "rings":
             for k in range(rings):
                 cv2.circle(ink, at, int(16 * r * (1 - 0.28 * k)), 255, width, cv2.LINE_AA, 4)
-        elif s.print_kind == "discs":
-            cv2.circle(ink, at, int(16 * r), 255, -1, cv2.LINE_AA, 4)
-        elif s.print_kind == "wells":
+        elif s.print_kind == "discs" or s.print_kind == "wells":
             cv2.circle(ink, at, int(16 * r), 255, -1, cv2.LINE_AA, 4)
     if s.print_kind == "wells":
         soft = cv2.GaussianBlur(ink.astype(np.float32) / 255, (0, 0), max(0.6, 0.5 / mm))
@@ -209,15 +241,28 @@ def _prints(s: Surface, skin: Skin, plan: Plan, box: Box) -> None:
             cv2.line(ink, (0, round(k)), (ink.shape[1], round(k)), 255, width, cv2.LINE_AA)
     if s.print_kind in ("text", "logo") or rng.random() < 0.4:
         _text(ink, rng, mm)
-    _blend(skin.colour, ink.astype(np.float32) / 255 * rng.uniform(0.35, 0.95), linear(s.print_colour))
+    _blend(
+        skin.colour, ink.astype(np.float32) / 255 * rng.uniform(0.35, 0.95), linear(s.print_colour)
+    )
 
 
 def _text(ink: NDArray[np.uint8], rng: np.random.Generator, mm: float) -> None:
     for _ in range(int(rng.integers(1, 5))):
-        letters = "".join(rng.choice(list("ABCDEGHKLMNOPRSTU0123456789 .-"), int(rng.integers(3, 14))))
+        letters = "".join(
+            rng.choice(list("ABCDEGHKLMNOPRSTU0123456789 .-"), int(rng.integers(3, 14)))
+        )
         size = rng.uniform(4, 28) / mm
         at = (int(rng.uniform(-0.1, 0.8) * ink.shape[1]), int(rng.uniform(0.05, 1) * ink.shape[0]))
-        cv2.putText(ink, letters, at, int(rng.integers(0, 8)), size / 22, 255, max(1, int(size / 9)), cv2.LINE_AA)
+        cv2.putText(
+            ink,
+            letters,
+            at,
+            int(rng.integers(0, 8)),
+            size / 22,
+            255,
+            max(1, int(size / 9)),
+            cv2.LINE_AA,
+        )
     if rng.random() < 0.4:  # an emblem: ring and letter
         c = tuple(int(v) for v in rng.uniform(0.1, 0.9, 2) * ink.shape[::-1])
         r = int(rng.uniform(10, 30) / mm)
@@ -225,7 +270,9 @@ def _text(ink: NDArray[np.uint8], rng: np.random.Generator, mm: float) -> None:
         cv2.ellipse(ink, c, (r // 2, r // 4), 30, 0, 360, 255, -1, cv2.LINE_AA)
 
 
-def _offset_outside(plan: Plan, box_mm: tuple[float, float, float, float], corner_mm: float, turn_deg: float) -> Map:
+def _offset_outside(
+    plan: Plan, box_mm: tuple[float, float, float, float], corner_mm: float, turn_deg: float
+) -> Map:
     """Signed distance (mm, positive outside) from a turned rectangle with round corners."""
     x0, y0, x1, y1 = box_mm
     x, y = plan.grid_mm((slice(0, plan.height_px), slice(0, plan.width_px)))
@@ -248,7 +295,9 @@ def _bounds(mask: NDArray[np.bool_]) -> Box | None:
 
 def _lay(plan: Plan, skin: Skin, box: Box, mask: Map) -> None:
     for layer, new in (
-        (plan.bump, skin.bump), (plan.gloss, skin.gloss), (plan.rough, skin.rough),
+        (plan.bump, skin.bump),
+        (plan.gloss, skin.gloss),
+        (plan.rough, skin.rough),
     ):
         view = layer[box]
         view += mask * (new - view)
@@ -296,9 +345,17 @@ def draw_liner(plan: Plan, tray: Tray, liner: Surface) -> None:
     lift = np.full(mask[box].shape, 0.0, np.float32)
     if liner.folds_mm > 0:
         lift += liner.folds_mm * np.maximum(noise(rng, lift.shape, 8 / plan.mm_per_px, 2.4), -0.2)
-        lift += 0.5 * liner.folds_mm * np.maximum(noise(rng, lift.shape, 2.5 / plan.mm_per_px, 2.0) - 0.6, 0)
+        lift += (
+            0.5
+            * liner.folds_mm
+            * np.maximum(noise(rng, lift.shape, 2.5 / plan.mm_per_px, 2.0) - 0.6, 0)
+        )
     if tray.curl_mm > 0:
         near_edge = np.clip(1 + d[box] / 45.0, 0, 1) ** 2
-        lift += tray.curl_mm * near_edge * np.clip(0.5 + noise(rng, lift.shape, 12 / plan.mm_per_px, 2.4), 0, 2)
+        lift += (
+            tray.curl_mm
+            * near_edge
+            * np.clip(0.5 + noise(rng, lift.shape, 12 / plan.mm_per_px, 2.4), 0, 2)
+        )
     view = plan.base[box]
     view += mask[box] * np.maximum(lift, 0)

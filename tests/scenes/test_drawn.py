@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.scenes.drawn import Drawn, draw, seeded_scene
 from tests.scenes.description import Floats, Scene, ShellShape
+from tests.scenes.drawn import Drawn, draw, seeded_scene
 from tests.scenes.truth import plan_outline, truth
 
 SHARED_TOOLS = Path(__file__).parents[3] / "shared" / "tools"
@@ -33,15 +33,22 @@ def expected_cover(scene: Scene, shell: ShellShape) -> np.ndarray:
     cells = np.zeros((c.height_px * ZOOM, c.width_px * ZOOM), np.uint8)
     # walls are swept in 0.1 mm steps; between steps the edge moves below 0.1 px here
     levels = [(shell.foot, z, 1.0) for z in np.arange(0, 0.55 * shell.foot_mm, 0.1)]
-    levels += [(shell.foot, 0.55 * shell.foot_mm, 1.0)]
+    for q in np.linspace(0, 1, 40) ** 2:  # the foot's shoulder, a quarter ellipse
+        inner = replace(shell.foot, radius_mm=shell.foot.radius_mm - q * shell.foot_round_mm)
+        levels.append((inner, shell.foot_mm * (0.55 + 0.45 * np.sqrt(1 - (1 - q) ** 2)), 1.0))
     levels += [(shell.cap, z, 1.0) for z in np.linspace(shell.foot_mm, shell.rim_mm, 25)]
     dome = shell.height_mm - shell.rim_mm
-    levels += [(shell.cap, shell.rim_mm + dome * (1 - t**shell.cap_power), t) for t in np.linspace(0.3, 1, 25)]
+    levels += [
+        (shell.cap, shell.rim_mm + dome * (1 - t**shell.cap_power), t)
+        for t in np.linspace(0.3, 1, 25)
+    ]
     for outline, z, t in levels:
         p = outline.centre_mm + t * (outline.points_mm() - outline.centre_mm)
         q = projected(scene, np.column_stack([p, np.full(len(p), z)]))
         # pixel centres at whole numbers: cell i spans [i, i + 1] / ZOOM - 0.5
-        cv2.fillPoly(cells, [np.round(((q + 0.5) * ZOOM - 0.5) * 16).astype(np.int32)], 1, cv2.LINE_8, 4)
+        cv2.fillPoly(
+            cells, [np.round(((q + 0.5) * ZOOM - 0.5) * 16).astype(np.int32)], 1, cv2.LINE_8, 4
+        )
     return cells
 
 
@@ -49,7 +56,8 @@ def small_scene(seed: int) -> Scene:
     """A few smooth shells, large in an 800 x 600 picture, camera tilted."""
     scene = seeded_scene(seed, 0, "measured", (800, 600))
     shells = tuple(
-        replace(s, lumps_mm=0.0, cracks=(), dimples=()) for s in scene.shells[:: max(1, len(scene.shells) // 4)]
+        replace(s, lumps_mm=0.0, cracks=(), dimples=())
+        for s in scene.shells[:: max(1, len(scene.shells) // 4)]
     )
     return replace(scene, shells=shells)
 
@@ -57,7 +65,7 @@ def small_scene(seed: int) -> Scene:
 @pytest.fixture(scope="module")
 def drawn() -> tuple[Scene, Drawn]:
     scene = small_scene(3)
-    return scene, draw(scene, supersample=1.5, fineness=1.0)
+    return scene, draw(scene, supersample=1.5, fineness=1.0, step_cells=0.5)
 
 
 def test_label_map_is_the_silhouette_that_opencv_projects(drawn: tuple[Scene, Drawn]) -> None:
@@ -69,7 +77,8 @@ def test_label_map_is_the_silhouette_that_opencv_projects(drawn: tuple[Scene, Dr
         if cover[[0, -1]].any() or cover[:, [0, -1]].any():
             continue
         seen = picture.labels == number
-        radius = np.sqrt(cover.sum() / np.pi)
+        # fillPoly also fills the cells that the outline only touches: half a cell more
+        radius = np.sqrt(cover.sum() / np.pi) - 0.5 / ZOOM
         # 0.05 px for the renderer, 0.05 px for counting whole pixels on one outline
         assert np.sqrt(seen.sum() / np.pi) == pytest.approx(radius, abs=0.1)
         u, v = np.meshgrid(np.arange(shape[2]), np.arange(shape[0]))
@@ -127,7 +136,10 @@ def test_every_label_is_a_shell() -> None:
 def test_plan_outline_of_a_circle_is_the_circle() -> None:
     shell = small_scene(3).shells[0]
     t = 25.0
-    both = [replace(o, centre_mm=(3.0, 4.0), radius_mm=np.full_like(o.radius_mm, t)) for o in (shell.cap, shell.foot)]
+    both = [
+        replace(o, centre_mm=(3.0, 4.0), radius_mm=np.full_like(o.radius_mm, t))
+        for o in (shell.cap, shell.foot)
+    ]
     outline, _ = plan_outline(replace(shell, cap=both[0], foot=both[1]))
     # chords between 720 vertices: t (1 - cos(pi / 720)) = 0.0003 mm
     assert outline.radius_mm == pytest.approx(t, abs=5e-4)
@@ -152,7 +164,14 @@ def test_scorer_reads_the_truth(tmp_path: Path) -> None:
     for s in known["shells"]:
         centre = projected(scene, np.array([[*s["centre_mm"], 0.0]]))[0]
         size = {"value": s["area_equiv_diameter_mm"], "u95": 0.1}
-        shells.append({"id": s["id"], "centre_px": centre.tolist(), "centre_mm": s["centre_mm"], "diameter_mm": size})
+        shells.append(
+            {
+                "id": s["id"],
+                "centre_px": centre.tolist(),
+                "centre_mm": s["centre_mm"],
+                "diameter_mm": size,
+            }
+        )
     (tmp_path / "record.json").write_text(json.dumps({"shells": shells}))
     score = scorer.score(tmp_path / "truth.json", tmp_path / "record.json")
     assert score["found"] == len(known["shells"])

@@ -4,10 +4,10 @@ from typing import Any
 
 import numpy as np
 
-from tests.scenes.cards import to_scene
-from tests.scenes.camera import project
-from tests.scenes.description import ANGLES, Camera, Floats, Outline, Scene, ShellShape, angles_rad
 from petitpied.domain import card as definition
+from tests.scenes.camera import project
+from tests.scenes.cards import to_scene
+from tests.scenes.description import ANGLES, Camera, Floats, Outline, Scene, ShellShape, angles_rad
 
 STEP = 4  # every 4th of 720 angles is written: 180 vertices
 
@@ -18,7 +18,9 @@ def radius_about(outline: Outline, centre_mm: Floats) -> Floats:
     t = np.arctan2(p[:, 1], p[:, 0])
     order = np.argsort(t)
     return np.interp(
-        (angles_rad() + np.pi) % (2 * np.pi) - np.pi, t[order], np.hypot(p[:, 0], p[:, 1])[order],
+        (angles_rad() + np.pi) % (2 * np.pi) - np.pi,
+        t[order],
+        np.hypot(p[:, 0], p[:, 1])[order],
         period=2 * np.pi,
     )
 
@@ -53,9 +55,19 @@ def cap_profile(shell: ShellShape, t: float) -> float:
     return float(shell.rim_mm + (shell.height_mm - shell.rim_mm) * (1 - t**shell.cap_power))
 
 
+def foot_rounding(shell: ShellShape) -> list[tuple[float, float]]:
+    """(inset from the foot's outline, height), mm, of the foot's rounded shoulder."""
+    q = np.array([0.0, 0.01, 0.03, 0.08, 0.2, 0.5, 1.0])
+    z = shell.foot_mm * (0.55 + 0.45 * np.sqrt(1 - (1 - q) ** 2))
+    return [(float(a * shell.foot_round_mm), float(b)) for a, b in zip(q, z, strict=True)]
+
+
 def silhouette_px(camera: Camera, shell: ShellShape) -> Floats:
     """What the camera sees of a shell (ANGLES / 2, 2), px: the hull in angle of its rings."""
-    rings = [(shell.foot, 1.0, 0.0), (shell.foot, 1.0, 0.55 * shell.foot_mm)]
+    rings = [(shell.foot, 1.0, 0.0)]
+    for inset, z in foot_rounding(shell):
+        inner = Outline(shell.foot.centre_mm, shell.foot.radius_mm - inset)
+        rings.append((inner, 1.0, z))
     low = 0.0 if not shell.has_foot else min(shell.foot_mm, shell.rim_mm)
     rings += [(shell.cap, 1.0, z) for z in np.linspace(low, shell.rim_mm, 7)]
     rings += [(shell.cap, t, cap_profile(shell, t)) for t in (0.97, 0.9, 0.8, 0.6, 0.4)]
@@ -121,11 +133,20 @@ def shell_truth(scene: Scene, number: int, shell: ShellShape) -> dict[str, Any]:
         "has_foot": shell.has_foot,
         "cracks": [_crack_truth(shell, c) for c in shell.cracks],
         "dimples": [
-            {"centre_mm": _rounded(d.centre_mm), "diameter_mm": d.diameter_mm, "depth_mm": d.depth_mm}
+            {
+                "centre_mm": _rounded(d.centre_mm),
+                "diameter_mm": d.diameter_mm,
+                "depth_mm": d.depth_mm,
+            }
             for d in dimples
         ],
-        "peak": {"centre_mm": _rounded(peaks[0].centre_mm), "diameter_mm": peaks[0].diameter_mm,
-                 "height_mm": -peaks[0].depth_mm} if peaks else None,
+        "peak": {
+            "centre_mm": _rounded(peaks[0].centre_mm),
+            "diameter_mm": peaks[0].diameter_mm,
+            "height_mm": -peaks[0].depth_mm,
+        }
+        if peaks
+        else None,
         "lumpy": shell.lumps_mm,
         "touching": _touching(scene, number),
         "decoy_specks": shell.specks,
@@ -190,12 +211,22 @@ def truth(scene: Scene, picture_name: str) -> dict[str, Any]:
         "camera_mm": _rounded(c.centre_mm),
         "focal_35mm": round(c.focal_35mm_mm),
         "liner": scene.liner.kind,
-        "tray": {"interior_mm": [w, d], "corners_mm": corners, "present": tray.present,
-                 "rim_z_mm": tray.rim_mm, "corner_radius_mm": tray.corner_mm},
+        "tray": {
+            "interior_mm": [w, d],
+            "corners_mm": corners,
+            "present": tray.present,
+            "rim_z_mm": tray.rim_mm,
+            "corner_radius_mm": tray.corner_mm,
+        },
         "cards": [
-            {"id": card.letter, "scale": card.scale, "rot_deg": card.turn_deg,
-             "origin_mm": list(card.origin_mm), "z_mm": card.height_mm,
-             "corners_mm": _rounded(to_scene(card, outline), 4)}
+            {
+                "id": card.letter,
+                "scale": card.scale,
+                "rot_deg": card.turn_deg,
+                "origin_mm": list(card.origin_mm),
+                "z_mm": card.height_mm,
+                "corners_mm": _rounded(to_scene(card, outline), 4),
+            }
             for card in scene.cards
         ],
         "shells": [shell_truth(scene, i, s) for i, s in enumerate(scene.shells)],
