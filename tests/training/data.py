@@ -6,6 +6,7 @@ pixel, and whether the pixel shows a cap.
 """
 
 import os
+import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
@@ -29,11 +30,16 @@ def draw(seed: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.ui
     from tests.scenes.drawn import seeded_scene
 
     drawn = draw_scene(seeded_scene(seed, 0, "any", SIZE_PX))
-    return drawn.picture_bgr, drawn.labels.astype(np.uint8), drawn.caps.astype(np.uint8)
+    maps = (drawn.picture_bgr, drawn.labels.astype(np.uint8), drawn.caps.astype(np.uint8))
+    if drawn.labels.shape[0] > drawn.labels.shape[1]:  # an upright picture: lay it down
+        maps = tuple(np.ascontiguousarray(m.swapaxes(0, 1)) for m in maps)
+    return maps[0], maps[1], maps[2]
 
 
-def _fill(task: tuple[str, int, int, int]) -> int:
-    folder, first, start, stop = task
+def _fill(task: tuple[str, int, int, int, float]) -> int:
+    folder, first, start, stop, deadline = task
+    if time.time() > deadline:
+        return 0
     maps = [np.load(Path(folder) / f"{n}.npy", mmap_mode="r+") for n in ("picture", "shell", "cap")]
     for index in range(start, stop):
         for target, value in zip(maps, draw(first + index), strict=True):
@@ -41,8 +47,12 @@ def _fill(task: tuple[str, int, int, int]) -> int:
     return stop - start
 
 
-def render_set(folder: Path, count: int, first_seed: int, workers: int) -> None:
-    """Render ``count`` scenes into memory-mapped arrays under ``folder``."""
+def render_set(folder: Path, count: int, first_seed: int, workers: int, minutes: float) -> None:
+    """Render up to ``count`` scenes into memory-mapped arrays under ``folder``.
+
+    Stops after ``minutes``; ``count.txt`` says how many scenes, from the first, are there.
+    """
+    deadline = time.time() + 60 * minutes
     folder.mkdir(parents=True, exist_ok=True)
     width, height = SIZE_PX
     for name, shape in (
@@ -52,10 +62,11 @@ def render_set(folder: Path, count: int, first_seed: int, workers: int) -> None:
     ):
         np.lib.format.open_memmap(folder / f"{name}.npy", "w+", np.uint8, shape).flush()
     chunk = 8
-    tasks = [(str(folder), first_seed, s, min(s + chunk, count)) for s in range(0, count, chunk)]
+    tasks = [(str(folder), first_seed, s, min(s + chunk, count), deadline) for s in range(0, count, chunk)]
     with ProcessPoolExecutor(workers, initializer=_limit_threads) as pool:
         done = 0
         for n in pool.map(_fill, tasks):
             done += n
-            if done % 400 < chunk:
+            if n and done % 400 < chunk:
                 print(f"{done} of {count} scenes", flush=True)
+    (folder / "count.txt").write_text(str(done))

@@ -24,7 +24,11 @@ MOST_SHELLS = 160  # numbers a picture may hold
 
 def load(folder: Path, device: torch.device) -> dict[str, torch.Tensor]:
     """The rendered arrays as tensors on ``device``, still uint8."""
-    return {n: torch.from_numpy(np.load(folder / f"{n}.npy")).to(device) for n in ("picture", "shell", "cap")}
+    count = int((folder / "count.txt").read_text())
+    return {
+        n: torch.from_numpy(np.load(folder / f"{n}.npy", mmap_mode="r")[:count].copy()).to(device)
+        for n in ("picture", "shell", "cap")
+    }
 
 
 def warp(
@@ -174,7 +178,7 @@ def train(folder: Path, minutes: float, seed: int, start: Path | None) -> Finder
         step += 1
         if time.monotonic() - shown > 30:
             shown = time.monotonic()
-            print(f"step {step} part {part:.2f} loss {float(loss):.4f} held out", *(f"{v:.4f}" for v in held_out_score(average.module, check)), flush=True)
+            print(f"step {step} part {part:.2f} loss {float(loss.detach()):.4f} held out", *(f"{v:.4f}" for v in held_out_score(average.module, check)), flush=True)
     print("final", *(f"{v:.4f}" for v in held_out_score(average.module, check)), f"steps {step}", flush=True)
     return average.module
 
@@ -191,6 +195,7 @@ def main() -> None:
     parser.add_argument("--scenes", type=int, default=6000)
     parser.add_argument("--held-out", type=int, default=160)
     parser.add_argument("--workers", type=int, default=16)
+    parser.add_argument("--render-minutes", type=float, default=60.0)
     parser.add_argument("--minutes", type=float, default=5.0)
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--first-seed", type=int, default=FIRST_SEED)
@@ -200,8 +205,8 @@ def main() -> None:
     options = parser.parse_args()
     began = time.monotonic()
     if not (options.folder / "train").exists():
-        render_set(options.folder / "held_out", options.held_out, HELD_OUT_SEED, options.workers)
-        render_set(options.folder / "train", options.scenes, options.first_seed, options.workers)
+        render_set(options.folder / "held_out", options.held_out, HELD_OUT_SEED, options.workers, 10)
+        render_set(options.folder / "train", options.scenes, options.first_seed, options.workers, options.render_minutes)
     print(f"rendered in {time.monotonic() - began:.0f} s", flush=True)
     net = train(options.folder, options.minutes, options.seed, options.start)
     torch.save(net.state_dict(), options.out.with_suffix(".pt"))
