@@ -1,0 +1,207 @@
+"""python -m tests.traced OUT_DIR --scene NAME|samples|all --samples N --scale 0.7"""
+
+import argparse
+import json
+import tempfile
+import time
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tests.traced import props, textures, truth
+from tests.traced.camera import Camera, camera_from
+from tests.traced.lay import PlacedCard, lay_tray
+from tests.traced.mesh import srgb_to_linear
+from tests.traced.phone import Picture, drawn_effects, photograph, save_jpeg
+from tests.traced.scenes import FLAVOURS_SRGB, HELD_OUT, SAMPLES, SCENES, TRAY_MM, Scene
+from tests.traced.shells import Shell, cap_mesh, foot_mesh
+from tests.traced.stage import (
+    Stage,
+    add_light,
+    film_for,
+    plain_material,
+    shell_material,
+    skin_material,
+)
+
+TABLE_SIZE_MM = (1300.0, 1000.0)
+LINER_INSET_MM = {"white_parchment": 2.0, "brown_parchment": 4.0, "ring_mat": 3.0, "black_mat": 5.0}
+STEEL_LINEAR = (0.56, 0.56, 0.57)
+
+
+def table_skin(rng: np.random.Generator, table: str) -> textures.Skin:
+    if table == "stone":
+        return textures.stone(rng, TABLE_SIZE_MM)
+    if table == "cloth":
+        return textures.cloth(rng, TABLE_SIZE_MM, (206, 208, 204), (84, 108, 132))
+    base = (186, 140, 92) if table == "wood" else (112, 72, 46)
+    return textures.wood(rng, TABLE_SIZE_MM, base)
+
+
+def add_liner(stage: Stage, rng: np.random.Generator, liner: str) -> list[dict[str, Any]]:
+    """The liner on the pan's floor; returns the rings printed on it, in the tray frame."""
+    if liner == "bare_steel":
+        return []
+    inset = LINER_INSET_MM[liner]
+    size = (TRAY_MM[0] - 2 * inset, TRAY_MM[1] - 2 * inset)
+    rings: list[dict[str, Any]] = []
+    if liner == "ring_mat":
+        skin, rings = textures.ring_mat(rng, size)
+        rings = [{**r, "centre_mm": [v + inset for v in r["centre_mm"]]} for r in rings]
+    elif liner == "black_mat":
+        skin = textures.black_mat(rng, size)
+    else:
+        base = (236, 234, 228) if liner == "white_parchment" else (184, 142, 96)
+        skin = textures.parchment(rng, size, base)
+    stage.add(props.liner_sheet(rng, inset, curls="parchment" in liner), skin_material(stage, skin))
+    return rings
+
+
+def add_crumbs(stage: Stage, rng: np.random.Generator, scene: Scene, shells: list[Shell],
+               cards: tuple[PlacedCard, ...]) -> dict[str, Any]:
+    colour = srgb_to_linear(FLAVOURS_SRGB[scene.flavour]) * 0.8
+    material = plain_material(colour, 0.8)
+    centres: list[list[float]] = []
+    radii: list[float] = []
+    while len(centres) < 22:
+        place, radius = rng.uniform((8, 8), np.subtract(TRAY_MM, 8)), rng.uniform(0.5, 1.7)
+        near_shell = any(np.hypot(*(place - s.centre_mm)) < s.radius_mm + 5 for s in shells)
+        boxes = [c.corners_mm() for c in cards]
+        if near_shell or any((place > b.min(0) - 4).all() and (place < b.max(0) + 4).all()
+                             for b in boxes):
+            continue
+        stage.add(props.crumb(rng, place, radius), material)
+        centres.append(truth.rounded(place, 2))
+        radii.append(round(float(radius), 2))
+    return {"kind": "crumbs", "centres_mm": centres, "radius_mm": radii}
+
+
+def add_decoys(stage: Stage, rng: np.random.Generator, scene: Scene, laid: tuple[Any, ...]
+               ) -> list[dict[str, Any]]:
+    shells, cards, free = laid
+    out: list[dict[str, Any]] = []
+    steel = plain_material(np.array(STEEL_LINEAR), 0.2, 1.0)
+    for kind in scene.decoys:
+        if kind == "crumbs":
+            out.append(add_crumbs(stage, rng, scene, shells, cards))
+        elif kind == "tip":
+            stage.add(props.piping_tip(free[0][:2], float(rng.uniform(0, 360))), steel)
+            out.append({"kind": "tip", "centre_mm": list(free[0][:2]), "length_mm": 34})
+        elif kind == "spoon":
+            place = (150.0, TRAY_MM[1] + 10.0, props.RIM_Z_MM - 0.6)
+            stage.add(props.spoon(place, 5.0), steel)
+            out.append({"kind": "spoon", "centre_mm": list(place[:2]), "length_mm": 140})
+        else:
+            place = (TRAY_MM[0] + 22.0, TRAY_MM[1] * 0.72)
+            skin = textures.cloth(rng, (260.0, 260.0), (228, 222, 208), (158, 52, 48))
+            stage.add(props.towel(rng, place, 8.0, 8.0), skin_material(stage, skin))
+            out.append({"kind": "towel", "centre_mm": list(place), "length_mm": 260})
+    return out
+
+
+def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
+    """Puts everything on the stage; returns the truth of what lies there."""
+    rng = np.random.default_rng(scene.seed + 500)
+    shells, cards, free = lay_tray(scene)
+    steel = textures.steel(rng, TRAY_MM)
+    stage.add(props.pan_walls(), plain_material(np.array(STEEL_LINEAR), 0.33, 1.0))
+    stage.add(props.pan_floor(floor_z_mm(scene.liner)), skin_material(stage, steel))
+    stage.add(props.table_sheet(TABLE_SIZE_MM), skin_material(stage, table_skin(rng, scene.table)))
+    rings = add_liner(stage, rng, scene.liner)
+    edges = np.array([(0, 0), (85.60, 0), (85.60, 53.98), (0, 53.98)])
+    card_truths = []
+    for card in cards:
+        skin = textures.Skin(textures.card_picture(card.letter), None, 0.0, 0.5)
+        stage.add(props.card_plate(card), skin_material(stage, skin))
+        card_truths.append(truth.card_truth(card.letter, card.origin_mm, card.rot_deg,
+                                            props.CARD_THICKNESS_MM, edges))
+    baked = shell_material(gloss=0.7 if scene.light.style == "ceiling" else 0.25)
+    told = []
+    for shell in shells:
+        cap, foot = cap_mesh(shell), foot_mesh(shell)
+        stage.add(cap, baked)
+        stage.add(foot, baked)
+        told.append(truth.shell_truth(shell, cap, foot, camera))
+    decoys = add_decoys(stage, rng, scene, (shells, cards, free))
+    add_light(stage, scene.light)
+    return {"printed_rings": rings, "cards": card_truths, "shells": told, "decoys": decoys}
+
+
+def floor_z_mm(liner: str) -> float:
+    """Height of the pan's floor: without a liner the shells lie on it, at z = 0."""
+    return 0.0 if liner == "bare_steel" else props.FLOOR_Z_MM
+
+
+def tray_truth(liner: str) -> dict[str, Any]:
+    def corners(offset: float, z: float) -> list[list[float]]:
+        w, h = TRAY_MM
+        return [[-offset, -offset, z], [w + offset, -offset, z], [w + offset, h + offset, z],
+                [-offset, h + offset, z]]
+
+    return {"interior_mm": list(TRAY_MM), "corners_mm": corners(0.0, 0.0),
+            "rim_outer_corners_mm": corners(props.RIM_OFFSET_MM, props.RIM_Z_MM),
+            "rim_z_mm": props.RIM_Z_MM, "corner_radius_mm": props.CORNER_RADIUS_MM,
+            "floor_z_mm": floor_z_mm(liner)}
+
+
+def linear_light(stage: Stage, camera: Camera, args: argparse.Namespace, name: str) -> Picture:
+    """The render, or the one kept by an earlier run with ``--keep``."""
+    kept = args.keep / f"{name}.npy" if args.keep else None
+    if kept and kept.exists():
+        return np.load(kept).astype(np.float32)
+    linear = stage.render(camera, film_for(camera, args.scale), args.samples)
+    if kept:
+        np.save(kept, linear.astype(np.float16))
+    return linear
+
+
+def make(scene: Scene, args: argparse.Namespace) -> None:
+    begun = time.monotonic()
+    rng = np.random.default_rng(scene.seed + 900)
+    camera = camera_from(scene.stand, rng)
+    effects = drawn_effects(rng, scene.orientation)
+    with tempfile.TemporaryDirectory() as folder:
+        stage = Stage(Path(folder), scene.seed)
+        placed = build(scene, stage, camera)
+        linear = linear_light(stage, camera, args, scene.name)
+    picture, gain = photograph(linear, film_for(camera, args.scale).focal_px, camera, effects, rng)
+    save_jpeg(args.out / f"{scene.name}.jpg", picture, camera, effects)
+    record = {
+        "image": f"{scene.name}.jpg", "width": camera.width_px, "height": camera.height_px,
+        "seed": scene.seed, "units": "mm",
+        "pixel_convention": "(0,0) is the centre of the first pixel of the displayed "
+                            "(EXIF-oriented) image",
+        **truth.camera_truth(camera), "roll_deg": scene.stand.roll_deg,
+        "light": asdict(scene.light), "liner": scene.liner, "tray": tray_truth(scene.liner),
+        "spatial_effect": {"kind": "none"} if not scene.browning_slope else
+        {"kind": "gradient", "dir_deg": 0, "browning": scene.browning_slope, "diam": 0.0},
+        "sequence": None, "flavour": scene.flavour, "nominal_diameter_mm": scene.diameter_mm,
+        **placed,
+        "camera_effects": {**asdict(effects), "render_scale": args.scale, "exposure_gain": gain},
+    }
+    text = json.dumps(record, separators=(",", ":"))
+    (args.out / f"{scene.name}.json").write_text(text, encoding="utf-8")
+    print(f"{scene.name}: {len(placed['shells'])} shells, {time.monotonic() - begun:.0f} s",
+          flush=True)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--scene", default="samples", help="a name, samples, held_out or all")
+    parser.add_argument("--samples", type=int, default=24, help="light paths a pixel")
+    parser.add_argument("--scale", type=float, default=0.7, help="render size over photo size")
+    parser.add_argument("--keep", type=Path, help="folder to keep renders in and reuse them from")
+    args = parser.parse_args()
+    groups = {"samples": SAMPLES, "held_out": HELD_OUT, "all": SAMPLES + HELD_OUT}
+    args.out.mkdir(parents=True, exist_ok=True)
+    if args.keep:
+        args.keep.mkdir(parents=True, exist_ok=True)
+    for scene in groups[args.scene] if args.scene in groups else (SCENES[args.scene],):
+        make(scene, args)
+
+
+if __name__ == "__main__":
+    main()

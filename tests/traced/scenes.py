@@ -1,0 +1,107 @@
+"""The named scenes of a made-up kitchen, the Atelier Brume: what lies on each tray, and how the
+photo is taken. Description only; ``lay.py`` places the shells."""
+
+from dataclasses import dataclass
+
+from tests.traced.camera import Standpoint
+
+FLAVOURS_SRGB = {
+    "rose": (238, 168, 176), "cocoa": (92, 59, 43), "lemon": (250, 216, 112),
+    "violet": (190, 160, 206), "vanilla": (246, 230, 192), "pistachio": (184, 204, 130),
+    "raspberry": (206, 72, 104), "coffee": (176, 128, 88), "coconut": (246, 242, 232),
+    "orange": (244, 168, 96), "blueberry": (120, 124, 172), "black_tea": (206, 178, 142),
+}
+TRAY_MM = (430.0, 305.0)  # floor of a half-sheet pan
+
+
+@dataclass(frozen=True, slots=True)
+class Light:
+    """``style``: window, ceiling, sun or mixed; the azimuth is where it comes from."""
+
+    style: str
+    azimuth_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    name: str
+    seed: int
+    flavour: str
+    diameter_mm: float
+    rows: int
+    columns: int
+    liner: str  # white_parchment, brown_parchment, ring_mat, black_mat, bare_steel
+    table: str  # wood, dark_wood, stone, cloth
+    light: Light
+    stand: Standpoint
+    cards: tuple[tuple[str, str, float], ...]  # letter, corner of the tray, turn in degrees
+    stagger: bool = False
+    diameter_sd_rel: float = 0.028
+    cracked: int = 0
+    dimpled: int = 0
+    touching: int = 0
+    oval: int = 0
+    teardrop: int = 0
+    leaning: int = 0
+    peaked: int = 0
+    lumpy: int = 0
+    swirl_srgb: tuple[int, int, int] | None = None
+    specks: int = 0
+    browning: float = 0.10
+    browning_slope: float = 0.0  # from the tray's left edge to its right edge
+    decoys: tuple[str, ...] = ()  # crumbs, spoon, tip, towel
+    orientation: int = 1  # EXIF
+
+
+SAMPLES = (
+    Scene("rose_white_parchment", 31, "rose", 42, 5, 7, "white_parchment", "wood",
+          Light("window", 205), Standpoint(50, 735, 1.2, 40, 0.8, (216, 153), 0.003),
+          (("A", "bottom right", 1.5),), dimpled=1, cracked=1, oval=2, decoys=("crumbs",)),
+    Scene("cocoa_black_mat", 32, "cocoa", 46, 5, 6, "black_mat", "stone",
+          Light("ceiling", 250), Standpoint(50, 740, 2.0, 200, -1.1, (214, 152), 0.002),
+          (("A", "top left", -2.0),), cracked=3, leaning=2, oval=1, decoys=("crumbs",),
+          orientation=3),
+    Scene("lemon_ring_mat", 33, "lemon", 40, 5, 8, "ring_mat", "cloth",
+          Light("window", 330), Standpoint(50, 740, 2.4, 120, 1.6, (217, 150), 0.010),
+          (("A", "bottom left", 0.6),), cracked=2, teardrop=1, oval=2, lumpy=2,
+          decoys=("tip",)),
+    Scene("two_cards_violet", 34, "violet", 37, 5, 8, "brown_parchment", "stone",
+          Light("mixed", 170), Standpoint(56, 825, 2.8, 300, -0.7, (215, 154), 0.004),
+          (("A", "bottom right", 0.8), ("B", "top left", -1.2)), swirl_srgb=(226, 206, 230),
+          browning=0.12, browning_slope=0.3, stagger=True),
+    Scene("side_light_vanilla_cracked", 35, "vanilla", 45, 4, 7, "white_parchment", "dark_wood",
+          Light("sun", 215), Standpoint(50, 735, 1.4, 10, 1.2, (214, 152), 0.004),
+          (("A", "top right", 90.5),), cracked=9, touching=2, dimpled=3, specks=14,
+          browning=0.16, stagger=True, decoys=("spoon",)),
+    Scene("wide_close_pistachio", 36, "pistachio", 41, 5, 7, "bare_steel", "wood",
+          Light("window", 25), Standpoint(24, 400, 9.0, 155, -2.0, (212, 150), 0.006),
+          (("A", "bottom left", 2.2),), leaning=6, peaked=4, lumpy=3, stagger=True,
+          decoys=("crumbs", "towel")),
+)
+
+HELD_OUT = (
+    Scene("h01", 71, "raspberry", 38, 5, 7, "white_parchment", "stone",
+          Light("mixed", 60), Standpoint(35, 560, 4.5, 250, 1.1, (214, 151), -0.006),
+          (("A", "top right", 3.0),), cracked=2, touching=1, oval=2, stagger=True,
+          decoys=("crumbs",)),
+    Scene("h02", 72, "coconut", 48, 4, 7, "white_parchment", "cloth",
+          Light("window", 120), Standpoint(52, 770, 1.8, 80, -1.4, (215, 152), 0.002),
+          (("A", "bottom left", -0.9),), dimpled=2, cracked=1, browning=0.05, peaked=2,
+          decoys=("tip",)),
+    Scene("h03", 73, "black_tea", 43, 5, 7, "brown_parchment", "dark_wood",
+          Light("sun", 300), Standpoint(26, 430, 7.0, 30, 1.5, (216, 152), -0.008),
+          (("A", "bottom right", 1.1),), cracked=4, leaning=4, specks=10, browning=0.2),
+    Scene("h04", 74, "blueberry", 35, 5, 8, "black_mat", "wood",
+          Light("window", 240), Standpoint(48, 730, 3.0, 190, -0.6, (214, 153), 0.007),
+          (("B", "top left", 1.7), ("C", "bottom right", -2.2)), lumpy=2, touching=2,
+          teardrop=1, decoys=("crumbs",)),
+    Scene("h05", 75, "orange", 50, 4, 7, "ring_mat", "stone",
+          Light("ceiling", 140), Standpoint(30, 480, 5.0, 330, 0.9, (216, 151), 0.009),
+          (("A", "top left", -1.0),), cracked=2, oval=3, leaning=2, browning_slope=0.25,
+          decoys=("spoon", "crumbs")),
+    Scene("h06", 76, "coffee", 44, 4, 7, "bare_steel", "cloth",
+          Light("mixed", 10), Standpoint(65, 960, 1.0, 100, 2.0, (215, 152), 0.001),
+          (("D", "bottom left", 0.4),), swirl_srgb=(238, 214, 180), dimpled=2, cracked=2,
+          stagger=True, decoys=("crumbs", "tip")),
+)
+SCENES = {s.name: s for s in SAMPLES + HELD_OUT}
