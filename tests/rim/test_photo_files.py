@@ -18,9 +18,10 @@ def test_a_folder_gives_its_photos_by_name(tmp_path):
     assert [p.name for p in found] == ["d.webp", "a.heic", "b.JPG", "c.tiff", "a.json"]
 
 
-def test_a_folder_without_photos_is_an_error(tmp_path):
-    with pytest.raises(PhotoError, match="holds no JPEG, PNG, WebP, TIFF or HEIC"):
-        collect([tmp_path])
+def test_a_folder_without_photos_says_so_when_read(tmp_path):
+    assert collect([tmp_path]) == (tmp_path,)
+    with pytest.raises(PhotoError, match="a folder without a photo"):
+        read_photo(tmp_path)
 
 
 def test_bytes_are_given_as_they_are(tmp_path):

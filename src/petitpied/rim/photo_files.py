@@ -17,29 +17,21 @@ def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
     """Photos in the order given; a folder stands for the photos in it, by name.
 
     Sub-folders, hidden files and our own annotated pictures are passed over; a file named
-    twice is taken once.
-
-    Raises
-    ------
-    PhotoError
-        If a folder holds no photo or cannot be listed.
+    twice is taken once. A folder without photos stays in the list: reading it says so.
     """
     found: dict[Path, Path] = {}
     for path in paths:
-        for photo in _photos_of(path) if path.is_dir() else (path,):
+        for photo in _photos_of(path) or (path,):
             found.setdefault(photo.absolute(), photo)
     return tuple(found.values())
 
 
 def _photos_of(folder: Path) -> tuple[Path, ...]:
     try:
-        names = sorted(folder.iterdir())
-    except OSError as error:
-        raise _unreadable(folder, error.strerror or "the folder cannot be listed") from error
-    photos = tuple(p for p in names if _looks_like_a_photo(p) and p.is_file())
-    if not photos:
-        raise _unreadable(folder, "the folder holds no JPEG, PNG, WebP, TIFF or HEIC file")
-    return photos
+        names = sorted(folder.iterdir()) if folder.is_dir() else []
+    except OSError:
+        return ()
+    return tuple(p for p in names if _looks_like_a_photo(p) and p.is_file())
 
 
 def _looks_like_a_photo(path: Path) -> bool:
@@ -59,7 +51,7 @@ def read_photo(path: Path) -> bytes:
     """
     try:
         if path.is_dir():
-            raise _unreadable(path, "it is a folder, not a photo")
+            raise _unreadable(path, "it is a folder without a photo (JPEG, PNG, WebP, TIFF, HEIC)")
         if path.exists() and not path.is_file():
             raise _unreadable(path, "it is not a regular file")
         size = path.stat().st_size

@@ -1,0 +1,182 @@
+"""Inspecting photos: one in this process, several spread over processes.
+
+Nothing heavy is imported at the top: a worker process sets its threads before NumPy starts.
+"""
+
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import (
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    ThreadPoolExecutor,
+    as_completed,
+)
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from multiprocessing import get_context
+from pathlib import Path
+
+from petitpied.domain.errors import OutputError, PhotoError, ReadingError
+from petitpied.domain.settings import Settings
+from petitpied.rim.output_files import distinct_stems, write_all
+from petitpied.rim.photo_files import MARKED_SUFFIX, read_photo
+from petitpied.rim.wording import printable
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A photo and where its results go."""
+
+    photo: Path
+    folder: Path
+    stem: str
+
+    def result(self, suffix: str) -> Path:
+        return self.folder / f"{self.stem}{suffix}"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came of one job: its short table, or the error."""
+
+    job: Job
+    lines: tuple[str, ...] = ()
+    error: ReadingError | None = None
+
+
+Work = Callable[[Job, Settings], tuple[str, ...]]
+
+
+def plan(photos: tuple[Path, ...], out: Path | None) -> tuple[Job, ...]:
+    """A job for each photo; results go to ``out``, else beside the photo.
+
+    Raises
+    ------
+    OutputError
+        If a result would overwrite one of the photos.
+    """
+    folders = [photo.parent if out is None else out for photo in photos]
+    stems = distinct_stems(zip(photos, folders, strict=True))
+    jobs = tuple(Job(*parts) for parts in zip(photos, folders, stems, strict=True))
+    given = {photo.absolute() for photo in photos}
+    for job in jobs:
+        if job.result(MARKED_SUFFIX).absolute() in given:
+            name = printable(job.result(MARKED_SUFFIX).name)
+            raise OutputError(
+                what=f"{name} cannot be written",
+                why="one of the photos has this name",
+                next_step="choose another folder with --out",
+            )
+    return jobs
+
+
+def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
+    """Inspect one photo and write its four files.
+
+    Returns
+    -------
+    tuple of str
+        The short table.
+
+    Raises
+    ------
+    ReadingError
+        If the photo cannot be read, has no usable card or shell, or the files cannot be
+        written; then no file was changed.
+    """
+    from petitpied.rim.overlay import marked_jpeg
+    from petitpied.rim.record_files import record_bytes
+    from petitpied.rim.summary import summarise, summary_lines
+    from petitpied.rim.table_files import coco_bytes, csv_bytes
+    from petitpied.vision.decode import decode_photo
+    from petitpied.vision.inspection import inspect_photo
+
+    photo = decode_photo(read_photo(job.photo), job.photo.name)
+    record = inspect_photo(photo, settings)
+    summary = summarise(record)
+    write_all(
+        {
+            job.result(".json"): record_bytes(record),
+            job.result(".csv"): csv_bytes(record),
+            job.result(".coco.json"): coco_bytes(record),
+            job.result(MARKED_SUFFIX): marked_jpeg(photo.pixels_bgr, record, summary),
+        }
+    )
+    return summary_lines(record, summary)
+
+
+def run(
+    jobs: tuple[Job, ...], settings: Settings, workers: int, work: Work = inspect_one
+) -> Iterator[Outcome]:
+    """Outcomes of all jobs, as they finish; an error of one photo never stops the others.
+
+    A worker that dies (killed, out of memory) takes the jobs in its pool along; each of those
+    is tried once more, alone in a process of its own.
+    """
+    lost: list[Job] = []
+    with _pool(min(workers, len(jobs))) as pool:
+        futures = {pool.submit(work, job, settings): job for job in jobs}
+        try:
+            for future in as_completed(futures):
+                if isinstance(future.exception(), BrokenProcessPool):
+                    lost.append(futures[future])
+                else:
+                    yield _outcome(futures[future], future)
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+    for job in lost:
+        with _processes(1) as pool:
+            yield _outcome(job, pool.submit(work, job, settings))
+
+
+def usable_cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def _pool(workers: int) -> Executor:
+    return ThreadPoolExecutor(1) if workers <= 1 else _processes(workers)
+
+
+def _processes(workers: int) -> Executor:
+    # "spawn" on every system: a forked process would inherit OpenCV's threads half alive
+    return ProcessPoolExecutor(workers, get_context("spawn"), initializer=_one_thread)
+
+
+def _one_thread() -> None:
+    """In a worker: the processes already use every core."""
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ[name] = "1"
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+def _outcome(job: Job, future: Future[tuple[str, ...]]) -> Outcome:
+    error = future.exception()
+    if error is None:
+        return Outcome(job, lines=future.result())
+    if isinstance(error, ReadingError):
+        return Outcome(job, error=error)
+    if isinstance(error, Exception):
+        return Outcome(job, error=_fault(job, error))
+    raise error  # interrupted by the user
+
+
+def _fault(job: Job, error: Exception) -> ReadingError:
+    """A fault of the program itself, told like the others so that the rest goes on."""
+    name = printable(job.photo.name)
+    if isinstance(error, BrokenProcessPool):
+        return PhotoError(
+            what=f"{name} could not be inspected",
+            why="its process was ended from outside, perhaps for want of memory",
+            next_step="inspect it alone, with other programs closed",
+        )
+    return ReadingError(
+        what=f"{name} could not be inspected",
+        why=f"an unforeseen fault ({type(error).__name__}: {printable(str(error))[:120]})",
+        next_step="inspect it alone with --debug and report what is shown",
+    )
