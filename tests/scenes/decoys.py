@@ -37,9 +37,7 @@ class Patch:
         np.maximum(self.height, height, out=self.height)
 
 
-def _round_bar(
-    p: Patch, x: Map, y: Map, half_length: float, half_width: Map | float, height: float
-) -> Map:
+def _round_bar(x: Map, y: Map, half_length: float, half_width: Map | float, height: float) -> Map:
     """Rounded finger-like bar along x; its height map."""
     end = np.maximum(np.abs(x) - half_length, 0)
     q = (end * end + y * y) / np.square(half_width)
@@ -71,7 +69,7 @@ def _spoon(p: Patch, size: float) -> None:
     p.raise_to(
         (np.clip((1 - bowl) * 4, 0, 1) * 6 - 4 * np.maximum(1 - bowl * 1.15, 0)).astype(np.float32)
     )
-    p.raise_to(_round_bar(p, p.x - size * 0.15, p.y, size * 0.35, size * 0.022, 6))
+    p.raise_to(_round_bar(p.x - size * 0.15, p.y, size * 0.35, size * 0.022, 6))
     p.gloss, p.rough = 0.7, 0.2
     p.colour *= np.clip(1 + 0.4 * p.noise(2.0, 2.0), 0.2, 2)[..., None]
 
@@ -87,8 +85,9 @@ def _tip(p: Patch, size: float) -> None:
 
 def _towel(p: Patch, size: float) -> None:
     inside = smoothstep(((p.y - 4 * p.noise(6, 2.4)) / 3).astype(np.float32))
+    inside = inside * ((np.abs(p.x) < 1.2 * size) & (p.y < 1.2 * size))
     folds = 7 + 4 * p.noise(6, 2.4)
-    p.raise_to(inside * np.maximum(folds, 2))
+    p.raise_to((inside * np.maximum(folds, 2)).astype(np.float32))
     pitch = p.rng.uniform(6, 30)
     stripe = np.sin(p.x * 6.28 / pitch) > p.rng.uniform(-0.5, 0.9)
     p.colour *= np.where(stripe, 1, p.rng.uniform(0.2, 1))[..., None]
@@ -98,13 +97,13 @@ def _towel(p: Patch, size: float) -> None:
 def _hand(p: Patch, size: float) -> None:
     size = min(size, 160)
     w = size * 0.07
-    p.raise_to(_round_bar(p, p.x + size * 0.3, p.y, size * 0.18, size * 0.24, 22))
+    p.raise_to(_round_bar(p.x + size * 0.3, p.y, size * 0.18, size * 0.24, 22))
     for i in range(4):
         a = np.deg2rad((i - 1.5) * p.rng.uniform(4, 14))
         x, y = p.x - size * 0.05, p.y - (i - 1.5) * 2.2 * w
         u, v = x * np.cos(a) + y * np.sin(a), y * np.cos(a) - x * np.sin(a)
         length = size * (0.2 + 0.05 * (i in (1, 2)))
-        p.raise_to(_round_bar(p, u - length * 0.6, v, length, w, 15))
+        p.raise_to(_round_bar(u - length * 0.6, v, length, w, 15))
         nail = ((u - length * 1.55) / (w * 0.7)) ** 2 + (v / (w * 0.55)) ** 2 < 1
         p.colour[nail] = p.colour[nail] * 0.8 + 0.15
     p.colour *= np.clip(1 + 0.05 * p.noise(1.0, 1.2), 0.3, 2)[..., None]
@@ -118,7 +117,7 @@ def _knife(p: Patch, size: float) -> None:
         & (np.abs(p.y) < size * 0.06 * np.clip((p.x + size * 0.6) / (size * 0.2), 0, 1))
     )
     p.raise_to(np.where(blade, 2.0, 0).astype(np.float32))
-    grip = _round_bar(p, p.x - size * 0.2, p.y, size * 0.18, size * 0.05, 12)
+    grip = _round_bar(p.x - size * 0.2, p.y, size * 0.18, size * 0.05, 12)
     p.colour[grip > 0] = linear(tuple(p.rng.uniform(15, 140, 3)))
     p.raise_to(grip)
     p.gloss, p.rough = 0.6, 0.2
@@ -175,7 +174,7 @@ def _paper(p: Patch, size: float) -> None:
         p.colour[lines] *= 0.25
 
 
-def _cap(p: Patch, size: float) -> None:
+def _cap(p: Patch, _size: float) -> None:
     """Crimped bottle cap."""
     t = np.arctan2(p.y, p.x)
     radius = 15.5 + 0.7 * np.sin(21 * t)
@@ -187,14 +186,14 @@ def _cap(p: Patch, size: float) -> None:
     p.gloss, p.rough = 0.6, 0.2
 
 
-def _screw(p: Patch, size: float) -> None:
+def _screw(p: Patch, _size: float) -> None:
     thread = 1.6 + 0.4 * np.sin(p.x * 4.5)
-    p.raise_to(_round_bar(p, p.x, p.y, 10, thread, 3))
-    p.raise_to(_round_bar(p, (p.x + 11) * 3, p.y, 1, 4.0, 6))
+    p.raise_to(_round_bar(p.x, p.y, 10, thread, 3))
+    p.raise_to(_round_bar((p.x + 11) * 3, p.y, 1, 4.0, 6))
     p.gloss, p.rough = 0.7, 0.2
 
 
-def _egg(p: Patch, size: float) -> None:
+def _egg(p: Patch, _size: float) -> None:
     q = (p.x / 28) ** 2 + (p.y / (21 + 0.12 * p.x)) ** 2
     p.raise_to((40 * np.sqrt(np.maximum(1 - q, 0)) * 0.9).astype(np.float32))
     p.colour *= np.clip(1 + 0.04 * p.noise(0.5, 0.6), 0.3, 2)[..., None]
@@ -229,7 +228,7 @@ PAINTERS: dict[str, tuple[Callable[[Patch, float], None], float, float]] = {
     "crumbs": (_crumbs, 2.0, 10),
     "spoon": (_spoon, 0.6, 10),
     "tip": (_tip, 0.6, 30),
-    "towel": (_towel, 3.0, 100),
+    "towel": (_towel, 1.8, 60),
     "hand": (_hand, 0.8, 90),
     "knife": (_knife, 0.7, 20),
     "cup": (_cup, 0.6, 20),

@@ -70,16 +70,12 @@ def lay_out(scene: Scene, plan: Plan) -> None:
     if scene.tray.present:
         draw_tray(plan, scene.tray, scene.seed)
     draw_liner(plan, scene.tray, scene.liner)
-    for decoy in scene.decoys:
-        if decoy.kind != "glare":
-            draw_decoy(plan, decoy)
     for card in scene.cards:
         draw_card(plan, card)
     for number, shell in enumerate(scene.shells, 1):
         plan.add_shell(shell, number)
-    for decoy in scene.decoys:
-        if decoy.kind == "glare":
-            draw_decoy(plan, decoy)
+    for decoy in scene.decoys:  # last: shells stand on the liner, not on what lies over them
+        draw_decoy(plan, decoy)
 
 
 def _wall_directions(plan: Plan) -> Map:

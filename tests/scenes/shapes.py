@@ -138,7 +138,7 @@ def macaron(
 def faults(rng: np.random.Generator, shell: ShellShape) -> ShellShape:
     """Cracks, dimples, peaks and lumps, at the batch's rates (``look.lumps_mm`` as the rate)."""
     rate = shell.lumps_mm
-    cracks = tuple(crack(rng, shell.cap) for _ in range(rng.poisson(0.5 * rate)))
+    cracks = tuple(crack(rng, shell.cap) for _ in range(rng.poisson(0.35 * rate)))
     cracks = tuple(c for c in cracks if len(c.path_mm) >= 6)
     mean = float(shell.cap.radius_mm.mean())
     dimples = []

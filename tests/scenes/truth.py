@@ -7,7 +7,16 @@ import numpy as np
 from petitpied.domain import card as definition
 from tests.scenes.camera import project
 from tests.scenes.cards import to_scene
-from tests.scenes.description import ANGLES, Camera, Floats, Outline, Scene, ShellShape, angles_rad
+from tests.scenes.description import (
+    ANGLES,
+    Camera,
+    Crack,
+    Floats,
+    Outline,
+    Scene,
+    ShellShape,
+    angles_rad,
+)
 
 STEP = 4  # every 4th of 720 angles is written: 180 vertices
 
@@ -131,7 +140,7 @@ def shell_truth(scene: Scene, number: int, shell: ShellShape) -> dict[str, Any]:
         "foot_h_mm": round(shell.foot_mm, 4),
         "base_z_mm": 0,
         "has_foot": shell.has_foot,
-        "cracks": [_crack_truth(shell, c) for c in shell.cracks],
+        "cracks": [_crack_truth(c) for c in shell.cracks],
         "dimples": [
             {
                 "centre_mm": _rounded(d.centre_mm),
@@ -157,7 +166,7 @@ def shell_truth(scene: Scene, number: int, shell: ShellShape) -> dict[str, Any]:
     }
 
 
-def _crack_truth(shell: ShellShape, crack: Any) -> dict[str, Any]:
+def _crack_truth(crack: Crack) -> dict[str, Any]:
     steps = np.hypot(*np.diff(crack.path_mm, axis=0).T)
     n = len(crack.path_mm)
     taper = np.sin(np.pi * (np.arange(n - 1) + 0.75) / (n + 0.5)) ** 0.5
@@ -181,7 +190,7 @@ def _touching(scene: Scene, number: int) -> list[int]:
         if j == number or distance > me.radius_mm.max() + other.foot.radius_mm.max() + 3:
             continue
         them, _ = plan_outline(other)
-        a = int(round(np.arctan2(gap[1], gap[0]) / (2 * np.pi) * ANGLES)) % ANGLES
+        a = round(float(np.arctan2(gap[1], gap[0])) / (2 * np.pi) * ANGLES) % ANGLES
         if me.radius_mm[a] + them.radius_mm[(a + ANGLES // 2) % ANGLES] >= distance - 0.05:
             out.append(j)
     return out
