@@ -3,6 +3,7 @@
 import io
 import math
 import sys
+from collections.abc import Iterator
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
@@ -162,9 +163,7 @@ def _inspect(photos: list[Path], out: Path | None, jobs: int | None, settings: S
     import cv2  # noqa: F401  (a missing system library is told once, not for each photo)
 
     running = batch.run(planned, settings, jobs or batch.usable_cores())
-    outcomes: dict[batch.Job, batch.Outcome] = {}
-    with typer.progressbar(running, length=len(planned), label="photos", file=sys.stderr) as bar:
-        outcomes |= {outcome.job: outcome for outcome in bar}
+    outcomes = {outcome.job: outcome for outcome in _with_progress(running, len(planned))}
     for job in planned:
         error = outcomes[job].error
         if error is None:
@@ -174,6 +173,15 @@ def _inspect(photos: list[Path], out: Path | None, jobs: int | None, settings: S
     failed = sum(outcome.error is not None for outcome in outcomes.values())
     typer.echo(f"{len(planned) - failed} of {len(planned)} photos inspected")
     return ExitCode.SOME_FAILED if failed else ExitCode.OK
+
+
+def _with_progress(running: "Iterator[batch.Outcome]", count: int) -> "Iterator[batch.Outcome]":
+    """The same outcomes, with a bar on the error stream where that is a terminal."""
+    if not sys.stderr.isatty():
+        yield from running
+        return
+    with typer.progressbar(running, length=count, label="photos", file=sys.stderr) as bar:
+        yield from bar
 
 
 def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:

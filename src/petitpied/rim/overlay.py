@@ -35,6 +35,7 @@ SUB_PX = 4  # bits below a pixel in OpenCV's drawing
 MIN_LETTER_PX = 28.0
 FOOTER_LETTER_PX = 54.0
 DOOR_LETTER_PX = 62.0
+DOOR_GAP_MM = 12.0  # from the shells nearest to the door, where the tray's rim is not known
 MAX_WARNINGS = 4
 #: no short reason ends with one of these
 LITTLE_WORDS = frozenset({"a", "and", "at", "by", "in", "is", "its", "of", "the", "to", "with"})
@@ -234,7 +235,7 @@ def _door_edge_mm(record: Record) -> Floats | None:
     sizes = [s.diameter_mm.value for s in record.shells if s.diameter_mm is not None]
     if len(centres) == 0 or not sizes:
         return None
-    y = float(centres[:, 1].max()) + 0.8 * float(np.median(sizes))
+    y = float(centres[:, 1].max()) + float(np.median(sizes)) / 2 + DOOR_GAP_MM
     return np.array([(centres[:, 0].min(), y), (centres[:, 0].max(), y)])
 
 

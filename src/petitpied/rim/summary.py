@@ -164,7 +164,8 @@ def headline(summary: Summary) -> str:
 
 def summary_lines(record: Record, summary: Summary) -> tuple[str, ...]:
     """The short table that `petitpied inspect` prints for one photo."""
-    lines = [headline(summary)]
+    has_uncertainty = summary.diameter_mm is not None or summary.spread_rel is not None
+    lines = [headline(summary) + (" (± holds 95 %)" if has_uncertainty else "")]
     if summary.touching:
         lines.append(f"touching a neighbour: {summary.touching}")
     for shell in record.shells:
