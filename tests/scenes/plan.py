@@ -184,6 +184,10 @@ def cap_height(
     calm = np.clip((1 - inner) * 4, 0, 1)
     if shell.lumps_mm > 0:
         h = h + shell.lumps_mm * calm * noise(rng, t.shape, 0.9 / mm, 2.0)
+    if shell.kind == "coin":  # raised edge, worn figure in the middle
+        h = h + 0.3 * np.clip(1 - np.abs(t - 0.93) / 0.05, 0, 1)
+        figure = np.clip(noise(rng, t.shape, 0.7 / mm, 1.6) * 1.5, -1, 1)
+        h = h + 0.25 * figure * np.clip((0.8 - t) * 6, 0, 1)
     for d in shell.dimples:
         q = ((xy[0] - d.centre_mm[0]) ** 2 + (xy[1] - d.centre_mm[1]) ** 2) / (
             d.diameter_mm / 2

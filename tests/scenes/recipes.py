@@ -89,8 +89,8 @@ def _batch(rng: np.random.Generator, options: Options) -> ShellShape:
     if kind == "coin":
         colour = vary(
             rng,
-            ((150, 146, 140), (170, 130, 70), (120, 80, 50), (200, 196, 186))[rng.integers(4)],
-            12,
+            ((150, 146, 140), (150, 116, 70), (104, 74, 50), (96, 90, 84))[rng.integers(4)],
+            14,
         )
     nothing = Outline((0.0, 0.0), np.full(ANGLES, float(rng.uniform(-0.2, 2.4))))
     tan = np.array([200.0, 160.0, 104.0])
@@ -132,7 +132,7 @@ def _batch(rng: np.random.Generator, options: Options) -> ShellShape:
             look, height_mm=float(rng.uniform(9, 22)), bump_mm=float(rng.uniform(0.05, 0.25))
         )
     if kind == "coin":
-        look = replace(look, gloss=float(rng.uniform(0.2, 0.8)), rough=0.2, bump_mm=0.06)
+        look = replace(look, gloss=float(rng.uniform(0.03, 0.3)), rough=0.3, bump_mm=0.06)
     return look
 
 
@@ -269,6 +269,7 @@ def make_scene(rng: np.random.Generator, kind: str, size_px: tuple[int, int]) ->
             liner,
             print_centres_mm=tuple((float(p[0]), float(p[1])) for p in places),
             print_radius_mm=radius,
+            print_colour=vary(rng, look.colour, 20) if rng.random() < 0.3 else liner.print_colour,
         )
     table = surface_of(
         rng,
