@@ -16,8 +16,8 @@ Floats = NDArray[np.float64]
 MAX_TURN_DEG = 24.0
 #: shells touch at the most, but baked outlines are uneven: pitch at least this many diameters
 MIN_PITCH_DIAMETERS = 0.85
-#: hypotheses fitted to the whole tray
-KEPT = 6
+#: hypotheses fitted to the whole tray, of plain and of staggered lattices each
+KEPT = 3
 #: standard deviations of deformation, in pitches per pitch and pitches per square pitch, of a
 #: hand-piped tray: 0.05 is a 3-degree slant, 0.015 fans rows by 5 degrees over 6 rows
 SLANT, BEND = 0.05, 0.015
@@ -174,7 +174,7 @@ def _allowed(
 
 
 def _distinct(found: list[tuple[float, Hypothesis]]) -> list[Hypothesis]:
-    """The `KEPT` best, no two within the basin of one fit."""
+    """The `KEPT` best of both kinds, no two within the basin of one fit."""
     kept: list[Hypothesis] = []
     for _, guess in sorted(found, key=lambda pair: -pair[0]):
         alike = [
@@ -185,10 +185,8 @@ def _distinct(found: list[tuple[float, Hypothesis]]) -> list[Hypothesis]:
             and abs(np.log(h.pitch_mm / guess.pitch_mm)) < 0.12
             and abs(np.log(h.line_pitch_mm / guess.line_pitch_mm)) < 0.12
         ]
-        if not alike:
+        if not alike and sum(h.staggered == guess.staggered for h in kept) < KEPT:
             kept.append(guess)
-        if len(kept) == KEPT:
-            break
     return kept
 
 
@@ -252,8 +250,8 @@ def _description(position: Floats, hypothesis: Hypothesis, diameter: float) -> f
     width = np.ptp(place[:, 0]) + (0.5 if hypothesis.staggered else 1.0)
     total = float(max(1.0, width) * (np.ptp(place[:, 1]) + 1))
     tray_mm2 = total * hypothesis.pitch_mm * hypothesis.line_pitch_mm
-    # 0.03 diameters: better than that no hand pipes, and a perfect fit must not outweigh all
-    floor_mm2 = (0.03 * diameter) ** 2
+    # 0.05 diameters: better than that no hand pipes, and a perfect fit must not outweigh all
+    floor_mm2 = (0.05 * diameter) ** 2
     # 0.455: median of the square of a standard normal number
     variance = np.median(miss_mm**2, axis=0) / 0.455 + floor_mm2
     stray_nats = np.log(tray_mm2) + STRAY_NATS
