@@ -14,6 +14,7 @@ from PIL import Image
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode
 from petitpied.rim.cli import DEBIAN_PACKAGES, main
+from petitpied.rim.print_card import card_pdf
 from tests.rim import fakes
 
 ROOT = Path(__file__).parents[2]
@@ -69,13 +70,13 @@ def test_wrong_usage_is_status_two(petitpied, small_photo):
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
-def test_card_writes_the_committed_page(petitpied, tmp_path, paper):
+def test_card_writes_the_page(petitpied, tmp_path, paper):
     status, out, _ = petitpied("card", "--out", tmp_path / "new", "--paper", paper)
     assert status == 0
     assert "100 %" in out
     name = f"card_{paper}.pdf"
     assert [p.name for p in (tmp_path / "new").iterdir()] == [name]
-    assert (tmp_path / "new" / name).read_bytes() == (ROOT / "calibration" / name).read_bytes()
+    assert (tmp_path / "new" / name).read_bytes() == card_pdf(paper)
 
 
 def test_inspect_prints_a_short_table_and_writes(petitpied, small_photo, tmp_path):

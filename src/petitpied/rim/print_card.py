@@ -79,7 +79,10 @@ class _Page:
         self.width_mm, self.height_mm = width_mm, height_mm
         self._buffer = io.BytesIO()
         self._canvas: Any = Canvas(
-            self._buffer, pagesize=(width_mm * MM, height_mm * MM), invariant=1
+            self._buffer,
+            pagesize=(width_mm * MM, height_mm * MM),
+            invariant=1,  # no date, no random file number
+            pageCompression=0,  # compressed bytes would differ between versions of zlib
         )
         self._canvas.setTitle("petitpied reference cards A to D, revision 1")
         self._canvas.setCreator("petitpied")
