@@ -142,12 +142,8 @@ def _wall_grain(x: Map, y: Map, z: Map, mm: float) -> Map:
     return 1 + np.float32(0.07) * t[v, u][:, None]
 
 
-def label_map(
-    scene: Scene, plan: Plan, step_cells: float
-) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
-    """The shell that each pixel's centre sees, and whether its cap, by rays of its own."""
-    hits = trace(scene.camera, plan, 1.0, step_cells)
-    shape = hits.x.shape
+def label_map(plan: Plan, hits: Hits) -> tuple[NDArray[np.uint16], NDArray[np.bool_]]:
+    """The shell that each ray sees (one ray a pixel: its centre), and whether its cap."""
     nearest = cv2.remap(
         plan.label, hits.x, hits.y, cv2.INTER_NEAREST, borderMode=cv2.BORDER_CONSTANT
     )
@@ -158,7 +154,6 @@ def label_map(
     covered = base > np.maximum(four[..., 2], four[..., 3]) + 0.02
     on_shell = inside & ~covered & (hits.height_mm > base + 0.005)
     labels = np.where(on_shell, nearest, 0).astype(np.uint16)
-    assert labels.shape == shape
     hair_cap = np.float32(0.6 * plan.mm_per_px)
     caps = (labels > 0) & (four[..., 0] > -hair_cap)
     caps &= (four[..., 0] > hair_cap) | (hits.height_mm > four[..., 3] + np.float32(0.12))
@@ -171,19 +166,22 @@ def draw(
     """Draw a scene.
 
     ``supersample`` rays a pixel side, ``fineness`` plan cells a ray at mid-picture and
-    ``step_cells`` as in `trace`: the defaults for training; 1.5, 1 and 0.5 where edges must be
-    exact (tests, benchmarks).
+    ``step_cells`` as in `trace`: the defaults for training (1, 1 is quicker, a little jagged);
+    1.5, 1 and 0.5 where edges must be exact (tests, benchmarks).
     """
     cv2.setNumThreads(1)
     c = scene.camera
     plan = plan_for(scene, supersample, fineness)
     lay_out(scene, plan)
     lit = shade(plan, scene.light, scene.camera.centre_mm)
-    colours = _colours(scene, plan, lit, trace(c, plan, supersample, step_cells))
+    hits = trace(c, plan, supersample, step_cells)
+    colours = _colours(scene, plan, lit, hits)
+    if supersample != 1:
+        hits = trace(c, plan, 1.0, step_cells)
     if colours.shape[:2] != (c.height_px, c.width_px):
         colours = cv2.resize(colours, (c.width_px, c.height_px), interpolation=cv2.INTER_AREA)
     picture = develop(colours, c, np.random.default_rng([scene.seed, 77]))
-    return Drawn(picture, *label_map(scene, plan, step_cells))
+    return Drawn(picture, *label_map(plan, hits))
 
 
 def seeded_scene(seed: int, number: int, kind: str, size_px: tuple[int, int]) -> Scene:
