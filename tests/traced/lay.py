@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.traced.mesh import Array
 from tests.traced.scenes import FLAVOURS_SRGB, TRAY_MM, Scene
-from tests.traced.shells import Crack, Dimple, Shell
+from tests.traced.shells import FOOT_COLUMNS, Crack, Dimple, Shell, foot_mesh
 from tests.traced.truth import rings_of
 
 CARD_MM = (85.60, 53.98)  # ISO/IEC 7810 ID-1
@@ -155,8 +155,6 @@ def add_surface(scene: Scene, rng: np.random.Generator, shells: list[Shell]) -> 
 
 def make_touch(rng: np.random.Generator, shells: list[Shell], pairs: int) -> list[Shell]:
     """Moves right-hand neighbours until the two foot rings just meet."""
-    from tests.traced.shells import foot_mesh
-
     done: set[int] = set()
     for i in rng.permutation(len(shells)):
         a = shells[i]
@@ -170,7 +168,7 @@ def make_touch(rng: np.random.Generator, shells: list[Shell], pairs: int) -> lis
         way = way / np.hypot(*way)
         reach = 0.0
         for shell, sign in ((a, 1.0), (b, -1.0)):
-            ring = rings_of(foot_mesh(shell), 840)[..., :2] - shell.centre_mm
+            ring = rings_of(foot_mesh(shell), FOOT_COLUMNS)[..., :2] - shell.centre_mm
             near = np.abs(ring @ [-way[1], way[0]]) < 3.0
             foot = (sign * ring @ way)[near].max()
             reach += max(float(foot), shell.radius_mm)

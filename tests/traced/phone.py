@@ -41,7 +41,7 @@ def drawn_effects(rng: np.random.Generator, orientation: int) -> Effects:
         shot=between(0.008, 0.014), read=0.0016,
         wb_gain=(between(0.96, 1.05), 1.0, between(0.95, 1.06)), target_hi=between(0.72, 0.84),
         contrast=between(0.14, 0.28), saturation=between(1.02, 1.12), sharpen=between(0.4, 0.65),
-        sharpen_sigma_px=1.2, jpeg_quality=int(rng.integers(85, 90)),
+        sharpen_sigma_px=1.2, jpeg_quality=int(rng.integers(90, 94)),
         exif_orientation=orientation)
 
 
@@ -66,8 +66,9 @@ def exposed(light: Picture, effects: Effects) -> tuple[Picture, float]:
     fall = (1 - effects.vignette * r2.astype(np.float32))[..., None]
     bright = float(np.percentile(light[::8, ::8].max(-1), 97))
     gain = effects.target_hi / max(bright, 1e-6)
-    # a phone lifts a dark scene only so far
-    gain = min(gain, 0.42 / max(float(np.median(light[::8, ::8].mean(-1))), 1e-6) * 1.35)
+    # a mostly bright scene is not pushed to the very top
+    middle = float(np.median(light[::8, ::8].mean(-1)))
+    gain = min(gain, 0.68 / max(middle, 1e-6))
     return light * fall * np.asarray(effects.wb_gain, np.float32) * gain, gain
 
 

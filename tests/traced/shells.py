@@ -125,16 +125,21 @@ def surface_offsets(shell: Shell, xy_mm: Array, inside: Array) -> tuple[Array, A
     return z, mask
 
 
+def cap_columns(shell: Shell) -> int:
+    """Vertices in each ring of the cap; cracks need a finer mesh."""
+    return 720 if shell.cracks else 400
+
+
 def cap_mesh(shell: Shell) -> Mesh:
     """Dome, rim and the curl under the rim. Vertices in rings from the centre outwards."""
-    columns, rings = (720, 190) if shell.cracks else (400, 72)
+    columns, rings = cap_columns(shell), 190 if shell.cracks else 72
     angle = np.arange(columns) * 2 * np.pi / columns
     rng = np.random.default_rng(shell.seed + 1)
     radius = shell.cap_radius_mm(angle)
     rim_z = shell.rim_z_mm + sum(
         0.13 / k * rng.standard_normal() * np.cos(k * angle + rng.uniform(0, 6.3))
         for k in (1, 2, 3, 4))
-    rho = np.sin(np.linspace(0.004, 1, rings) * np.pi / 2)[:, None]
+    rho = np.sin(np.linspace(0, 1, rings) * np.pi / 2)[:, None]
     power, shoulder = rng.uniform(2.1, 2.7), rng.uniform(0.5, 0.6)
     dome = (shell.height_mm - rim_z) * (1 - rho**power) ** shoulder
     x, y = (shell.centre_mm[i] + rho * radius * f(angle) for i, f in ((0, np.cos), (1, np.sin)))

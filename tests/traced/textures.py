@@ -81,7 +81,7 @@ def parchment(rng: np.random.Generator, size_mm: tuple[float, float], base_srgb:
     fibre = smooth_noise(rng, shape, (2.0, 5.0)) + smooth_noise(rng, shape, (9.0, 9.0))
     cloud = smooth_noise(rng, shape, 160.0)
     linear = srgb_to_linear(base_srgb) * (1 + 0.012 * fibre + 0.012 * cloud)[..., None]
-    blots = smooth_noise(rng, shape, 85.0) + 0.15 * smooth_noise(rng, shape, 22.0)
+    blots = smooth_noise(rng, shape, 60.0) + 0.15 * smooth_noise(rng, shape, 22.0)
     grease = np.clip((blots - 1.9) / 0.5, 0, 1)[..., None]
     linear = linear * (1 - grease * [0.13, 0.16, 0.24])
     wave = (creases(rng, shape, 26, s) + 0.05 * smooth_noise(rng, shape, 26 * s)

@@ -6,7 +6,7 @@ import numpy as np
 
 from tests.traced.camera import Camera
 from tests.traced.mesh import Array, Mesh, linear_to_srgb
-from tests.traced.shells import Shell
+from tests.traced.shells import FOOT_COLUMNS, Shell, cap_columns
 
 OUTLINE_POINTS = 300
 SILHOUETTE_POINTS = 300
@@ -83,8 +83,7 @@ def cracks_of(shell: Shell) -> list[dict[str, Any]]:
 
 def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str, Any]:
     """One entry of the truth's ``shells``."""
-    cap_columns = 720 if shell.cracks else 400
-    cap_rings, foot_rings = rings_of(cap, cap_columns), rings_of(foot, 840)
+    cap_rings, foot_rings = rings_of(cap, cap_columns(shell)), rings_of(foot, FOOT_COLUMNS)
     wide = cap_rings[-60:]  # the dome's upper rings are never the outline
     around = np.asarray(shell.centre_mm)
     cap_line, cap_z, cap_r = plan_outline(wide, around)
