@@ -105,6 +105,9 @@ def macaron(
     spread = rng.normal(look.foot.radius_mm[0], 0.3)
     has_foot = look.has_foot and rng.random() > 0.03
     cap = wobble(rng, r, rng.uniform(0.004, 0.018))
+    if rng.random() < 0.08:  # oval, area kept
+        q, t = rng.uniform(1.05, 1.3), angles_rad() - rng.uniform(0, np.pi)
+        cap = cap / np.sqrt((np.cos(t) ** 2) / q + (np.sin(t) ** 2) * q)
     tear = rng.random() < 0.05
     if tear:
         d = np.cos(angles_rad() - rng.uniform(0, 2 * np.pi))
