@@ -18,6 +18,9 @@ MAX_TURN_DEG = 24.0
 MIN_PITCH_DIAMETERS = 0.85
 #: hypotheses fitted to the whole tray, of plain and of staggered lattices each
 KEPT = 3
+#: structure factors (1 at best) this much below the best one cannot win: half the loss from a
+#: perfect lattice to one of 15 % scatter, exp(-4 pi^2 0.15^2) = 0.41
+CLEARLY_WORSE = 0.3
 #: standard deviations of deformation, in pitches per pitch and pitches per square pitch, of a
 #: hand-piped tray: 0.05 is a 3-degree slant, 0.015 fans rows by 5 degrees over 6 rows
 SLANT, BEND = 0.05, 0.015
@@ -176,7 +179,10 @@ def _allowed(
 def _distinct(found: list[tuple[float, Hypothesis]]) -> list[Hypothesis]:
     """The `KEPT` best of both kinds, no two within the basin of one fit."""
     kept: list[Hypothesis] = []
-    for _, guess in sorted(found, key=lambda pair: -pair[0]):
+    ranked = sorted(found, key=lambda pair: -pair[0])
+    for score, guess in ranked:
+        if score < ranked[0][0] - CLEARLY_WORSE:
+            break
         alike = [
             h
             for h in kept
