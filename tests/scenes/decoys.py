@@ -71,7 +71,7 @@ def _spoon(p: Patch, size: float) -> None:
     )
     p.raise_to(_round_bar(p.x - size * 0.15, p.y, size * 0.35, size * 0.022, 6))
     p.gloss, p.rough = 0.7, 0.2
-    p.colour *= np.clip(1 + 0.4 * p.noise(2.0, 2.0), 0.2, 2)[..., None]
+    p.colour *= np.clip(1 + 0.4 * p.noise(0.2, 1.8), 0.2, 2)[..., None]
 
 
 def _tip(p: Patch, size: float) -> None:
@@ -84,9 +84,9 @@ def _tip(p: Patch, size: float) -> None:
 
 
 def _towel(p: Patch, size: float) -> None:
-    inside = smoothstep(((p.y - 4 * p.noise(6, 2.4)) / 3).astype(np.float32))
+    inside = smoothstep(((p.y - 4 * p.noise(0.35, 2.0)) / 3).astype(np.float32))
     inside = inside * ((np.abs(p.x) < 1.2 * size) & (p.y < 1.2 * size))
-    folds = 7 + 4 * p.noise(6, 2.4)
+    folds = 7 + 4 * p.noise(0.35, 2.0)
     p.raise_to((inside * np.maximum(folds, 2)).astype(np.float32))
     pitch = p.rng.uniform(6, 30)
     stripe = np.sin(p.x * 6.28 / pitch) > p.rng.uniform(-0.5, 0.9)
@@ -168,7 +168,7 @@ def _paper(p: Patch, size: float) -> None:
     for a in t:
         inside &= p.x * np.cos(a) + p.y * np.sin(a) < size * p.rng.uniform(0.15, 0.5)
     inside &= np.hypot(p.x, p.y) < size
-    p.raise_to((inside * np.maximum(0.4 + 1.2 * p.noise(5, 2.4), 0.1)).astype(np.float32))
+    p.raise_to((inside * np.maximum(0.4 + 1.2 * p.noise(0.2, 2.0), 0.1)).astype(np.float32))
     if p.rng.random() < 0.5:
         lines = (np.sin(p.y * p.rng.uniform(0.8, 2.5)) > 0.6) & (p.noise(0.6, 0.8) > -0.3)
         p.colour[lines] *= 0.25

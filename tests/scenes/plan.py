@@ -148,7 +148,7 @@ class Plan:
         np.copyto(view[..., 0], edge_cap, where=nearer_cap)
         np.copyto(view[..., 2], height, where=nearer_cap)
         np.copyto(self.cap_colour[box], colour, where=nearer_cap[..., None])
-        bump = shell.bump_mm * noise(rng, r.shape, 0.35 / self.mm_per_px, 1.0)
+        bump = shell.bump_mm * noise(rng, r.shape, 0.2 / self.mm_per_px, 1.0)
         np.copyto(self.cap_bump[box], bump, where=nearer_cap)
         np.copyto(self.cap_gloss[box], np.float32(shell.gloss), where=nearer_cap)
         np.copyto(self.cap_rough[box], np.float32(shell.rough), where=nearer_cap)
@@ -183,10 +183,10 @@ def cap_height(
     h = shell.rim_mm + (shell.height_mm - shell.rim_mm) * dome
     calm = np.clip((1 - inner) * 4, 0, 1)
     if shell.lumps_mm > 0:
-        h = h + shell.lumps_mm * calm * noise(rng, t.shape, 0.9 / mm, 2.0)
+        h = h + shell.lumps_mm * calm * noise(rng, t.shape, 0.1 / mm, 1.7)
     if shell.kind == "coin":  # raised edge, worn figure in the middle
         h = h + 0.3 * np.clip(1 - np.abs(t - 0.93) / 0.05, 0, 1)
-        figure = np.clip(noise(rng, t.shape, 0.7 / mm, 1.6) * 1.5, -1, 1)
+        figure = np.clip(noise(rng, t.shape, 0.06 / mm, 1.5) * 1.5, -1, 1)
         h = h + 0.25 * figure * np.clip((0.8 - t) * 6, 0, 1)
     for d in shell.dimples:
         q = ((xy[0] - d.centre_mm[0]) ** 2 + (xy[1] - d.centre_mm[1]) ** 2) / (
@@ -220,18 +220,18 @@ def cap_albedo(
     colour = np.broadcast_to(base, (*shape, 3)).copy()
     if shell.second_colour is not None:
         wave = np.arctan2(dxy[1], dxy[0]) + shell.swirl * 6.28 * t
-        wave = wave + 0.5 * noise(rng, shape, 1.5 / mm, 1.8)
+        wave = wave + 0.5 * noise(rng, shape, 0.12 / mm, 1.7)
         mix = np.clip(np.sin(wave * (2 if shell.swirl else 1)) * 2.5 + 0.5, 0, 1)[..., None]
         colour += mix * (linear(shell.second_colour) - base)
     brown = linear((176.0, 120.0, 62.0))
     if shell.browning > 0:
         amount = shell.browning * (0.45 + 0.75 * np.clip(t, 0, 1.1) ** 4)
-        amount = np.clip(amount + 0.25 * shell.browning * noise(rng, shape, 1.2 / mm, 1.8), 0, 1)
+        amount = np.clip(amount + 0.25 * shell.browning * noise(rng, shape, 0.12 / mm, 1.6), 0, 1)
         colour += amount[..., None] * (brown * np.sqrt(base) - colour)
     rough_tone = 0.03 if shell.kind == "macaron" else 0.07
     tone = (
         1
-        + rough_tone * noise(rng, shape, 0.6 / mm, 1.4)
+        + rough_tone * noise(rng, shape, 0.15 / mm, 1.3)
         + 0.025 * noise(rng, shape, 0.25 / mm, 0.4)
     )
     colour *= np.maximum(tone, 0.3)[..., None]

@@ -104,7 +104,7 @@ def light_field(plan: Plan, light: Light, rng: np.random.Generator) -> Map:
     yy, xx = np.mgrid[0:h, 0:w].astype(np.float32)
     a = np.deg2rad(light.falloff_deg)
     u = (xx - w / 2) * np.cos(a) + (yy - h / 2) * np.sin(a)
-    u = u / max(np.abs(u).max(), 1) / 2 + 0.15 * noise(rng, (h, w), max(h, w) / 60, 2.5)
+    u = u / max(np.abs(u).max(), 1) / 2 + 0.15 * noise(rng, (h, w), max(h, w) / 400, 2.2)
     field = np.exp(u * np.log(light.falloff)).astype(np.float32)
     for _ in range(light.shades):
         mask = np.zeros((h, w), np.float32)

@@ -31,12 +31,12 @@ def _blend(colour: Map, mask: Map, other: Map) -> None:
 def _parchment(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
     skin.colour *= (
-        1 + 0.025 * noise(rng, shape, 0.35 / mm, 0.5) + 0.03 * noise(rng, shape, 2.0 / mm, 1.6)
+        1 + 0.025 * noise(rng, shape, 0.35 / mm, 0.5) + 0.03 * noise(rng, shape, 0.5 / mm, 1.6)
     )[..., None]
     skin.bump += s.bump_mm * noise(rng, shape, 0.5 / mm, 1.0)
     if s.folds_mm > 0:  # crumpled facets: ridges where two slow noises cross
-        a = noise(rng, shape, 1.5 / mm, 1.8)
-        skin.bump += np.float32(0.25 * s.folds_mm) * np.abs(a)
+        a = noise(rng, shape, 0.35 / mm, 2.0)
+        skin.bump += np.float32(0.2 * s.folds_mm) * np.abs(a)
 
 
 def _mat(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
@@ -50,7 +50,7 @@ def _mat(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
         skin.bump += np.float32(0.4 * s.bump_mm) * wave.astype(np.float32)
         skin.colour *= (1 + 0.03 * wave.astype(np.float32))[..., None]
     skin.colour *= (
-        1 + 0.03 * noise(rng, (h, w), 0.4 / mm, 0.6) + 0.04 * noise(rng, (h, w), 3 / mm, 2.0)
+        1 + 0.03 * noise(rng, (h, w), 0.4 / mm, 0.6) + 0.04 * noise(rng, (h, w), 0.6 / mm, 1.8)
     )[..., None]
     skin.bump += 0.5 * s.bump_mm * noise(rng, (h, w), 0.4 / mm, 0.8)
 
@@ -59,12 +59,12 @@ def _metal(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
     turn = float(rng.uniform(0, 180))
     brushed = noise(rng, shape, 0.3 / mm, 0.5, stretch=rng.uniform(3, 25), turn_deg=turn)
-    mirror = noise(rng, shape, rng.uniform(2, 6) / mm, 2.0, stretch=2.0)
+    mirror = noise(rng, shape, rng.uniform(0.4, 2) / mm, 1.8, stretch=2.0)
     skin.colour *= np.clip(1 + 0.06 * brushed + rng.uniform(0.1, 0.35) * mirror, 0.25, 2.2)[
         ..., None
     ]
     skin.bump += 0.3 * s.bump_mm * brushed
-    worn = smoothstep((noise(rng, shape, 1.2 / mm, 1.3) - rng.uniform(0.8, 2.2)) / 0.8)
+    worn = smoothstep((noise(rng, shape, 0.5 / mm, 1.3) - rng.uniform(0.8, 2.2)) / 0.8)
     _blend(skin.colour, worn * rng.uniform(0.1, 0.6), linear(s.second))
 
 
@@ -75,14 +75,14 @@ def _enamel(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None
             (noise(rng, shape, rng.uniform(0.4, 1.0) / mm, 0.6) - rng.uniform(1.2, 2.2)) / 0.3
         )
         _blend(skin.colour, spots, linear(s.second) * rng.uniform(0.7, 1.2))
-    skin.bump += 0.3 * s.bump_mm * noise(rng, shape, 2 / mm, 1.6)
+    skin.bump += 0.3 * s.bump_mm * noise(rng, shape, 0.5 / mm, 1.6)
 
 
 def _wood(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
     turn = float(rng.choice([0.0, 90.0]) + rng.normal(0, 4))
     grain = noise(rng, shape, 0.8 / mm, 1.0, stretch=rng.uniform(8, 20), turn_deg=turn)
-    bands = noise(rng, shape, 4 / mm, 1.8, stretch=8, turn_deg=turn)
+    bands = noise(rng, shape, 0.8 / mm, 1.7, stretch=8, turn_deg=turn)
     mix = np.clip(0.4 + 0.25 * bands + 0.12 * grain, 0, 1)
     _blend(skin.colour, mix, linear(s.second))
     skin.bump += s.bump_mm * grain
@@ -92,12 +92,12 @@ def _wood(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
 
 def _stone(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
-    veins = np.exp(-np.abs(noise(rng, shape, 3 / mm, 1.7)) * rng.uniform(3, 14))
+    veins = np.exp(-np.abs(noise(rng, shape, 0.6 / mm, 1.6)) * rng.uniform(3, 14))
     _blend(skin.colour, (veins * rng.uniform(0, 0.6)).astype(np.float32), linear(s.second))
     skin.colour *= np.clip(
         1
         + rng.uniform(0.02, 0.25) * noise(rng, shape, 0.5 / mm, 0.5)
-        + 0.08 * noise(rng, shape, 4 / mm, 1.8),
+        + 0.08 * noise(rng, shape, 0.8 / mm, 1.7),
         0.2,
         2,
     )[..., None]
@@ -112,7 +112,7 @@ def _cloth(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
         np.sin(np.arange(w) * (6.28 / pitch))[None] * np.sin(np.arange(h) * (6.28 / pitch))[:, None]
     )
     weave = weave.astype(np.float32) + 0.5 * noise(rng, (h, w), 0.3 / mm, 0.4)
-    skin.bump += s.bump_mm * (1.5 * weave + 6 * noise(rng, (h, w), 3 / mm, 2.0))
+    skin.bump += s.bump_mm * (1.5 * weave + 6 * noise(rng, (h, w), 0.6 / mm, 1.8))
     skin.colour *= np.clip(1 + 0.08 * weave, 0.3, 2)[..., None]
     style = rng.integers(4)
     if style > 1:  # stripes or checks
@@ -129,7 +129,7 @@ def _cloth(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
 def _plain(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None:
     shape = skin.bump.shape
     skin.colour *= (
-        1 + 0.02 * noise(rng, shape, 0.5 / mm, 0.6) + 0.04 * noise(rng, shape, 5 / mm, 2.0)
+        1 + 0.02 * noise(rng, shape, 0.5 / mm, 0.6) + 0.04 * noise(rng, shape, 1.0 / mm, 1.8)
     )[..., None]
     skin.bump += 0.3 * s.bump_mm * noise(rng, shape, 0.6 / mm, 1.0)
 
@@ -200,7 +200,7 @@ def _stains(s: Surface, skin: Skin, rng: np.random.Generator, mm: float) -> None
             continue
         yy, xx = np.mgrid[y0:y1, x0:x1].astype(np.float32)
         d = np.hypot(xx - c[0], (yy - c[1]) * rng.uniform(0.8, 1.25)) / r
-        d += rng.choice([0.02, 0.15]) * noise(rng, d.shape, 2.0 / mm, 1.6)
+        d += rng.choice([0.02, 0.15]) * noise(rng, d.shape, 0.5 / mm, 1.6)
         mask = 1 - smoothstep((d - 1) * rng.uniform(3, 25) + 0.5)
         if rng.random() < 0.4:
             mask = mask * (0.4 + 0.6 * np.clip(d, 0, 1) ** 6)
@@ -344,18 +344,20 @@ def draw_liner(plan: Plan, tray: Tray, liner: Surface) -> None:
     rng = np.random.default_rng(liner.seed + 3)
     lift = np.full(mask[box].shape, 0.0, np.float32)
     if liner.folds_mm > 0:
-        lift += liner.folds_mm * np.maximum(noise(rng, lift.shape, 8 / plan.mm_per_px, 2.4), -0.2)
+        lift += liner.folds_mm * np.maximum(
+            noise(rng, lift.shape, 0.45 / plan.mm_per_px, 2.0), -0.2
+        )
         lift += (
             0.5
             * liner.folds_mm
-            * np.maximum(noise(rng, lift.shape, 2.5 / plan.mm_per_px, 2.0) - 0.6, 0)
+            * np.maximum(noise(rng, lift.shape, 0.3 / plan.mm_per_px, 2.1) - 0.6, 0)
         )
     if tray.curl_mm > 0:
         near_edge = np.clip(1 + d[box] / 45.0, 0, 1) ** 2
         lift += (
             tray.curl_mm
             * near_edge
-            * np.clip(0.5 + noise(rng, lift.shape, 12 / plan.mm_per_px, 2.4), 0, 2)
+            * np.clip(0.5 + noise(rng, lift.shape, 0.7 / plan.mm_per_px, 2.2), 0, 2)
         )
     view = plan.base[box]
     view += mask[box] * np.maximum(lift, 0)
