@@ -69,6 +69,27 @@ def test_hexagonal_close_packing():
     assert lattice.ids == expected_ids(6, 7)
 
 
+# A hexagon of 19 shells looks the same after every 60 degrees, and its columns lie 30 degrees
+# from its rows: the reading that is least turned is the one to take.
+@pytest.mark.parametrize(
+    ("degrees", "angle", "named"),
+    [
+        (-12, -12, "rows"),
+        (-6, -6, "rows"),
+        (12, 12, "rows"),
+        (24, -6, "columns"),
+        (33, 3, "columns"),
+    ],
+)
+def test_a_hexagon_of_shells_is_read_by_its_least_turned_lines(degrees, angle, named):
+    around = grid(5, 5, pitch=44, row_pitch=44 * np.sqrt(3) / 2, shift=0.5)
+    hexagon = [p for p in around if np.hypot(p[0] - 88, p[1] - 88 * np.sqrt(3) / 2) < 90]
+    assert len(hexagon) == 19
+    lattice = found(turned(hexagon, degrees))
+    assert (lattice.rows if named == "rows" else lattice.columns, lattice.staggered) == (5, named)
+    assert lattice.angle_deg == pytest.approx(angle, abs=1e-6)
+
+
 def test_row_a_is_far_from_the_door_and_columns_count_from_the_left():
     lattice = found([(0, 100), (50, 100), (0, 50), (50, 50), (0, 0), (50, 0)])
     assert lattice.ids == ("C1", "C2", "B1", "B2", "A1", "A2")
