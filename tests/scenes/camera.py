@@ -183,7 +183,7 @@ def _march(plan: Plan, rays: _Rays, start: Map, step_px: float) -> Map:
             high[done] = z[inside] + down[inside]
             keep = np.flatnonzero(~inside)
             live, z, down, mine = live[keep], z[keep], down[keep], mine.take(keep)
-    for _ in range(6):
+    for _ in range(8):
         z = (low + high) * np.float32(0.5)
         inside = rays.surface(plan, z) > z
         np.copyto(low, z, where=inside)

@@ -152,7 +152,7 @@ def label_map(plan: Plan, hits: Hits) -> tuple[NDArray[np.uint16], NDArray[np.bo
     hair = np.float32(0.01 * plan.mm_per_px)  # the march ends within a hair of a wall
     edge = np.maximum(four[..., 0], four[..., 1])
     # what floats above the ground beside an edge is its wall
-    on_wall = (edge > -np.float32(0.6 * plan.mm_per_px)) & (hits.height_mm > base + 0.1)
+    on_wall = (edge > -np.float32(0.6 * plan.mm_per_px)) & (hits.height_mm > base + 0.5)
     inside = (edge > -hair) | on_wall
     covered = base > np.maximum(four[..., 2], four[..., 3]) + 0.02
     on_shell = inside & ~covered & (hits.height_mm > base + 0.005)
