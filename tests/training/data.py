@@ -1,6 +1,7 @@
 """Training pictures for the finder: drawn scenes of `tests.scenes`, seeded, rendered in parallel.
 
-Recipe: kind ``any`` at 1024 x 768 px, scene number n from seed ``FIRST_SEED + n``; held-out
+Recipe: 1024 x 768 px, scene number n from seed ``FIRST_SEED + n``, every fourth of kind
+``measured`` (a plain tray with cards from above), the others of kind ``any``; held-out
 scenes start at ``HELD_OUT_SEED``. Three maps a scene: picture, number of the shell seen in each
 pixel, and whether the pixel shows a cap.
 """
@@ -29,7 +30,8 @@ def draw(seed: int) -> tuple[NDArray[np.uint8], NDArray[np.uint8], NDArray[np.ui
     from tests.scenes.drawn import draw as draw_scene
     from tests.scenes.drawn import seeded_scene
 
-    drawn = draw_scene(seeded_scene(seed, 0, "any", SIZE_PX))
+    kind = "measured" if seed % 4 == 0 else "any"
+    drawn = draw_scene(seeded_scene(seed, 0, kind, SIZE_PX), 1.0, 0.8)
     maps = (drawn.picture_bgr, drawn.labels.astype(np.uint8), drawn.caps.astype(np.uint8))
     if drawn.labels.shape[0] > drawn.labels.shape[1]:  # an upright picture: lay it down
         maps = tuple(np.ascontiguousarray(m.swapaxes(0, 1)) for m in maps)
