@@ -64,11 +64,10 @@ def exposed(light: Picture, effects: Effects) -> tuple[Picture, float]:
     y, x = np.ogrid[:height, :width]
     r2 = ((x - width / 2) ** 2 + (y - height / 2) ** 2) / ((width**2 + height**2) / 4)
     fall = (1 - effects.vignette * r2.astype(np.float32))[..., None]
-    bright = float(np.percentile(light[::8, ::8].max(-1), 97))
-    gain = effects.target_hi / max(bright, 1e-6)
+    luminance = light[::8, ::8] @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    bright, middle = np.percentile(luminance, (96, 50))
     # a mostly bright scene is not pushed to the very top
-    middle = float(np.median(light[::8, ::8].mean(-1)))
-    gain = min(gain, 0.68 / max(middle, 1e-6))
+    gain = float(min(effects.target_hi / max(bright, 1e-6), 0.66 / max(middle, 1e-6)))
     return light * fall * np.asarray(effects.wb_gain, np.float32) * gain, gain
 
 
