@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from tests.traced.camera import Standpoint
 
 FLAVOURS_SRGB = {
-    "rose": (238, 168, 176), "cocoa": (92, 59, 43), "lemon": (250, 216, 112),
+    "rose": (238, 168, 176), "chocolate": (92, 59, 43), "lemon": (250, 216, 112),
     "violet": (190, 160, 206), "vanilla": (246, 230, 192), "pistachio": (184, 204, 130),
     "raspberry": (206, 72, 104), "coffee": (176, 128, 88), "coconut": (246, 242, 232),
     "orange": (244, 168, 96), "blueberry": (120, 124, 172), "black_tea": (206, 178, 142),
@@ -57,7 +57,7 @@ SAMPLES = (
     Scene("rose_white_parchment", 31, "rose", 42, 5, 7, "white_parchment", "wood",
           Light("window", 205), Standpoint(50, 735, 1.2, 40, 0.8, (216, 153), 0.003),
           (("A", "bottom right", 1.5),), dimpled=1, cracked=1, oval=2, decoys=("crumbs",)),
-    Scene("cocoa_black_mat", 32, "cocoa", 46, 5, 6, "black_mat", "stone",
+    Scene("chocolate_black_mat", 32, "chocolate", 46, 5, 6, "black_mat", "stone",
           Light("ceiling", 250), Standpoint(50, 740, 2.0, 200, -1.1, (214, 152), 0.002),
           (("A", "top left", -2.0),), cracked=3, leaning=2, oval=1, decoys=("crumbs",),
           orientation=3),
