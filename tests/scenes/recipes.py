@@ -259,12 +259,13 @@ def make_scene(rng: np.random.Generator, kind: str, size_px: tuple[int, int]) ->
     name = str(rng.choice(options["liner"])) if "liner" in options else pick(rng, LINER_WEIGHTS)
     liner = surface_of(rng, name, options)
     if liner.print_kind in ("rings", "discs", "wells"):
-        places = points + shift + rng.normal(0, 2.5, 2)
+        size = float(np.mean([s.cap.radius_mm.mean() for s in shells])) if shells else 20.0
+        # hand and print do not agree: every shell lies off its ring, by its own amount
+        uneven = rng.normal(0, rng.uniform(0.01, 0.16) * size, points.shape)
+        places = points + shift + rng.normal(0, 0.1 * size, 2) + uneven
         spare = rng.uniform(0, 1, (int(rng.integers(0, 12)), 2)) * (tray.width_mm, tray.depth_mm)
         places = np.vstack([places, spare]) if rng.random() < 0.5 else places
-        radius = float(
-            np.mean([s.cap.radius_mm.mean() for s in shells]) if shells else 20
-        ) * rng.uniform(0.7, 1.3)
+        radius = size * (rng.uniform(1.05, 1.6) if rng.random() < 0.6 else rng.uniform(0.7, 1.3))
         liner = replace(
             liner,
             print_centres_mm=tuple((float(p[0]), float(p[1])) for p in places),

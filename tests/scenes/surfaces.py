@@ -219,7 +219,7 @@ def _prints(s: Surface, skin: Skin, plan: Plan, box: Box) -> None:
     ink = np.zeros(skin.bump.shape, np.uint8)
     r = max(2.0, s.print_radius_mm / mm)
     width = max(1, round(rng.uniform(0.4, 2.0) / mm))
-    rings = int(rng.integers(1, 4)) if s.print_kind == "rings" else 1
+    rings = int(rng.choice([1, 2, 3], p=[0.7, 0.15, 0.15])) if s.print_kind == "rings" else 1
     for c in plan.to_px(np.array(s.print_centres_mm).reshape(-1, 2)) - off:
         at = tuple(int(v) for v in np.round(c * 16))
         if max(abs(at[0]), abs(at[1])) > 2**24:
@@ -242,7 +242,7 @@ def _prints(s: Surface, skin: Skin, plan: Plan, box: Box) -> None:
     if s.print_kind in ("text", "logo") or rng.random() < 0.4:
         _text(ink, rng, mm)
     _blend(
-        skin.colour, ink.astype(np.float32) / 255 * rng.uniform(0.35, 0.95), linear(s.print_colour)
+        skin.colour, ink.astype(np.float32) / 255 * rng.uniform(0.35, 1.0), linear(s.print_colour)
     )
 
 
