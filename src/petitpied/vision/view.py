@@ -81,7 +81,8 @@ def _start(sighting: CardSighting, guess: CameraGuess, thickness_mm: float) -> V
     return View.exact(k, [0.0], np.column_stack([rotation, shift]))
 
 
-def _placed(points_mm: Floats, place: Floats) -> Floats:
+def place_in_world(points_mm: Floats, place: Floats) -> Floats:
+    """Card points (N, 2), frame card, to the world frame; ``place`` (3,): x, y mm, turn rad."""
     c, s = np.cos(place[2]), np.sin(place[2])
     return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2], float)
 
@@ -92,7 +93,7 @@ def _first_place(sighting: CardSighting, view: View, thickness_mm: float) -> Flo
     b = seen - seen.mean(0)
     turn = np.arctan2((a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]).sum(), (a * b).sum())
     rough = np.array([0.0, 0.0, turn])
-    rough[:2] = seen.mean(0) - _placed(sighting.points_card_mm, rough).mean(0)
+    rough[:2] = seen.mean(0) - place_in_world(sighting.points_card_mm, rough).mean(0)
     return rough
 
 
@@ -114,7 +115,7 @@ class _Problem:
         parts = []
         for index, seen in enumerate(self.sightings):
             place = places[index - 1] if index else np.zeros(3)
-            at = view.project(_placed(seen.points_card_mm, place), self.thickness_mm)
+            at = view.project(place_in_world(seen.points_card_mm, place), self.thickness_mm)
             parts.append((at - seen.points_px) / seen.sigma_px[:, None])
         return np.concatenate(parts)
 

@@ -1,0 +1,118 @@
+"""Is the card in the photo flat and printed true? What its corners say beyond the pose.
+
+The residuals of the fitted view are regressed on what a bent or a stretched card would add to
+them, together with the pose that such a fault would disturb (a score test, Rao 1948).
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain import card
+from petitpied.domain.errors import CardError
+from petitpied.domain.view import View
+from petitpied.vision.find_card import CardSighting
+from petitpied.vision.view import SolvedView, place_in_world
+
+Floats = NDArray[np.float64]
+
+#: a fault must be this many standard uncertainties, to be one
+SIGNIFICANT = 4.0
+#: a card lifted in its middle by this, mm, disturbs the scale by about 0.1 %: warn; from
+#: the larger on it is no plane at all: refuse
+BENT_WARN_MM, BENT_REFUSE_MM = 0.8, 4.0
+#: width and height scaled differently by this: warn; by the larger: refuse. A printer that
+#: keeps the page's shape shows none of it
+STRETCH_WARN_REL, STRETCH_REFUSE_REL = 0.004, 0.015
+#: corner residuals, mm on the card, beyond which the card is not the reference card
+MISFIT_REFUSE_MM = 0.5
+
+
+def _residual_slopes(
+    view: View, sighting: CardSighting, place: Floats, thickness_mm: float
+) -> tuple[Floats, Floats]:
+    """Residuals (2N,) in sigmas and their slopes (2N, 9): pose (6), stretch, bends along x, y."""
+    mm, sigma = sighting.points_card_mm, sighting.sigma_px[:, None]
+
+    def seen(changed: View, points: Floats, lift: Floats | float) -> Floats:
+        at = changed.project(place_in_world(points, place), thickness_mm + lift)
+        return np.asarray((at / sigma).ravel(), float)
+
+    base = seen(view, mm, 0.0)
+    residual = (sighting.points_px / sigma).ravel() - base
+    columns = []
+    for index in range(2, 8):
+        change = np.zeros(8)
+        change[index] = 1e-5 if index < 5 else 1e-3
+        columns.append((seen(view.perturbed(change), mm, 0.0) - base) / change[index])
+    stretched = mm * np.array([1 + 1e-4, 1 - 1e-4])
+    columns.append((seen(view, stretched, 0.0) - base) / 1e-4)
+    half = np.array([card.WIDTH_MM, card.HEIGHT_MM]) / 2
+    for axis in range(2):
+        lift = 1e-2 * (1 - ((mm[:, axis] - half[axis]) / half[axis]) ** 2)
+        columns.append((seen(view, mm, lift) - base) / 1e-2)
+    return residual, np.column_stack(columns)
+
+
+def check_cards(
+    sightings: Sequence[CardSighting], solved: SolvedView, thickness_mm: float
+) -> list[str]:
+    """Warnings about bent or badly printed cards.
+
+    Raises
+    ------
+    CardError
+        A card so bent, or printed so far out of shape, that no scale can be taken from it.
+    """
+    warnings = []
+    for sighting, place in zip(sightings, solved.card_places, strict=True):
+        residual, slopes = _residual_slopes(solved.view, sighting, place, thickness_mm)
+        scale = np.sqrt(np.mean(slopes**2, axis=0)) + 1e-12
+        covariance = np.linalg.pinv((slopes / scale).T @ (slopes / scale)) / np.outer(scale, scale)
+        fault = covariance @ slopes.T @ residual
+        rest = residual - slopes @ fault
+        noise = float(np.clip(1.4826 * np.median(np.abs(rest)), 0.7, 10))
+        u = noise * np.sqrt(np.diag(covariance))
+        warnings += _print_fault(sighting, 2 * float(fault[6]), 2 * float(u[6]))
+        for value, doubt in zip(fault[7:9], u[7:9], strict=True):
+            warnings += _bend(sighting, float(value), float(doubt))
+        misfit_mm = solved.corner_rms_px / sighting.px_per_mm
+        if misfit_mm > MISFIT_REFUSE_MM:
+            raise CardError(
+                what=f"card {sighting.letter} does not fit the reference card",
+                why=f"its corners are {misfit_mm:.1f} mm off and at most "
+                f"{MISFIT_REFUSE_MM} mm is allowed",
+                next_step="print the card anew at 100 % (petitpied card), lay it flat and retake",
+            )
+    return warnings
+
+
+def _print_fault(sighting: CardSighting, stretch_rel: float, u_rel: float) -> list[str]:
+    if abs(stretch_rel) < max(SIGNIFICANT * u_rel, STRETCH_WARN_REL):
+        return []
+    size = f"its width is stretched by {100 * stretch_rel:+.1f} % against its height"
+    if abs(stretch_rel) > STRETCH_REFUSE_REL:
+        raise CardError(
+            what=f"card {sighting.letter} is printed out of shape",
+            why=size,
+            next_step="print it anew at 100 %, without 'fit to page', and check the 100 mm bar",
+        )
+    return [f"card {sighting.letter} may be printed out of shape: {size}"]
+
+
+def _bend(sighting: CardSighting, lift_mm: float, u_mm: float) -> list[str]:
+    if abs(lift_mm) < max(SIGNIFICANT * u_mm, BENT_WARN_MM):
+        return []
+    way = "up" if lift_mm > 0 else "down"
+    if abs(lift_mm) > BENT_REFUSE_MM:
+        raise CardError(
+            what=f"card {sighting.letter} is bent",
+            why=f"its middle stands {way} by {abs(lift_mm):.1f} mm and at most "
+            f"{BENT_REFUSE_MM:.0f} mm is allowed",
+            next_step="flatten the card or stick it to thin board, and retake",
+        )
+    return [
+        f"card {sighting.letter} seems bent: its middle stands {way} by "
+        f"{abs(lift_mm):.1f} mm; flatten it for a better scale"
+    ]

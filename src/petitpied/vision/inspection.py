@@ -1,0 +1,332 @@
+"""One photo to one record: the only file that knows the order of the steps."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied import __version__
+from petitpied.domain import card
+from petitpied.domain.errors import ShellsError
+from petitpied.domain.photo import Photo
+from petitpied.domain.quantity import Quantity
+from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
+from petitpied.domain.settings import Settings
+from petitpied.domain.shell import Seed, Shell
+from petitpied.domain.view import View
+from petitpied.vision.budget import ShellDoubt, scale_doubt
+from petitpied.vision.card_check import check_cards
+from petitpied.vision.edges import ShellEdges, find_edges
+from petitpied.vision.find_card import CardSighting, find_cards
+from petitpied.vision.find_shells import find_shells
+from petitpied.vision.heights import heights_from_ruler, refine_heights
+from petitpied.vision.lattice import Lattice, find_lattice
+from petitpied.vision.neighbours import COVERED_REL, Neighbours, find_neighbours, share_covered
+from petitpied.vision.relative import relative_shells
+from petitpied.vision.rings import FittedRings, Heights, fit_rings
+from petitpied.vision.sizes import DOUBTFUL_REL, measure_shell
+from petitpied.vision.straight_edges import (
+    StraightEdge,
+    StraightnessEvidence,
+    find_straight_edges,
+)
+from petitpied.vision.tray_frame import TrayFrame, tray_frame
+from petitpied.vision.view import CameraGuess, SolvedView, guess_camera, place_in_world, solve_view
+from petitpied.vision.view_doubts import view_warnings
+
+Floats = NDArray[np.float64]
+
+#: diameters a shell may have, mm: 15 to 80 mm (common practice, no source) with a margin
+SHELL_RANGE_MM = (12.0, 95.0)
+
+
+def inspect_photo(photo: Photo, settings: Settings) -> Record:
+    """Measure every shell in a photo.
+
+    Raises
+    ------
+    CardError
+        No usable scale, unless ``settings.relative``.
+    ShellsError
+        No shell in the photo.
+    """
+    if settings.relative:
+        return _inspect_relative(photo)
+    grey = np.asarray(cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY), np.uint8)
+    thickness_mm = settings.card_thickness_mm
+    sightings = find_cards(grey)
+    focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
+    guess = guess_camera(photo.width_px, photo.height_px, focal_mm)
+    solved, straight = _solve(grey, sightings, guess, thickness_mm)
+    warnings = [*photo.warnings, *check_cards(sightings, solved, thickness_mm)]
+    cards = _seen_cards(sightings, solved, thickness_mm)
+    found = find_shells(photo.pixels_bgr)
+    sorted_out = _sort_out(found.seeds, cards, solved.view)
+    if not sorted_out.measurable:
+        raise _no_shells(photo, len(sorted_out.seeds))
+    heights = (
+        heights_from_ruler(settings.shell_height_mm) if settings.shell_height_mm else Heights()
+    )
+    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.cell_px)
+    measured = _measure(solved.view, sorted_out, edges, straight, cards, heights)
+    warnings += view_warnings(measured.view, solved, sightings, focal_mm is not None)
+    warnings += measured.warnings
+    frame, lattice = measured.frame, measured.lattice
+    return Record(
+        tool_version=__version__,
+        photo=_facts(photo),
+        scale_source="cards",
+        view=measured.view,
+        cards=cards,
+        px_per_mm=measured.view.px_per_mm((0.0, 0.0)),
+        tray=TrayPlace(
+            frame.frame, lattice.rows, lattice.columns, frame.door, frame.width_mm, frame.depth_mm
+        ),
+        shells=measured.shells,
+        heights_mm={
+            "cap_rim": Quantity(measured.heights.cap_rim_mm, 0.0, measured.heights.cap_rim_u_mm),
+            "foot": Quantity(measured.heights.foot_mm, 0.0, measured.heights.foot_u_mm),
+        },
+        heights_source=measured.heights.source,
+        warnings=tuple(warnings),
+    )
+
+
+def _inspect_relative(photo: Photo) -> Record:
+    found = find_shells(photo.pixels_bgr)
+    if not any(seed.whole for seed in found.seeds):
+        raise _no_shells(photo, len(found.seeds))
+    whole = [seed for seed in found.seeds if seed.whole]
+    edges = find_edges(photo.pixels_bgr, whole, found.cell_px)
+    shells, lattice = relative_shells(found.seeds, edges, find_neighbours(edges, whole))
+    return Record(
+        tool_version=__version__,
+        photo=_facts(photo),
+        scale_source="none",
+        view=None,
+        cards=(),
+        px_per_mm=None,
+        tray=TrayPlace("lattice", lattice.rows, lattice.columns, "assumed"),
+        shells=shells,
+        warnings=(
+            *photo.warnings,
+            "no card was used: sizes are relative to the median shell, and the lower edge of the "
+            "photo is taken for the door's side",
+        ),
+    )
+
+
+def _facts(photo: Photo) -> PhotoFacts:
+    return PhotoFacts(
+        photo.name, photo.sha256, photo.width_px, photo.height_px, photo.taken_at, photo.camera
+    )
+
+
+def _no_shells(photo: Photo, partial: int) -> ShellsError:
+    why = (
+        f"{partial} were seen, all cut by the frame or covered by the card"
+        if partial
+        else "nothing in the picture looks like one"
+    )
+    return ShellsError(
+        what=f"no whole shell found in {photo.name}",
+        why=why,
+        next_step="stand above the tray so that all of it is in the picture, sharp and evenly "
+        "lit, and retake",
+    )
+
+
+def _solve(
+    grey: NDArray[np.uint8],
+    sightings: Sequence[CardSighting],
+    guess: CameraGuess,
+    thickness_mm: float,
+) -> tuple[SolvedView, tuple[StraightEdge, ...]]:
+    """View from the cards, then again with the straight edges that this first view shows."""
+    first = solve_view(sightings, guess, thickness_mm=thickness_mm)
+    straight = find_straight_edges(grey, first.view)
+    if len(straight) < 3:
+        return first, straight
+    evidence = (StraightnessEvidence(straight),)
+    again = solve_view(
+        sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=first
+    )
+    return again, straight
+
+
+def _seen_cards(
+    sightings: Sequence[CardSighting], solved: SolvedView, thickness_mm: float
+) -> tuple[SeenCard, ...]:
+    outline = card.outline_corners_mm()
+    return tuple(
+        SeenCard(s.letter, solved.view.project(place_in_world(outline, place), thickness_mm))
+        for s, place in zip(sightings, solved.card_places, strict=True)
+    )
+
+
+@dataclass(frozen=True)
+class _SortedOut:
+    """All seeds kept, and why each is not measured (None: it is)."""
+
+    seeds: tuple[Seed, ...]
+    reasons: tuple[str | None, ...]
+
+    @property
+    def measurable(self) -> tuple[Seed, ...]:
+        return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
+
+
+def _coarse_diameter_mm(view: View, outline_px: Floats) -> float:
+    x, y = view.to_plane(outline_px, 2.0).T
+    area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
+    return float(np.sqrt(4 * area / np.pi))
+
+
+def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> _SortedOut:
+    """Drop what has no shell's size or lies on a card; note what is cut or covered."""
+    kept, reasons = [], []
+    for seed in seeds:
+        centre = np.array([seed.centre_px])
+        if any(share_covered(centre, c.corners_px) > 0 for c in cards):
+            continue
+        if seed.whole:
+            size = _coarse_diameter_mm(view, seed.outline_px)
+            if not SHELL_RANGE_MM[0] <= size <= SHELL_RANGE_MM[1]:
+                continue
+        covered = max(share_covered(seed.outline_px, c.corners_px) for c in cards)
+        if not seed.whole:
+            reasons.append("cut by the edge of the photo")
+        else:
+            reasons.append("partly covered by the card" if covered > COVERED_REL else None)
+        kept.append(seed)
+    return _SortedOut(tuple(kept), tuple(reasons))
+
+
+@dataclass(frozen=True)
+class _Measured:
+    """Everything measured, in the tray frame."""
+
+    view: View
+    frame: TrayFrame
+    lattice: Lattice
+    shells: tuple[Shell, ...]
+    heights: Heights
+    warnings: tuple[str, ...]
+
+
+def _measure(
+    view: View,
+    sorted_out: _SortedOut,
+    edges: ShellEdges,
+    straight: Sequence[StraightEdge],
+    cards: Sequence[SeenCard],
+    heights: Heights,
+) -> _Measured:
+    """Rings, heights from them, the tray frame, rings again in it, sizes."""
+    neighbours = find_neighbours(edges, sorted_out.measurable)
+    first = fit_rings(view, edges, heights, neighbours.free)
+    heights = refine_heights(view, first, heights)
+    centres = view.to_plane(np.array([s.centre_px for s in sorted_out.seeds]), heights.foot_mm)
+    diameters = np.array([_coarse_diameter_mm(view, s.outline_px) for s in sorted_out.seeds])
+    row_angle = None
+    if not straight and len(centres) >= 4:
+        row_angle = find_lattice(centres, diameters).angle_deg
+    occupied = np.concatenate(
+        [centres, *(view.to_plane(c.corners_px) for c in cards)]
+        + [view.to_plane(s.outline_px) for s in sorted_out.measurable]
+    )
+    frame = tray_frame(view, straight, occupied, row_angle)
+    view = view.moved(frame.origin_mm, frame.turn_deg)
+    rings = fit_rings(view, edges, heights, neighbours.free)
+    centres = view.to_plane(np.array([s.centre_px for s in sorted_out.seeds]), heights.foot_mm)
+    lattice = find_lattice(centres, diameters)
+    shells = _shells(view, sorted_out, rings, heights, neighbours, lattice)
+    return _Measured(view, frame, lattice, shells, heights, ())
+
+
+def _doubts(view: View, rings: FittedRings, heights: Heights) -> list[ShellDoubt]:
+    centres = np.array([cap.centre_mm for cap in rings.cap])
+    scale = scale_doubt(view, centres).total_rel
+    camera = view.camera_centre_mm
+    slant = np.hypot(*(centres - camera[:2]).T) / -camera[2]
+    return [
+        ShellDoubt(
+            float(scale[i]),
+            -float(camera[2]),
+            float(slant[i]),
+            heights,
+            float(rings.cap_radius_u_mm[i]),
+            float(rings.foot_radius_u_mm[i]),
+            float(rings.cap_centre_u_mm[i]),
+            float(rings.foot_centre_u_mm[i]),
+            float(rings.shows_rel[i]),
+        )
+        for i in range(len(centres))
+    ]
+
+
+def _shells(
+    view: View,
+    sorted_out: _SortedOut,
+    rings: FittedRings,
+    heights: Heights,
+    neighbours: Neighbours,
+    lattice: Lattice,
+) -> tuple[Shell, ...]:
+    doubts = _doubts(view, rings, heights)
+    place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
+    shells: list[Shell] = []
+    measured = 0
+    for index, (seed, reason) in enumerate(
+        zip(sorted_out.seeds, sorted_out.reasons, strict=True)
+    ):
+        blank = Shell(
+            id=lattice.ids[index],
+            row=int(lattice.row[index]),
+            column=int(lattice.column[index]),
+            centre_px=seed.centre_px,
+            centre_mm=None,
+            outline_px=seed.outline_px,
+            cap_outline_px=None,
+            not_measured=reason,
+        )
+        if reason is not None:
+            shells.append(blank)
+            continue
+        cap, foot = rings.cap[measured], rings.foot[measured]
+        sizes = measure_shell(view, cap, foot, doubts[measured])
+        centre_px = view.project(np.array([sizes.centre_mm]))[0]
+        own_rel = float(neighbours.free[measured].mean())
+        shells.append(
+            replace(
+                blank,
+                centre_px=(float(centre_px[0]), float(centre_px[1])),
+                centre_mm=sizes.centre_mm,
+                outline_px=sizes.outline_px,
+                cap_outline_px=sizes.cap_outline_px,
+                lean_dir_deg=sizes.lean_dir_deg,
+                missing=sizes.missing,
+                touching=tuple(
+                    sorted(lattice.ids[place[n]] for n in neighbours.touching[measured])
+                ),
+                doubts=(
+                    (f"only {own_rel:.0%} of the outline is free of neighbours",)
+                    if own_rel < 1 - DOUBTFUL_REL
+                    else ()
+                ),
+                **sizes.quantities,
+            )
+        )
+        measured += 1
+    return _with_relative(shells)
+
+
+def _with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:
+    known = [s.diameter_mm.value for s in shells if s.diameter_mm is not None]
+    median = float(np.median(known))
+    return tuple(
+        replace(s, diameter_rel=s.diameter_mm.value / median) if s.diameter_mm else s
+        for s in shells
+    )
