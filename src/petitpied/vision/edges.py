@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
+from petitpied.vision.liner import LOUDEST, LinerModel
 
 Floats = NDArray[np.float64]
 
@@ -21,11 +22,17 @@ Floats = NDArray[np.float64]
 RAYS = 192
 #: half width of the searched band: relative to the radius (the finder's outlines were within
 #: 4 % at the 95th percentile on tuning scenes), and in px of the finder's reduced picture
-BAND_REL, BAND_FINDER_PX = 0.045, 1.0
+BAND_REL, BAND_FINDER_PX = 0.045, 0.3
 #: standard deviation of the differentiating Gaussian, px: about the blur of a phone's photo
 EDGE_SIGMA_PX = 1.3
 #: how fast an edge may move from ray to ray before it costs as much as a third of its strength
 SLOPE_COST = 0.5
+#: an edge half of the band away from the coarse outline counts as much less as one of e times
+#: less strength
+NEAR_REL = 0.5
+#: an edge that parts shell from liner by colour, as far as colours can, counts this much more
+#: (natural logarithm); colours are compared over this share of the radius on both sides
+FALL_WEIGHT, WINDOW_REL = 1.0, 0.02
 #: inside the outer edge by this, px, an edge can be told from the outer one: 1.5 times the
 #: width of the differentiating Gaussian
 OUTER_REACH_PX = 2.0
@@ -67,9 +74,9 @@ def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> 
     return np.interp(angle_rad, angle[order], np.hypot(*offset.T)[order], period=2 * np.pi)
 
 
-def _channels(strip_bgr: NDArray[np.float32]) -> NDArray[np.float32]:
+def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Lightness (Rec. 601 weights) and two opponent channels, (..., 3)."""
-    b, g, r = strip_bgr[..., 0], strip_bgr[..., 1], strip_bgr[..., 2]
+    b, g, r = np.moveaxis(strip_bgr.astype(np.float32), -1, 0)
     light = 0.114 * b + 0.587 * g + 0.299 * r
     gain = np.float32(CHROMA_GAIN)
     return np.stack([light, gain * (r - g), 0.7 * gain * (b - g)], axis=-1)
@@ -77,7 +84,7 @@ def _channels(strip_bgr: NDArray[np.float32]) -> NDArray[np.float32]:
 
 def _strips(
     pixels_bgr: NDArray[np.uint8], centre: Floats, radius: Floats, offset: Floats
-) -> NDArray[np.float32]:
+) -> NDArray[np.uint8]:
     """Picture along the rays: (S, RAYS, len(offset), 3)."""
     shells = len(centre)
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
@@ -91,10 +98,10 @@ def _strips(
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return np.asarray(flat, np.float32).reshape(shells, RAYS, len(offset), 3)
+    return np.asarray(flat, np.uint8).reshape(shells, RAYS, len(offset), 3)
 
 
-def _strength(strip: NDArray[np.float32], sigma_samples: float) -> Floats:
+def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
     """Size of the colour change along each ray (S, RAYS, R), smoothed over five rays."""
     shells, rays, samples, _ = strip.shape
     colour = _channels(strip)
@@ -113,7 +120,30 @@ def _strength(strip: NDArray[np.float32], sigma_samples: float) -> Floats:
     return np.sqrt((np.asarray(change, float) ** 2).sum(axis=-1)).reshape(shells, rays, samples)
 
 
-def _best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
+def _fall(
+    strips: NDArray[np.uint8], centre_rel: Floats, model: LinerModel, window: int
+) -> Floats:
+    """How well each sample parts shell (inside) from liner (outside), (S, RAYS, R), -1 to 1.
+
+    Mean evidence for shell over ``window`` samples inside less that outside, smoothed over five
+    rays, over its largest possible value.
+    """
+    at = centre_rel[:, None, None]
+    voice = model.evidence(strips, at[..., 0], at[..., 1])
+    shells, rays, samples = voice.shape
+    step = np.concatenate([np.full(window, 1.0), [0.0], np.full(window, -1.0)])
+    step /= 2 * window * LOUDEST
+    fall = cv2.filter2D(
+        voice.reshape(shells * rays, samples),
+        -1,
+        step[None].astype(np.float32),
+        borderType=cv2.BORDER_REPLICATE,
+    )
+    fall = np.asarray(fall, float).reshape(shells, rays, samples)
+    return np.asarray(np.mean([np.roll(fall, k, axis=1) for k in range(-2, 3)], axis=0), float)
+
+
+def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
     """Closed path of the highest total score (S, RAYS), steps of at most two samples a ray.
 
     Viterbi's algorithm once and a half round the shell, so that the path closes on itself.
@@ -155,20 +185,28 @@ def _band(
     centre: Floats,
     radius: Floats,
     half_px: Floats,
+    *,
     inside_px: Floats | None = None,
+    model: LinerModel | None = None,
 ) -> EdgeBand:
-    """Edges within ``half_px`` (S,) of ``radius`` (S, RAYS), inside ``inside_px`` if given."""
+    """Edges within ``half_px`` (S,) of ``radius`` (S, RAYS), inside ``inside_px`` if given;
+    ``model`` given: from shell to liner."""
     step_px = max(0.7, float(half_px.max()) / 40)
     reach = int(np.ceil(float(half_px.max()) / step_px))
     offset = np.arange(-reach, reach + 1) * step_px
-    strength = _strength(_strips(pixels_bgr, centre, radius, offset), EDGE_SIGMA_PX / step_px)
+    strips = _strips(pixels_bgr, centre, radius, offset)
+    strength = _strength(strips, EDGE_SIGMA_PX / step_px)
     typical = np.median(strength, axis=(1, 2), keepdims=True) + 0.3
     if inside_px is not None:  # the outer edge's own slope is no evidence for the cap's
         gap = (inside_px - radius)[:, :, None] - offset
         strength *= 1 - np.exp(-0.5 * (np.maximum(gap, 0) / OUTER_REACH_PX) ** 2)
-    near = -0.5 * (offset / (0.5 * half_px[:, None])) ** 2
+    near = -0.5 * (offset / (NEAR_REL * half_px[:, None])) ** 2
     score = np.log(np.maximum(strength / typical, 0.1)) + near[:, None, :]
-    path = _best_paths(score.astype(np.float32))
+    if model is not None:
+        size = pixels_bgr.shape[1], pixels_bgr.shape[0]
+        window = max(2, round(WINDOW_REL * float(np.median(radius)) / step_px))
+        score += FALL_WEIGHT * _fall(strips, centre / size, model, window)
+    path = best_paths(score.astype(np.float32))
     place = _parabola(strength, path)
     peak = np.take_along_axis(strength, path[:, :, None], axis=2)[:, :, 0]
     found = radius + (place - reach) * step_px
@@ -180,7 +218,10 @@ def _band(
 
 
 def find_edges(
-    pixels_bgr: NDArray[np.uint8], seeds: Sequence[Seed], finder_px: float
+    pixels_bgr: NDArray[np.uint8],
+    seeds: Sequence[Seed],
+    finder_px: float,
+    model: LinerModel | None = None,
 ) -> ShellEdges:
     """Outer and cap edges of the seeds.
 
@@ -192,6 +233,8 @@ def find_edges(
         Shells to measure; at least one.
     finder_px : float
         Size, in px of the photo, of one px of the reduced picture the finder worked on.
+    model : LinerModel, optional
+        Colours of shell and liner: an edge with shell on both its sides, or liner, counts less.
 
     Returns
     -------
@@ -211,9 +254,9 @@ def find_edges(
         ]
     )
     half = BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
-    outer_band = _band(pixels_bgr, centre, outer, half)
+    outer_band = _band(pixels_bgr, centre, outer, half, model=model)
     inner = np.minimum(cap, outer)
-    cap_band = _band(pixels_bgr, centre, inner, half, outer_band.radius_px)
+    cap_band = _band(pixels_bgr, centre, inner, half, inside_px=outer_band.radius_px)
     visible = outer - inner > VISIBLE_FOOT_REL * outer.mean(axis=1, keepdims=True)
     cap_weight = cap_band.weight * visible * has_cap[:, None]
     return ShellEdges(

@@ -12,7 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
+from petitpied.vision.coarse_outlines import refine_outlines
 from petitpied.vision.finder_network import FinderMaps, run_finder
+from petitpied.vision.liner import LinerModel
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
@@ -38,10 +40,11 @@ RAYS = 96
 
 @dataclass(frozen=True)
 class FoundShells:
-    """Seeds and the size, in px of the photo, of one cell of the map they were found on."""
+    """Seeds, the size in px of the photo of one cell of the map they were found on, colours."""
 
     seeds: tuple[Seed, ...]
     cell_px: float
+    model: LinerModel | None  # colours of shell and liner; None without a whole shell
 
 
 def _vote_peaks(maps: FinderMaps, shown: NDArray[np.bool_]) -> Floats:
@@ -239,4 +242,5 @@ def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
 def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
     """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
     maps = run_finder(pixels_bgr)
-    return FoundShells(seeds_from_maps(maps), maps.cell_px)
+    seeds, model = refine_outlines(maps, seeds_from_maps(maps))
+    return FoundShells(seeds, maps.cell_px, model)

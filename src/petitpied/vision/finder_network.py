@@ -24,7 +24,7 @@ OFFSET_UNIT_PX = 64.0
 class FinderMaps:
     """Maps of shape (rows, columns), one cell every `cell_px` px of the photo.
 
-    ``shell``, ``cap``: probability that the cell shows a shell, a cap. ``middle``: (rows,
+    ``shell``, ``cap`` : probability that the cell shows a shell, a cap. ``middle``: (rows,
     columns, 2), the cell (x, y) where the cell's shell is thought to have its middle.
     """
 
@@ -32,6 +32,7 @@ class FinderMaps:
     cap: Maps
     middle: Maps
     cell_px: float
+    picture_bgr: NDArray[np.uint8]  # the photo reduced to the maps' grid
 
     def to_photo(self, cells: NDArray[np.float64]) -> NDArray[np.float64]:
         """Cell coordinates (..., 2), centre of cell (0, 0) being 0, to px of the photo."""
@@ -75,4 +76,11 @@ def run_finder(pixels_bgr: NDArray[np.uint8]) -> FinderMaps:
     if upright:
         shell, cap = shell.T.copy(), cap.T.copy()
         middle = np.ascontiguousarray(middle.transpose(1, 0, 2)[..., ::-1])
-    return FinderMaps(shell, cap, middle.astype(np.float32), STRIDE * width / size[0])
+    if upright:
+        small = np.ascontiguousarray(small.transpose(1, 0, 2))
+    rows, columns = shell.shape
+    picture = cv2.resize(small, (columns, rows), interpolation=cv2.INTER_AREA)
+    cell_px = STRIDE * width / size[0]
+    return FinderMaps(
+        shell, cap, middle.astype(np.float32), cell_px, np.asarray(picture, np.uint8)
+    )

@@ -69,7 +69,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     heights = (
         heights_from_ruler(settings.shell_height_mm) if settings.shell_height_mm else Heights()
     )
-    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.cell_px)
+    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.cell_px, found.model)
     measured = _measure(solved.view, sorted_out, edges, straight, cards, heights)
     warnings += view_warnings(measured.view, solved, sightings, focal_mm is not None)
     warnings += measured.warnings
@@ -99,7 +99,7 @@ def _inspect_relative(photo: Photo) -> Record:
     if not any(seed.whole for seed in found.seeds):
         raise _no_shells(photo, len(found.seeds))
     whole = [seed for seed in found.seeds if seed.whole]
-    edges = find_edges(photo.pixels_bgr, whole, found.cell_px)
+    edges = find_edges(photo.pixels_bgr, whole, found.cell_px, found.model)
     shells, lattice = relative_shells(found.seeds, edges, find_neighbours(edges, whole))
     return Record(
         tool_version=__version__,

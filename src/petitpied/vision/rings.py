@@ -21,14 +21,18 @@ Floats = NDArray[np.float64]
 
 #: highest harmonic: the outline is judged to 15 undulations (ISO 12181); a cap is smooth
 FOOT_ORDER, CAP_ORDER = 15, 7
-#: prior of harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5, never under
-#: RUFFLE_REL for a foot. From out-of-round shells of the tuning scenes (1.5 to 3 %).
-HARMONIC_REL, RUFFLE_REL = 0.03, 0.004
+#: prior of a cap's harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5; of a foot's
+#: against its cap's: FOOT_HARMONIC_REL / (k - 1), never under RUFFLE_REL. From out-of-round
+#: shells of the tuning scenes (1.5 to 3 %, feet uneven by half as much).
+HARMONIC_REL, FOOT_HARMONIC_REL, RUFFLE_REL = 0.03, 0.012, 0.004
 #: prior of the foot's place and size about the cap, relative to the cap's radius
 LEAN_REL, SPREAD_REL, SPREAD_SIGMA_REL = 0.03, 0.05, 0.05
 #: a foot shows on a ray if the outer edge is this much beyond the cap's edge, relative to the
 #: radius: twice the scatter of single edges on tuning scenes (0.2 mm on 22 mm)
 SHOWS_REL = 0.018
+#: an outer edge within this of the cap's silhouette is the cap's, relative to the radius: the
+#: scatter of single edges
+EXPLAINED_REL = 0.012
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 #: neighbouring rays share ruffles and smoothing: one independent value every four rays
@@ -182,15 +186,46 @@ class _Update:
     scatter: Floats  # (S,)
 
 
+@dataclass(frozen=True)
+class _Prior:
+    """Normal prior of S rings: radius and centre shift (S, 3), harmonics (S, 2, K - 1) and
+    their precisions (S, 3), (S, 2 (K - 1))."""
+
+    target: Floats
+    precision: Floats
+    harmonics: Floats
+    harmonic_precision: Floats
+
+
+def _cap_prior(ring: _Rings) -> _Prior:
+    """No say in size and place; harmonics small."""
+    shells, _, count = ring.harmonics.shape
+    sigma = HARMONIC_REL / np.arange(1, count + 1) ** 1.5 * ring.radius[:, None]
+    none = np.zeros((shells, 3))
+    return _Prior(none, none, np.zeros_like(ring.harmonics), np.tile(1 / sigma**2, (1, 2)))
+
+
+def _foot_prior(foot: _Rings, cap: _Rings) -> _Prior:
+    """A foot goes round its cap, with its shape, a little wider, not far off its middle."""
+    shells, _, count = foot.harmonics.shape
+    radius = cap.radius[:, None]
+    sigma = np.array([SPREAD_SIGMA_REL, LEAN_REL, LEAN_REL]) * radius
+    target = np.column_stack([cap.radius * (1 + SPREAD_REL), cap.centre - foot.centre])
+    k = np.arange(1, count + 1)
+    harmonic = np.maximum(FOOT_HARMONIC_REL / k, RUFFLE_REL) * radius
+    like_cap = np.zeros((shells, 2, count))
+    like_cap[:, :, : cap.harmonics.shape[2]] = cap.harmonics
+    return _Prior(target, 1 / sigma**2, like_cap, np.tile(1 / harmonic**2, (1, 2)))
+
+
 def _step(
     ring: _Rings,
     points: Floats,
     weight: Floats,
     less: Floats,
-    prior: tuple[Floats, Floats],
+    prior: _Prior,
 ) -> _Update:
-    """One weighted ridge step. ``less`` (S, N) is taken off the radii; ``prior``: target (S, 3)
-    of radius and centre shift, and precision (S, 3)."""
+    """One weighted ridge step. ``less`` (S, N) is taken off the radii."""
     order = 1 + ring.harmonics.shape[2]
     angle, reach = _polar(points, ring)
     reach = reach - less
@@ -202,15 +237,8 @@ def _step(
     weighted = basis * w[..., None]
     normal = np.einsum("snp,snq->spq", weighted, basis)
     moment = np.einsum("snp,sn->sp", weighted, reach)
-    k = np.arange(2, order + 1)
-    sigma_rel = HARMONIC_REL / (k - 1) ** 1.5
-    if order == FOOT_ORDER:
-        sigma_rel = np.maximum(sigma_rel, RUFFLE_REL)
-    precision = np.concatenate(
-        [prior[1], np.tile(1 / (sigma_rel * ring.radius[:, None]) ** 2, (1, 2))], axis=1
-    )
-    target = np.zeros_like(precision)
-    target[:, :3] = prior[0]
+    precision = np.concatenate([prior.precision, prior.harmonic_precision], axis=1)
+    target = np.concatenate([prior.target, prior.harmonics.reshape(len(w), -1)], axis=1)
     each = np.arange(precision.shape[1])
     normal[:, each, each] += precision
     moment += precision * target
@@ -279,21 +307,21 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
         angle_foot, reach_foot = _polar(at_foot, foot)
         foot_bulge = geometry.foot_bulge(foot, angle_foot)
         beyond_foot = reach_foot - foot_bulge - foot.radius_at(angle_foot)
-        to_cap = np.where(bare[:, None], 1.0, (beyond_cap < beyond_foot) & ~shows)
-        none = np.zeros((len(bare), 3))
+        # an edge that the cap explains is no evidence for the foot, unless the foot is seen
+        explained = beyond_cap < EXPLAINED_REL * cap.radius[:, None]
+        to_cap = np.where(bare[:, None], 1.0, explained & ~shows)
+        # a foot may hide behind the outer edge, never reach beyond it
+        to_foot = np.where((beyond_foot < 0) | (to_cap == 0), 1.0, 0.0)
         cap_step = _step(
             cap,
             np.concatenate([at_cap, rim], axis=1),
             np.concatenate([outer_weight * to_cap, rim_weight], axis=1),
             np.concatenate([bulge, np.zeros_like(bulge)], axis=1),
-            (none, none),
+            _cap_prior(cap),
         )
         cap = cap_step.ring
-        shift = cap.centre - foot.centre
-        target = np.column_stack([cap.radius * (1 + SPREAD_REL), shift])
-        sigma = np.array([SPREAD_SIGMA_REL, LEAN_REL, LEAN_REL]) * cap.radius[:, None]
         foot_step = _step(
-            foot, at_foot, outer_weight * (1 - to_cap), foot_bulge, (target, 1 / sigma**2)
+            foot, at_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap)
         )
         foot = foot_step.ring
     assert cap_step is not None and foot_step is not None
