@@ -29,12 +29,16 @@ SAMPLES = 48
 LEARN_INSIDE_REL, LEARN_AROUND_REL = 0.96, (1.08, 1.45)
 #: neighbouring pixels are alike: one independent voice every so many cells of the map
 CELLS_A_VOICE = 1.5
+#: order of the smooth curve through an outline, spread of its terms from the second order on
+#: (ovals and tear-drops of the tuning scenes) and scatter that is always allowed, relative to
+#: the radius
+SMOOTH_ORDER, SMOOTH_SIGMA_REL, SMOOTH_FLOOR_REL = 3, 0.04, 0.012
 #: how far an outline lies outside the finder's cap, relative to the radius: a foot of 1 mm on
 #: 22 mm, and its spread with leaning feet; a cap reaches no farther than the outline but for
 #: the finder's error
 FOOT_REL, FOOT_SIGMA_REL, LEAST_FOOT_REL = 0.05, 0.16, -0.03
 #: the finder's own map counts this much against the colours
-FINDER_WEIGHT = 0.3
+FINDER_WEIGHT = 0.15
 FINDER_LOUDEST = 2.5
 
 
@@ -87,6 +91,32 @@ def _evidence(
     return np.asarray(both, float).reshape(shells, rays, samples)
 
 
+def _smoothed(radius: Floats) -> Floats:
+    """Robust low-order curve through radii (S, RAYS): a lobe or a bite in an outline is no shape.
+
+    Fourier series to order `SMOOTH_ORDER` with a ridge on the orders from 2, Cauchy weights.
+    """
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    phase = angle[:, None] * np.arange(1, SMOOTH_ORDER + 1)
+    basis = np.concatenate([np.ones((RAYS, 1)), np.cos(phase), np.sin(phase)], axis=1)
+    typical = np.median(radius, axis=1)
+    order = np.concatenate([[0], np.tile(np.arange(1, SMOOTH_ORDER + 1), 2)])
+    stiff = np.where(order >= 2, 1.0 / SMOOTH_SIGMA_REL**2, 1e-6)
+    weight = np.ones_like(radius)
+    curve = np.repeat(typical[:, None], RAYS, axis=1)
+    for _ in range(8):
+        rest = radius - curve
+        scatter = np.maximum(
+            1.4826 * np.median(np.abs(rest), axis=1), SMOOTH_FLOOR_REL * typical
+        )[:, None]
+        weight = 1 / (1 + (rest / (1.5 * scatter)) ** 2) / scatter**2
+        normal = np.einsum("rp,sr,rq->spq", basis, weight, basis, optimize=True)
+        normal += np.diag(stiff)[None] / typical[:, None, None] ** 2
+        moment = np.einsum("rp,sr->sp", basis, weight * radius)
+        curve = np.linalg.solve(normal, moment[..., None])[..., 0] @ basis.T
+    return np.asarray(curve, float)
+
+
 def _learn(maps: FinderMaps, centre: Floats, radius: Floats) -> LinerModel:
     return learn_liner(maps.picture_bgr, *_masks(maps.shell.shape, centre, radius))
 
@@ -94,16 +124,14 @@ def _learn(maps: FinderMaps, centre: Floats, radius: Floats) -> LinerModel:
 def _refined(maps: FinderMaps, centre: Floats, radius: Floats, cap: Floats) -> Floats:
     """One round: learn from these outlines (S, RAYS), find better ones about these caps."""
     model = _learn(maps, centre, radius)
-    # the typical radius, so that a dent in the outline does not shift the searched band
-    typical = np.median(radius, axis=1)
-    smooth = np.stack([np.roll(radius, k, axis=1) for k in range(-8, 9)]).mean(axis=0)
-    base = 0.5 * (smooth + typical[:, None])
+    base = _smoothed(radius)
+    typical = np.median(base, axis=1)
     part = np.linspace(1 - INWARD_REL, 1 + OUTWARD_REL, SAMPLES)
     evidence = _evidence(maps, model, *_fan(centre, base, part))
     cells = typical * (part[1] - part[0])
     total = np.cumsum(evidence, axis=2) * (cells / CELLS_A_VOICE)[:, None, None]
     # a shell's outline lies on its cap's or a foot's width outside it
-    cap = np.stack([np.roll(cap, k, axis=1) for k in range(-4, 5)]).mean(axis=0)
+    cap = np.minimum(_smoothed(cap), cap + FOOT_REL * typical[:, None])
     reach = base[:, :, None] * part
     width = (reach - cap[:, :, None]) / typical[:, None, None]
     total -= 0.5 * ((width - FOOT_REL) / FOOT_SIGMA_REL) ** 2

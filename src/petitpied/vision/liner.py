@@ -20,6 +20,9 @@ Masks = NDArray[np.bool_]
 BINS, LOG_RANGE = 28, (-2.1, 1.4)
 #: histograms are smoothed by this many bins: sensor noise and texture, about 10 % a channel
 SMOOTH_BINS = 0.9
+#: share of the liner that may lie in shade (the narrow shadow round a foot is seen too rarely
+#: to be learnt), and the deepest shade, bins: 1.75 in the logarithm, a sixth of the light
+SHADE_REL, DEEPEST_BINS = 0.5, 14
 #: one pixel never speaks louder than this (natural logarithm of the ratio)
 LOUDEST = 2.5
 #: weight of an even histogram mixed in: colours hardly ever seen say nothing
@@ -101,6 +104,15 @@ def _histogram(flat: NDArray[np.int32]) -> Floats:
     return counts / max(counts.sum(), 1e-9)
 
 
+def _shaded(histogram: Floats) -> Floats:
+    """The same colours in shade: darker by any amount, the less likely the darker."""
+    shaded = np.zeros_like(histogram)
+    weights = np.exp(-np.arange(1, DEEPEST_BINS + 1) / (0.5 * DEEPEST_BINS))
+    for step, weight in enumerate(weights / weights.sum(), 1):
+        shaded[:-step] += weight * histogram[step:]
+    return shaded
+
+
 def learn_liner(picture_bgr: NDArray[np.uint8], inside: Masks, around: Masks) -> LinerModel:
     """Learn from a reduced picture (H, W, 3) and two masks (H, W): in shells, around them."""
     rows, columns = inside.shape
@@ -116,6 +128,7 @@ def learn_liner(picture_bgr: NDArray[np.uint8], inside: Masks, around: Masks) ->
     shell_terms = _terms(shell_x / columns, shell_y / rows)
     shell_log = _log_colour(picture_bgr[shell_y, shell_x]) - shell_terms @ surface
     shell = _histogram(_flat_bin(shell_log.astype(np.float32)))
+    liner = (1 - SHADE_REL) * liner + SHADE_REL * _shaded(liner)
     even = EVEN_REL * float(max(liner.max(), shell.max()))
     table = np.log((shell + even) / (liner + even))
     return LinerModel(np.clip(table, -LOUDEST, LOUDEST).astype(np.float32), surface)
