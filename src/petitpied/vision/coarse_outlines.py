@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Seed
 from petitpied.vision.edges import RAYS, best_paths, outline_radius
 from petitpied.vision.finder_network import FinderMaps
-from petitpied.vision.liner import LinerModel, learn_liner
+from petitpied.vision.liner import LOUDEST, LinerModel, learn_liner
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +32,9 @@ CELLS_A_VOICE = 1.5
 #: order of the smooth curve through an outline, spread of its terms from the second order on
 #: (ovals and tear-drops of the tuning scenes) and scatter that is always allowed, relative to
 #: the radius
-SMOOTH_ORDER, SMOOTH_SIGMA_REL, SMOOTH_FLOOR_REL = 3, 0.04, 0.012
+SMOOTH_ORDER, SMOOTH_SIGMA_REL, SMOOTH_FLOOR_REL = 2, 0.04, 0.012
+#: an outline whose radii range over more than this share of the radius may have a lobe
+LOBED_REL = 0.15
 #: how far an outline lies outside the finder's cap, relative to the radius: a foot of 1 mm on
 #: 22 mm, and its spread with leaning feet; a cap reaches no farther than the outline but for
 #: the finder's error
@@ -91,6 +93,39 @@ def _evidence(
     return np.asarray(both, float).reshape(shells, rays, samples)
 
 
+def _best_circle(radius: Floats) -> Floats:
+    """Radii (RAYS,) of the circle that most of an outline's points lie on, about its middle.
+
+    Circles through three points of the outline, the points a third to an eighth of a turn apart
+    (a deterministic form of Fischler & Bolles, "Random sample consensus", 1981).
+    """
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    direction = np.column_stack([np.cos(angle), np.sin(angle)])
+    points = radius[:, None] * direction
+    first = np.arange(0, RAYS, 4)
+    best, curve = -1, np.full(RAYS, float(np.median(radius)))
+    for apart in (RAYS // 8, RAYS // 5, RAYS // 3):
+        a, b, c = points[first], points[(first + apart) % RAYS], points[(first + 2 * apart) % RAYS]
+        ab, ac = b - a, c - a
+        cross = 2 * (ab[:, 0] * ac[:, 1] - ab[:, 1] * ac[:, 0])
+        usable = np.abs(cross) > 1e-9
+        cross = np.where(usable, cross, 1.0)
+        sb, sc = (ab**2).sum(axis=1), (ac**2).sum(axis=1)
+        centre = a + np.column_stack(
+            [(ac[:, 1] * sb - ab[:, 1] * sc) / cross, (ab[:, 0] * sc - ac[:, 0] * sb) / cross]
+        )
+        size = np.hypot(*(a - centre).T)
+        off = np.abs(np.hypot(*np.moveaxis(points[None] - centre[:, None], 2, 0)) - size[:, None])
+        votes = np.where(usable, (off < 2 * SMOOTH_FLOOR_REL * size[:, None]).sum(axis=1), 0)
+        place = int(votes.argmax())
+        if votes[place] > best:
+            best = int(votes[place])
+            along = direction @ centre[place]
+            across = direction @ np.array([-centre[place, 1], centre[place, 0]])
+            curve = along + np.sqrt(np.maximum(size[place] ** 2 - across**2, 0))
+    return np.asarray(curve, float)
+
+
 def _smoothed(radius: Floats) -> Floats:
     """Robust low-order curve through radii (S, RAYS): a lobe or a bite in an outline is no shape.
 
@@ -102,8 +137,9 @@ def _smoothed(radius: Floats) -> Floats:
     typical = np.median(radius, axis=1)
     order = np.concatenate([[0], np.tile(np.arange(1, SMOOTH_ORDER + 1), 2)])
     stiff = np.where(order >= 2, 1.0 / SMOOTH_SIGMA_REL**2, 1e-6)
-    weight = np.ones_like(radius)
     curve = np.repeat(typical[:, None], RAYS, axis=1)
+    for shell in np.nonzero(np.ptp(radius, axis=1) > LOBED_REL * typical)[0]:
+        curve[shell] = _best_circle(radius[shell])
     for _ in range(8):
         rest = radius - curve
         scatter = np.maximum(
@@ -121,13 +157,30 @@ def _learn(maps: FinderMaps, centre: Floats, radius: Floats) -> LinerModel:
     return learn_liner(maps.picture_bgr, *_masks(maps.shell.shape, centre, radius))
 
 
+def _nearer_to_another(
+    x: Floats, y: Floats, centre: Floats, radius: Floats
+) -> NDArray[np.bool_]:
+    """Places (S, RAYS, N) that lie nearer to a neighbour, by power distance to its circle."""
+    foreign = np.zeros(x.shape, bool)
+    gap = np.hypot(*np.moveaxis(centre[:, None] - centre[None], 2, 0))
+    near = gap < 1.25 * (radius[:, None] + radius[None])
+    np.fill_diagonal(near, False)
+    for one, other in np.argwhere(near):
+        own = (x[one] - centre[one, 0]) ** 2 + (y[one] - centre[one, 1]) ** 2 - radius[one] ** 2
+        his = (x[one] - centre[other, 0]) ** 2 + (y[one] - centre[other, 1]) ** 2
+        foreign[one] |= his - radius[other] ** 2 < own
+    return foreign
+
+
 def _refined(maps: FinderMaps, centre: Floats, radius: Floats, cap: Floats) -> Floats:
     """One round: learn from these outlines (S, RAYS), find better ones about these caps."""
     model = _learn(maps, centre, radius)
     base = _smoothed(radius)
     typical = np.median(base, axis=1)
     part = np.linspace(1 - INWARD_REL, 1 + OUTWARD_REL, SAMPLES)
-    evidence = _evidence(maps, model, *_fan(centre, base, part))
+    x, y = _fan(centre, base, part)
+    evidence = _evidence(maps, model, x, y)
+    evidence[_nearer_to_another(x, y, centre, typical)] = -LOUDEST
     cells = typical * (part[1] - part[0])
     total = np.cumsum(evidence, axis=2) * (cells / CELLS_A_VOICE)[:, None, None]
     # a shell's outline lies on its cap's or a foot's width outside it

@@ -23,6 +23,8 @@ RAYS = 192
 #: half width of the searched band: relative to the radius (the finder's outlines were within
 #: 4 % at the 95th percentile on tuning scenes), and in px of the finder's reduced picture
 BAND_REL, BAND_FINDER_PX = 0.045, 0.3
+#: the finder knows caps less well than outlines
+CAP_BAND_REL = 0.10
 #: standard deviation of the differentiating Gaussian, px: about the blur of a phone's photo
 EDGE_SIGMA_PX = 1.3
 #: how fast an edge may move from ray to ray before it costs as much as a third of its strength
@@ -256,6 +258,7 @@ def find_edges(
     half = BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
     outer_band = _band(pixels_bgr, centre, outer, half, model=model)
     inner = np.minimum(cap, outer)
+    half = CAP_BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
     cap_band = _band(pixels_bgr, centre, inner, half, inside_px=outer_band.radius_px)
     visible = outer - inner > VISIBLE_FOOT_REL * outer.mean(axis=1, keepdims=True)
     cap_weight = cap_band.weight * visible * has_cap[:, None]

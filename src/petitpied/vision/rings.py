@@ -32,7 +32,9 @@ LEAN_REL, SPREAD_REL, SPREAD_SIGMA_REL = 0.03, 0.05, 0.05
 SHOWS_REL = 0.018
 #: an outer edge within this of the cap's silhouette is the cap's, relative to the radius: the
 #: scatter of single edges
-EXPLAINED_REL = 0.012
+EXPLAINED_REL = 0.008
+#: slant (tangent of the view's angle) from which a rim 3 mm above the foot hides 0.3 mm of it
+HIDING_SLANT = 0.1
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 #: neighbouring rays share ruffles and smoothing: one independent value every four rays
@@ -124,7 +126,7 @@ class _Geometry:
         shrink = 1 - height / self.camera_mm
         return np.asarray(self.nadir + (plane - self.nadir) * shrink[:, None, None], float)
 
-    def _slant(self, ring: _Rings, angle: Floats) -> Floats:
+    def slant(self, ring: _Rings, angle: Floats) -> Floats:
         """Tangent of the camera's view angle along each direction (S, N); outward positive."""
         away = ring.centre - self.nadir
         slant = np.hypot(away[:, 0], away[:, 1]) / (self.camera_mm - ring.height)
@@ -137,7 +139,7 @@ class _Geometry:
         Silhouette of a half ellipsoid of height ``dome_mm`` standing on an upright shoulder of
         `SHOULDER_REL` times that height: on the side away from the camera's foot point only.
         """
-        lift = dome_mm[:, None] * np.maximum(self._slant(ring, angle), 0)
+        lift = dome_mm[:, None] * np.maximum(self.slant(ring, angle), 0)
         radius = ring.radius[:, None]
         return np.asarray(np.hypot(radius, lift) - radius + SHOULDER_REL * lift, float)
 
@@ -147,7 +149,7 @@ class _Geometry:
         The foot's wall is a half round of the radius at which it stands: seen under a slant it
         reaches ``h (sqrt(1 + slant^2) - 1)`` farther, on both sides.
         """
-        slant = self._slant(ring, angle)
+        slant = self.slant(ring, angle)
         return np.asarray(ring.height[:, None] * (np.hypot(1, slant) - 1), float)
 
 
@@ -298,7 +300,7 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
     rim = geometry.at_height(geometry.cap, cap.height)
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight * contact
-    rim_weight = edges.cap.weight * shows * contact
+    rim_weight = edges.cap.weight * contact
     cap_step = foot_step = None
     for _ in range(7):
         angle_cap, reach_cap = _polar(at_cap, cap)
@@ -309,13 +311,17 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
         beyond_foot = reach_foot - foot_bulge - foot.radius_at(angle_foot)
         # an edge that the cap explains is no evidence for the foot, unless the foot is seen
         explained = beyond_cap < EXPLAINED_REL * cap.radius[:, None]
-        to_cap = np.where(bare[:, None], 1.0, explained & ~shows)
+        # on the side away from the camera a cap hides its foot: there the dome's own shading
+        # passes for a rim, unless the outer edge lies farther out than the cap can reach
+        hidden = explained & (geometry.slant(cap, angle_cap) > HIDING_SLANT)
+        seen = shows & ~hidden
+        to_cap = np.where(bare[:, None], 1.0, explained & ~seen)
         # a foot may hide behind the outer edge, never reach beyond it
         to_foot = np.where((beyond_foot < 0) | (to_cap == 0), 1.0, 0.0)
         cap_step = _step(
             cap,
             np.concatenate([at_cap, rim], axis=1),
-            np.concatenate([outer_weight * to_cap, rim_weight], axis=1),
+            np.concatenate([outer_weight * to_cap, rim_weight * seen], axis=1),
             np.concatenate([bulge, np.zeros_like(bulge)], axis=1),
             _cap_prior(cap),
         )
