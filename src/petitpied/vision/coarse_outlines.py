@@ -33,8 +33,9 @@ CELLS_A_VOICE = 1.5
 #: (ovals and tear-drops of the tuning scenes) and scatter that is always allowed, relative to
 #: the radius
 SMOOTH_ORDER, SMOOTH_SIGMA_REL, SMOOTH_FLOOR_REL = 2, 0.04, 0.012
-#: an outline whose radii range over more than this share of the radius may have a lobe
-LOBED_REL = 0.15
+#: an outline whose radii range over more than this share of the radius has a lobe,
+#: if the larger share of its points still lies on one circle
+LOBED_REL, LOBED_SHARE = 0.15, 0.5
 #: how far an outline lies outside the finder's cap, relative to the radius: a foot of 1 mm on
 #: 22 mm, and its spread with leaning feet; a cap reaches no farther than the outline but for
 #: the finder's error
@@ -93,8 +94,9 @@ def _evidence(
     return np.asarray(both, float).reshape(shells, rays, samples)
 
 
-def _best_circle(radius: Floats) -> Floats:
-    """Radii (RAYS,) of the circle that most of an outline's points lie on, about its middle.
+def _best_circle(radius: Floats) -> tuple[Floats, float]:
+    """The circle that most of an outline's points lie on: radii (RAYS,) about the outline's
+    middle, and the share of the points on it.
 
     Circles through three points of the outline, the points a third to an eighth of a turn apart
     (a deterministic form of Fischler & Bolles, "Random sample consensus", 1981).
@@ -123,7 +125,7 @@ def _best_circle(radius: Floats) -> Floats:
             along = direction @ centre[place]
             across = direction @ np.array([-centre[place, 1], centre[place, 0]])
             curve = along + np.sqrt(np.maximum(size[place] ** 2 - across**2, 0))
-    return np.asarray(curve, float)
+    return np.asarray(curve, float), best / RAYS
 
 
 def _smoothed(radius: Floats) -> Floats:
@@ -138,8 +140,6 @@ def _smoothed(radius: Floats) -> Floats:
     order = np.concatenate([[0], np.tile(np.arange(1, SMOOTH_ORDER + 1), 2)])
     stiff = np.where(order >= 2, 1.0 / SMOOTH_SIGMA_REL**2, 1e-6)
     curve = np.repeat(typical[:, None], RAYS, axis=1)
-    for shell in np.nonzero(np.ptp(radius, axis=1) > LOBED_REL * typical)[0]:
-        curve[shell] = _best_circle(radius[shell])
     for _ in range(8):
         rest = radius - curve
         scatter = np.maximum(
@@ -150,6 +150,10 @@ def _smoothed(radius: Floats) -> Floats:
         normal += np.diag(stiff)[None] / typical[:, None, None] ** 2
         moment = np.einsum("rp,sr->sp", basis, weight * radius)
         curve = np.linalg.solve(normal, moment[..., None])[..., 0] @ basis.T
+    for shell in np.nonzero(np.ptp(radius, axis=1) > LOBED_REL * typical)[0]:
+        circle, share = _best_circle(radius[shell])
+        if share > LOBED_SHARE:
+            curve[shell] = circle
     return np.asarray(curve, float)
 
 
