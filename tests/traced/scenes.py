@@ -104,4 +104,26 @@ HELD_OUT = (
           (("D", "bottom left", 0.4),), swirl_srgb=(238, 214, 180), dimpled=2, cracked=2,
           stagger=True, decoys=("crumbs", "tip")),
 )
-SCENES = {s.name: s for s in SAMPLES + HELD_OUT}
+#: looked at for the last figures only: nothing was chosen by them
+FINAL = (
+    Scene("k01", 91, "rose", 39, 5, 7, "brown_parchment", "stone",
+          Light("window", 70), Standpoint(52, 760, 1.5, 20, -0.9, (216, 152), 0.004),
+          (("A", "bottom left", 1.4),), cracked=2, leaning=2, stagger=True, decoys=("crumbs",)),
+    Scene("k02", 92, "chocolate", 44, 5, 6, "black_mat", "wood",
+          Light("mixed", 310), Standpoint(52, 750, 2.2, 160, 1.2, (213, 151), -0.003),
+          (("A", "top right", -1.1),), cracked=3, dimpled=1, oval=1, specks=6),
+    Scene("k03", 93, "pistachio", 42, 5, 7, "white_parchment", "cloth",
+          Light("ceiling", 200), Standpoint(26, 410, 6.0, 240, 0.7, (215, 153), 0.003),
+          (("A", "bottom right", 2.0),), leaning=4, peaked=2, decoys=("crumbs", "tip")),
+    Scene("k04", 94, "lemon", 41, 5, 7, "white_parchment", "dark_wood",
+          Light("sun", 150), Standpoint(50, 735, 1.0, 300, -1.3, (214, 152), 0.005),
+          (("A", "top left", 0.9),), cracked=5, touching=2, dimpled=2, stagger=True),
+    Scene("k05", 95, "raspberry", 36, 5, 8, "ring_mat", "stone",
+          Light("window", 260), Standpoint(52, 770, 2.6, 100, 1.8, (216, 152), -0.004),
+          (("A", "bottom right", -1.6),), cracked=2, oval=2, lumpy=1, browning_slope=0.2),
+    Scene("k06", 96, "vanilla", 45, 4, 7, "brown_parchment", "wood",
+          Light("mixed", 20), Standpoint(52, 745, 10.0, 40, 0.5, (214, 151), 0.002),
+          (("A", "top left", -0.7), ("B", "bottom right", 1.2)), cracked=1, leaning=2,
+          decoys=("spoon",)),
+)
+SCENES = {s.name: s for s in SAMPLES + HELD_OUT + FINAL}

@@ -69,12 +69,16 @@ def silhouette_px(camera: Camera, parts: list[Array]) -> Array:
     return centre + radius[:, None] * np.stack([np.cos(angle), np.sin(angle)], -1)
 
 
-def cracks_of(shell: Shell) -> list[dict[str, Any]]:
+def cracks_of(shell: Shell, cap: Mesh) -> list[dict[str, Any]]:
+    """The shell's cracks; ``polyline_z_mm`` is the height of the lips, not of the bottom."""
     out = []
     for c in shell.cracks:
+        away = np.hypot(*(cap.vertices_mm[None, :, :2] - c.path_mm[:, None]).transpose(2, 0, 1))
+        lips = np.where(away < 1.6, cap.vertices_mm[None, :, 2], 0).max(1)
         steps = np.hypot(*np.diff(c.path_mm, axis=0).T)
         mean = (c.half_width_mm[1:] + c.half_width_mm[:-1]) @ steps / steps.sum()
         out.append({"kind": c.kind, "polyline_mm": rounded(c.path_mm),
+                    "polyline_z_mm": rounded(lips, 2),
                     "length_mm": round(float(steps.sum()), 2),
                     "width_mm": round(float(2 * c.half_width_mm.max()), 2),
                     "mean_width_mm": round(float(mean), 2), "depth_mm": round(c.depth_mm, 2)})
@@ -113,7 +117,7 @@ def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str
         "height_mm": round(float(cap.vertices_mm[:, 2].max()), 4),
         "cap_edge_z_mm": round(float(cap_z.mean()), 4),
         "foot_h_mm": round(shell.foot_height_mm, 4), "base_z_mm": 0, "has_foot": True,
-        "cracks": cracks_of(shell),
+        "cracks": cracks_of(shell, cap),
         "dimples": [{"centre_mm": rounded(d.centre_mm), "diameter_mm": round(d.diameter_mm, 2),
                      "depth_mm": round(d.depth_mm, 2)} for d in shell.dimples],
         "peak": {"centre_mm": rounded(shell.centre_mm), "height_mm": round(shell.peak_mm, 2)}
