@@ -1,11 +1,12 @@
 """From the two rings of a shell to how far the foot spreads and where it leans."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from petitpied.domain.shell import Ring
-from petitpied.vision.outline import ANGLES, radii_about, ring_centroid, ring_points
+from petitpied.vision.outline import ANGLES, areas_and_centroids, radii_about_each, rings_points
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,11 +30,18 @@ def foot_and_lean(foot: Ring, cap: Ring) -> FootAndLean:
     ValueError
         If the cap's centroid lies outside the foot.
     """
-    cap_centroid = ring_centroid(cap)
-    spread = radii_about(ring_points(foot, 2 * ANGLES), cap_centroid, ANGLES) - radii_about(
-        ring_points(cap, 2 * ANGLES), cap_centroid, ANGLES
+    return feet_and_leans([foot], [cap])[0]
+
+
+def feet_and_leans(feet: Sequence[Ring], caps: Sequence[Ring]) -> tuple[FootAndLean, ...]:
+    """`foot_and_lean` of many shells at once."""
+    foot, cap = rings_points(feet, 2 * ANGLES), rings_points(caps, 2 * ANGLES)
+    foot_centroid = areas_and_centroids(foot[:, ::2])[1]
+    cap_centroid = areas_and_centroids(cap[:, ::2])[1]
+    spread = radii_about_each(foot, cap_centroid, ANGLES)
+    spread -= radii_about_each(cap, cap_centroid, ANGLES)
+    dx, dy = (foot_centroid - cap_centroid).T
+    rows = zip(
+        spread.mean(axis=1), np.hypot(dx, dy), np.rad2deg(np.arctan2(dy, dx)), strict=True
     )
-    dx, dy = ring_centroid(foot) - cap_centroid
-    return FootAndLean(
-        float(spread.mean()), float(np.hypot(dx, dy)), float(np.rad2deg(np.arctan2(dy, dx)))
-    )
+    return tuple(FootAndLean(float(s), float(lean), float(turn)) for s, lean, turn in rows)

@@ -26,7 +26,7 @@ from petitpied.vision.lattice import Lattice, find_lattice
 from petitpied.vision.neighbours import COVERED_REL, Neighbours, find_neighbours, share_covered
 from petitpied.vision.relative import relative_shells
 from petitpied.vision.rings import FittedRings, Heights, fit_rings
-from petitpied.vision.sizes import DOUBTFUL_REL, measure_shell
+from petitpied.vision.sizes import DOUBTFUL_REL, measure_shells
 from petitpied.vision.straight_edges import (
     StraightEdge,
     StraightnessEvidence,
@@ -275,7 +275,8 @@ def _shells(
     neighbours: Neighbours,
     lattice: Lattice,
 ) -> tuple[Shell, ...]:
-    doubts = _doubts(view, rings, heights)
+    measured_sizes = measure_shells(view, rings.cap, rings.foot, _doubts(view, rings, heights))
+    centres_px = view.project(np.array([sizes.centre_mm for sizes in measured_sizes]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
     shells: list[Shell] = []
     measured = 0
@@ -295,9 +296,7 @@ def _shells(
         if reason is not None:
             shells.append(blank)
             continue
-        cap, foot = rings.cap[measured], rings.foot[measured]
-        sizes = measure_shell(view, cap, foot, doubts[measured])
-        centre_px = view.project(np.array([sizes.centre_mm]))[0]
+        sizes, centre_px = measured_sizes[measured], centres_px[measured]
         own_rel = float(neighbours.free[measured].mean())
         shells.append(
             replace(

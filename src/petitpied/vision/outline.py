@@ -1,10 +1,11 @@
 """From a closed outline in plan view to its size and shape numbers."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull, QhullError
 
 from petitpied.domain.shell import Ring
 
@@ -126,27 +127,37 @@ def measure_outline(outline_mm: Floats) -> OutlineSize:
         If the shape is another, the area is zero, or the outline does not run once around
         its least-squares centre.
     """
-    polygon = _checked(outline_mm)
-    area, centroid = _area_and_centroid(polygon)
-    shortest, longest = _ferets(polygon)
-    spectrum = _smoothed_spectrum(polygon)
+    return measure_outlines(_checked(outline_mm)[None])[0]
+
+
+def measure_outlines(outlines_mm: Floats) -> tuple[OutlineSize, ...]:
+    """`measure_outline` of many outlines (S, N, 2) at once, without a repeated last vertex."""
+    area, centroid = areas_and_centroids(outlines_mm)
+    spectrum = _smoothed_spectra(outlines_mm, centroid)
     radius = np.fft.irfft(spectrum, ANGLES)
-    rate = np.fft.irfft(1j * np.arange(len(spectrum)) * spectrum, ANGLES)
-    perimeter = float(np.hypot(radius, rate).mean() * 2 * np.pi)
-    smoothed_area = float(np.pi * (radius**2).mean())
-    spectrum[:2] = 0
+    rate = np.fft.irfft(1j * np.arange(spectrum.shape[1]) * spectrum, ANGLES)
+    perimeter = np.hypot(radius, rate).mean(axis=1) * 2 * np.pi
+    round_perimeter = np.sqrt(4 * np.pi * np.pi * (radius**2).mean(axis=1))
+    spectrum[:, :2] = 0
     deviation = 4 * np.fft.irfft(spectrum, 4 * ANGLES)  # peaks between the angles count
-    return OutlineSize(
-        diameter_mm=float(np.sqrt(4 * area / np.pi)),
-        feret_min_mm=shortest,
-        feret_max_mm=longest,
-        aspect_ratio=shortest / longest,
-        circularity=min(1.0, float(np.sqrt(4 * np.pi * smoothed_area) / perimeter)),
-        roundness_mm=float(np.ptp(deviation)),
-        centroid_mm=(float(centroid[0]), float(centroid[1])),
-        perimeter_mm=perimeter,
-        area_mm2=area,
-    )
+    roundness = np.ptp(deviation, axis=1)
+    sizes = []
+    for index, outline in enumerate(outlines_mm):
+        shortest, longest = _ferets(outline)
+        sizes.append(
+            OutlineSize(
+                diameter_mm=float(np.sqrt(4 * area[index] / np.pi)),
+                feret_min_mm=shortest,
+                feret_max_mm=longest,
+                aspect_ratio=shortest / longest,
+                circularity=min(1.0, float(round_perimeter[index] / perimeter[index])),
+                roundness_mm=float(roundness[index]),
+                centroid_mm=(float(centroid[index, 0]), float(centroid[index, 1])),
+                perimeter_mm=float(perimeter[index]),
+                area_mm2=float(area[index]),
+            )
+        )
+    return tuple(sizes)
 
 
 def _checked(outline_mm: Floats) -> Floats:
@@ -162,26 +173,34 @@ def _checked(outline_mm: Floats) -> Floats:
     return polygon
 
 
-def _area_and_centroid(polygon: Floats) -> tuple[float, Floats]:
-    """Area (positive) and area centroid (2,) of a simple polygon (N, 2)."""
-    origin = polygon.mean(axis=0)
-    a = polygon - origin
-    b = np.roll(a, -1, axis=0)
-    cross = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    twice = float(cross.sum())
-    if twice == 0:
+def areas_and_centroids(polygons: Floats) -> tuple[Floats, Floats]:
+    """Areas (S,), positive, and area centroids (S, 2) of simple polygons (S, N, 2).
+
+    Raises
+    ------
+    ValueError
+        If one has no area.
+    """
+    origin = polygons.mean(axis=1)
+    a = polygons - origin[:, None]
+    b = np.roll(a, -1, axis=1)
+    cross = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    twice = cross.sum(axis=1)
+    if (twice == 0).any():
         raise ValueError("the outline has no area")
-    return abs(twice) / 2, origin + cross @ (a + b) / (3 * twice)
+    moment = np.einsum("sn,sni->si", cross, a + b)
+    return np.abs(twice) / 2, origin + moment / (3 * twice[:, None])
 
 
 def _ferets(polygon: Floats) -> tuple[float, float]:
     """Smallest and largest caliper width, exact, by rotating calipers on the convex hull: one
     jaw lies on an edge at the smallest (Freeman & Shapira 1975), two vertices touch the jaws
     at the largest (Shamos 1978)."""
-    try:
-        hull = polygon[ConvexHull(polygon).vertices]  # counter-clockwise
-    except QhullError as fault:
-        raise ValueError("the outline has no area") from fault
+    middle = polygon.mean(axis=0)  # the hull is sought in single precision: small numbers
+    corners = cv2.convexHull((polygon - middle).astype(np.float32), returnPoints=False)
+    if len(corners) < 3:
+        raise ValueError("the outline has no area")
+    hull = polygon[np.ravel(corners)]  # counter-clockwise
     count = len(hull)
     edge = np.roll(hull, -1, axis=0) - hull
     heading = np.arctan2(edge[:, 1], edge[:, 0])
@@ -196,19 +215,21 @@ def _ferets(polygon: Floats) -> tuple[float, float]:
     return float(widths.min()), float(spans.max())
 
 
-def _smoothed_spectrum(polygon: Floats) -> NDArray[np.complex128]:
-    """Fourier coefficients, orders 0 to 15 of `ANGLES` radii about the LSC centre.
+def _smoothed_spectra(polygons: Floats, centres: Floats) -> NDArray[np.complex128]:
+    """Fourier coefficients (S, 16), orders 0 to 15 of `ANGLES` radii about the LSC centres.
 
     The centre is the least-squares circle's of evenly spaced radii, not of the vertices,
     which may crowd where the outline was traced finely.
     """
-    centre = _area_and_centroid(polygon)[1]
     for _ in range(8):  # each round leaves of order 1 a share of about roundness / radius
-        spectrum = np.fft.rfft(radii_about(polygon, centre, ANGLES))[: UNDULATIONS + 1]
-        shift = 2 / ANGLES * np.array([spectrum[1].real, -spectrum[1].imag])
-        if np.hypot(*shift) < 1e-6 * spectrum[0].real / ANGLES:  # 20 nm on a shell
+        radius = radii_about_each(polygons, centres, ANGLES)
+        spectrum = np.fft.rfft(radius)[:, : UNDULATIONS + 1]
+        first = spectrum[:, 1]
+        shift = 2 / ANGLES * np.column_stack([first.real, -first.imag])
+        # 20 nm on a shell
+        if (np.hypot(*shift.T) < 1e-6 * spectrum[:, 0].real / ANGLES).all():
             break
-        centre = centre + shift
+        centres = centres + shift
     return np.asarray(spectrum, complex)
 
 
@@ -221,22 +242,31 @@ def radii_about(polygon: Floats, centre: Floats, count: int) -> Floats:
     ValueError
         If the polygon does not run once around the centre.
     """
-    away = polygon - centre
-    angle, radius = np.arctan2(away[:, 1], away[:, 0]), np.hypot(away[:, 0], away[:, 1])
-    turned = np.diff(angle, append=angle[:1])
+    return radii_about_each(polygon[None], np.reshape(centre, (1, 2)), count)[0]
+
+
+def radii_about_each(polygons: Floats, centres: Floats, count: int) -> Floats:
+    """`radii_about` (S, count) of many polygons (S, N, 2), each about its centre (S, 2)."""
+    shells, vertices = polygons.shape[:2]
+    away = polygons - centres[:, None]
+    angle, radius = np.arctan2(away[..., 1], away[..., 0]), np.hypot(away[..., 0], away[..., 1])
+    turned = np.diff(angle, axis=1, append=angle[:, :1])
     turned -= 2 * np.pi * np.round(turned / (2 * np.pi))
-    if abs(abs(float(turned.sum())) - 2 * np.pi) > 1e-6 or radius.min() <= 0:
+    if (np.abs(np.abs(turned.sum(axis=1)) - 2 * np.pi) > 1e-6).any() or (radius <= 0).any():
         raise ValueError("the outline does not run once around its centre")
-    order = np.argsort(angle)
-    angle, radius = angle[order], radius[order]
+    order = np.argsort(angle, axis=1)
+    angle = np.take_along_axis(angle, order, axis=1)
+    radius = np.take_along_axis(radius, order, axis=1)
     ray = np.arange(count) * (2 * np.pi / count)
     ray[ray > np.pi] -= 2 * np.pi
-    after = np.searchsorted(angle, ray)
-    before = after - 1
-    after = after % len(angle)
-    from_before = np.remainder(ray - angle[before], 2 * np.pi)
-    to_after = np.remainder(angle[after] - ray, 2 * np.pi)
-    r0, r1 = radius[before], radius[after]
+    # one search for all: each shell's angles on a stretch of the number line of its own
+    stretch = 8.0 * np.arange(shells)[:, None]
+    after = np.searchsorted((angle + stretch).ravel(), (ray + stretch).ravel())
+    after = after.reshape(shells, count) - vertices * np.arange(shells)[:, None]
+    before, after = (after - 1) % vertices, after % vertices
+    a0, a1 = (np.take_along_axis(angle, place, axis=1) for place in (before, after))
+    r0, r1 = (np.take_along_axis(radius, place, axis=1) for place in (before, after))
+    from_before, to_after = np.remainder(ray - a0, 2 * np.pi), np.remainder(a1 - ray, 2 * np.pi)
     # where the ray crosses the chord between two vertices; vertices at one angle: the first
     below = r0 * np.sin(from_before) + r1 * np.sin(to_after)
     flat = from_before + to_after < 1e-12
@@ -246,17 +276,26 @@ def radii_about(polygon: Floats, centre: Floats, count: int) -> Floats:
 
 def ring_points(ring: Ring, count: int) -> Floats:
     """The ring's vertices (count, 2), as `Ring.points_mm`, by inverse FFT (many rings a photo)."""
-    orders = len(ring.cos_mm)
-    if count < 2 * (orders + 2):
-        raise ValueError(f"count must be at least {2 * (orders + 2)}, got {count}")
-    spectrum = np.zeros(count // 2 + 1, complex)
-    spectrum[0] = ring.radius_mm * count
-    spectrum[2 : 2 + orders] = (ring.cos_mm - 1j * ring.sin_mm) * (count / 2)
-    t = np.arange(count) * (2 * np.pi / count)
-    radius = np.fft.irfft(spectrum, count)
-    return np.column_stack(
-        [ring.centre_mm[0] + radius * np.cos(t), ring.centre_mm[1] + radius * np.sin(t)]
-    )
+    return rings_points([ring], count)[0]
+
+
+def rings_points(rings: Sequence[Ring], count: int) -> Floats:
+    """`ring_points` of many rings: (S, count, 2)."""
+    spectrum = np.zeros((len(rings), count // 2 + 1), complex)
+    for row, ring in zip(spectrum, rings, strict=True):
+        orders = len(ring.cos_mm)
+        if count < 2 * (orders + 2):
+            raise ValueError(f"count must be at least {2 * (orders + 2)}, got {count}")
+        row[0] = ring.radius_mm * count
+        row[2 : 2 + orders] = (ring.cos_mm - 1j * ring.sin_mm) * (count / 2)
+    centre = np.array([ring.centre_mm for ring in rings]).reshape(-1, 1, 2)
+    return _around(centre, np.fft.irfft(spectrum, count))
+
+
+def _around(centre: Floats, radius: Floats) -> Floats:
+    """Points (S, N, 2) at radii (S, N) and even angles about centres (S, 1, 2)."""
+    t = np.arange(radius.shape[1]) * (2 * np.pi / radius.shape[1])
+    return np.asarray(centre + radius[..., None] * np.column_stack([np.cos(t), np.sin(t)]), float)
 
 
 def union_outline(a: Ring, b: Ring, count: int = ANGLES) -> Floats:
@@ -270,16 +309,22 @@ def union_outline(a: Ring, b: Ring, count: int = ANGLES) -> Floats:
     ValueError
         If the middle lies outside one of the rings.
     """
-    middle = (np.array(a.centre_mm) + np.array(b.centre_mm)) / 2
+    return union_outlines([a], [b], count)[0]
+
+
+def union_outlines(first: Sequence[Ring], second: Sequence[Ring], count: int = ANGLES) -> Floats:
+    """`union_outline` of many pairs of rings: (S, count, 2)."""
+    middle = np.array(
+        [np.add(a.centre_mm, b.centre_mm) / 2 for a, b in zip(first, second, strict=True)]
+    ).reshape(-1, 2)
     # twice as fine as asked for, so that reading between vertices costs a quarter as much
     radius = np.maximum(
-        radii_about(ring_points(a, 2 * count), middle, count),
-        radii_about(ring_points(b, 2 * count), middle, count),
+        radii_about_each(rings_points(first, 2 * count), middle, count),
+        radii_about_each(rings_points(second, 2 * count), middle, count),
     )
-    t = np.arange(count) * (2 * np.pi / count)
-    return np.asarray(middle + radius[:, None] * np.column_stack([np.cos(t), np.sin(t)]), float)
+    return _around(middle[:, None], radius)
 
 
 def ring_centroid(ring: Ring) -> Floats:
     """Area centroid (2,) mm of the ring; differs from its centre by products of its orders."""
-    return _area_and_centroid(ring_points(ring, ANGLES))[1]
+    return areas_and_centroids(rings_points([ring], ANGLES))[1][0]

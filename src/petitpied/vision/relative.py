@@ -11,7 +11,7 @@ from petitpied.domain.view import View
 from petitpied.vision.edges import RAYS, EdgeBand, ShellEdges
 from petitpied.vision.lattice import Lattice, find_lattice
 from petitpied.vision.neighbours import Neighbours
-from petitpied.vision.outline import measure_outline, ring_points
+from petitpied.vision.outline import ANGLES, measure_outlines, rings_points
 from petitpied.vision.rings import Heights, fit_rings
 
 Floats = NDArray[np.float64]
@@ -41,8 +41,8 @@ def relative_shells(
     )
     one_ring = ShellEdges(edges.centre_px, edges.angle_rad, edges.outer, no_cap)
     rings = fit_rings(view, one_ring, flat, neighbours.free).cap
-    outlines = [ring_points(ring, 360) for ring in rings]
-    sizes = [measure_outline(o) for o in outlines]
+    outlines = rings_points(rings, ANGLES)
+    sizes = measure_outlines(outlines)
     median = float(np.median([s.diameter_mm for s in sizes]))
     centres = np.array([s.centre_px for s in seeds])
     whole = [i for i, s in enumerate(seeds) if s.whole]

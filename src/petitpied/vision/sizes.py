@@ -1,5 +1,6 @@
 """From a shell's two rings to its sizes, with their uncertainty and their reasons."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,8 +10,15 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
 from petitpied.vision.budget import ShellDoubt
-from petitpied.vision.foot import foot_and_lean
-from petitpied.vision.outline import OutlineSize, measure_outline, ring_points, union_outline
+from petitpied.vision.foot import FootAndLean, feet_and_leans
+from petitpied.vision.outline import (
+    ANGLES,
+    OutlineSize,
+    areas_and_centroids,
+    measure_outlines,
+    rings_points,
+    union_outlines,
+)
 
 Floats = NDArray[np.float64]
 
@@ -33,14 +41,64 @@ class Sizes:
     missing: tuple[tuple[str, str], ...]
 
 
-def _outline_px(view: View, outline_mm: Floats, foot: Ring | None, cap: Ring) -> Floats:
-    """The plan-view outline as the camera sees it: each vertex at the height of its ring."""
-    heights = np.full(len(outline_mm), cap.height_mm)
-    if foot is not None:
-        offset = outline_mm - foot.centre_mm
-        reach = foot.radius_at(np.arctan2(offset[:, 1], offset[:, 0]))
-        heights = np.where(np.hypot(*offset.T) < 1.005 * reach, foot.height_mm, cap.height_mm)
-    return view.project(outline_mm, heights)
+@dataclass(frozen=True)
+class _Shape:
+    """What one shell's rings show: union outline, cap and foot diameters, foot against cap."""
+
+    size: OutlineSize
+    cap_diameter_mm: float
+    foot_diameter_mm: float | None
+    against: FootAndLean | None
+    outline_px: Floats
+    cap_outline_px: Floats
+
+
+def _diameters_mm(rings: Sequence[Ring]) -> Floats:
+    """Diameters (S,) of the circles with the rings' areas."""
+    return np.asarray(np.sqrt(4 / np.pi * areas_and_centroids(rings_points(rings, ANGLES))[0]))
+
+
+def _outlines_px(
+    view: View, outlines_mm: Floats, caps: Sequence[Ring], feet: Sequence[Ring | None]
+) -> Floats:
+    """Plan-view outlines (S, N, 2) as the camera sees them: each vertex at its ring's height."""
+    heights = np.empty(outlines_mm.shape[:2])
+    for row, outline, cap, foot in zip(heights, outlines_mm, caps, feet, strict=True):
+        row[:] = cap.height_mm
+        if foot is not None:
+            offset = outline - foot.centre_mm
+            reach = foot.radius_at(np.arctan2(offset[:, 1], offset[:, 0]))
+            row[np.hypot(*offset.T) < 1.005 * reach] = foot.height_mm
+    seen = view.project(outlines_mm.reshape(-1, 2), heights.ravel())
+    return seen.reshape(outlines_mm.shape)
+
+
+def _shapes(view: View, caps: Sequence[Ring], feet: Sequence[Ring | None]) -> list[_Shape]:
+    """All shells at once: the arrays are small and each call has a price."""
+    has = [index for index, foot in enumerate(feet) if foot is not None]
+    own_feet = [foot for foot in feet if foot is not None]
+    own_caps = [caps[index] for index in has]
+    outlines = rings_points(caps, ANGLES)
+    outlines[has] = union_outlines(own_feet, own_caps)
+    against = dict(zip(has, feet_and_leans(own_feet, own_caps), strict=True))
+    foot_diameter = dict(zip(has, map(float, _diameters_mm(own_feet)), strict=True))
+    thinned = outlines[:, :: max(1, ANGLES // OUTLINE_POINTS)]
+    outlines_px = _outlines_px(view, thinned, caps, feet)
+    cap_points = rings_points(caps, OUTLINE_POINTS)
+    heights = np.repeat([cap.height_mm for cap in caps], OUTLINE_POINTS)
+    caps_px = view.project(cap_points.reshape(-1, 2), heights).reshape(cap_points.shape)
+    cap_diameter = _diameters_mm(caps)
+    return [
+        _Shape(
+            size,
+            float(cap_diameter[index]),
+            foot_diameter.get(index),
+            against.get(index),
+            outlines_px[index],
+            caps_px[index],
+        )
+        for index, size in enumerate(measure_outlines(outlines))
+    ]
 
 
 def _circularity(size: OutlineSize, doubt_mm: float) -> Quantity:
@@ -51,15 +109,25 @@ def _circularity(size: OutlineSize, doubt_mm: float) -> Quantity:
     return Quantity(size.circularity, float(u))
 
 
-def measure_shell(view: View, cap: Ring, foot: Ring | None, doubt: ShellDoubt) -> Sizes:
-    """Sizes of one shell from its rings; the outline is the union of both in plan view."""
-    outline = union_outline(foot, cap) if foot is not None else ring_points(cap, 360)
-    size = measure_outline(outline)
-    cap_size = measure_outline(ring_points(cap, 360))
-    diameter = doubt.diameter(size.diameter_mm, foot is not None)
+def measure_shells(
+    view: View,
+    caps: Sequence[Ring],
+    feet: Sequence[Ring | None],
+    doubts: Sequence[ShellDoubt],
+) -> tuple[Sizes, ...]:
+    """Sizes of shells from their rings; the outline is the union of both in plan view."""
+    if not caps:
+        return ()
+    shapes = _shapes(view, caps, feet)
+    return tuple(_sizes(shape, doubt) for shape, doubt in zip(shapes, doubts, strict=True))
+
+
+def _sizes(shape: _Shape, doubt: ShellDoubt) -> Sizes:
+    size, against = shape.size, shape.against
+    diameter = doubt.diameter(size.diameter_mm, against is not None)
     quantities: dict[str, Quantity | None] = {
         "diameter_mm": diameter,
-        "cap_diameter_mm": doubt.cap_diameter(cap_size.diameter_mm),
+        "cap_diameter_mm": doubt.cap_diameter(shape.cap_diameter_mm),
         "feret_min_mm": doubt.width(size.feret_min_mm, diameter),
         "feret_max_mm": doubt.width(size.feret_max_mm, diameter),
         "roundness_mm": doubt.roundness(size.roundness_mm),
@@ -74,22 +142,17 @@ def measure_shell(view: View, cap: Ring, foot: Ring | None, doubt: ShellDoubt) -
         "height_mm": None,
     }
     missing = [("height_mm", "one photo does not show a single shell's height")]
-    direction = None
-    if foot is None:
+    if against is None or shape.foot_diameter_mm is None:
         missing += [(n, NO_FOOT) for n in ("foot_diameter_mm", "foot_spread_mm", "lean_mm")]
     else:
-        against = foot_and_lean(foot, cap)
-        foot_size = measure_outline(ring_points(foot, 360))
-        quantities["foot_diameter_mm"] = doubt.foot_diameter(foot_size.diameter_mm)
+        quantities["foot_diameter_mm"] = doubt.foot_diameter(shape.foot_diameter_mm)
         quantities["foot_spread_mm"] = doubt.foot_spread(against.foot_spread_mm)
         quantities["lean_mm"] = doubt.lean(against.lean_mm)
-        direction = against.lean_dir_deg
-    thinned = outline[:: max(1, len(outline) // OUTLINE_POINTS)]
     return Sizes(
         size.centroid_mm,
-        _outline_px(view, thinned, foot, cap),
-        view.project(ring_points(cap, OUTLINE_POINTS), cap.height_mm),
+        shape.outline_px,
+        shape.cap_outline_px,
         quantities,
-        direction,
+        against.lean_dir_deg if against is not None else None,
         tuple(missing),
     )
