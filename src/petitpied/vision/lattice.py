@@ -14,7 +14,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from petitpied.vision.lattice_fit import Hypothesis, fit, hypotheses
 
@@ -135,24 +134,37 @@ def _settle(across_along: Floats, hypothesis: Hypothesis) -> tuple[Floats, Ints,
     places = hypothesis.places_near(across_along)
     scale = np.array([1.0, hypothesis.ratio])
     squared = (((across_along[:, None] - places) * scale) ** 2).sum(axis=2)
-    nearest = squared.min(axis=1)
     count = len(across_along)
-    cost = np.full((count, len(places) + count), 1e6)
+    chosen = squared.argmin(axis=1)
+    rank = np.zeros(count, np.int64)
+    if len(np.unique(chosen)) < count:
+        chosen, rank = _without_sharing(squared)
+    settled = places[chosen]
+    return settled[:, 0], np.rint(settled[:, 1]).astype(np.int64), rank
+
+
+def _without_sharing(squared: Floats) -> tuple[Ints, Ints]:
+    """Place and rank (N,) of each shell where two have one nearest place; ``squared``:
+    distances (N, M) of shells from places."""
+    from scipy.optimize import linear_sum_assignment  # half a second to import, seldom needed
+
+    nearest = squared.min(axis=1)
+    count, places = squared.shape
+    cost = np.full((count, places + count), 1e6)
     allowed = squared < np.maximum(REACH**2, nearest[:, None] + 1e-9)
     first_come = 1e-9 * np.arange(count)[:, None]  # of two on one spot the first one gets it
-    cost[:, : len(places)][allowed] = (squared + first_come)[allowed]
+    cost[:, :places][allowed] = (squared + first_come)[allowed]
     # sharing costs as much as going REACH farther than the nearest place
-    cost[np.arange(count), len(places) + np.arange(count)] = nearest + REACH**2
+    cost[np.arange(count), places + np.arange(count)] = nearest + REACH**2
     chosen = linear_sum_assignment(cost)[1]
-    shares = chosen >= len(places)
+    shares = chosen >= places
     chosen[shares] = squared[shares].argmin(axis=1)
     rank = np.zeros(count, np.int64)
     for place in np.unique(chosen[shares]):
         mates = np.flatnonzero(shares & (chosen == place))
         owned = int(np.any(~shares & (chosen == place)))
         rank[mates[np.argsort(squared[mates, place])]] = np.arange(len(mates)) + owned
-    settled = places[chosen]
-    return settled[:, 0], np.rint(settled[:, 1]).astype(np.int64), rank
+    return chosen, rank
 
 
 def _numbered(across: Floats, along: Ints, hypothesis: Hypothesis) -> tuple[Ints, Ints]:
