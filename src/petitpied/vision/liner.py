@@ -18,6 +18,8 @@ Masks = NDArray[np.bool_]
 
 #: bins a channel, over this range of the natural logarithm of the ratio to the liner
 BINS, LOG_RANGE = 28, (-2.1, 1.4)
+#: fewest cells to learn from: a surface of six terms and a histogram want some hundreds
+LEAST_CELLS = 400
 #: histograms are smoothed by this many bins: sensor noise and texture, about 10 % a channel
 SMOOTH_BINS = 0.9
 #: share of the liner that may lie in shade (the narrow shadow round a foot is seen too rarely
@@ -77,7 +79,7 @@ def _surface(log: Floats, terms: Floats) -> Floats:
     """Smooth liner brightness (6, 3): least squares, reweighted against stains and shadows."""
     weight = np.ones(len(log))
     fit = np.zeros((6, 3))
-    ridge = 1e-3 * len(log) * np.diag([0, 1, 1, 2, 2, 2])
+    ridge = 1e-3 * len(log) * np.diag([1e-3, 1, 1, 2, 2, 2])
     for _ in range(4):
         normal = (terms * weight[:, None]).T @ terms + ridge
         fit = np.linalg.solve(normal, (terms * weight[:, None]).T @ log)
@@ -114,10 +116,15 @@ def _shaded(histogram: Floats) -> Floats:
 
 
 def learn_liner(picture_bgr: NDArray[np.uint8], inside: Masks, around: Masks) -> LinerModel:
-    """Learn from a reduced picture (H, W, 3) and two masks (H, W): in shells, around them."""
+    """Learn from a reduced picture (H, W, 3) and two masks (H, W): in shells, around them.
+
+    Too few cells of either teach nothing: every colour is then no evidence.
+    """
     rows, columns = inside.shape
     grid_y, grid_x = np.nonzero(around)
     shell_y, shell_x = np.nonzero(inside)
+    if min(len(grid_y), len(shell_y)) < LEAST_CELLS:
+        return LinerModel(np.zeros((BINS, BINS, BINS), np.float32), np.zeros((6, 3)))
     step_around, step_shell = max(1, len(grid_y) // 40_000), max(1, len(shell_y) // 40_000)
     grid_y, grid_x = grid_y[::step_around], grid_x[::step_around]
     shell_y, shell_x = shell_y[::step_shell], shell_x[::step_shell]
