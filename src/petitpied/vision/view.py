@@ -123,34 +123,79 @@ class _Problem:
         """Prior and other evidence, in sigmas."""
         focal = (view.camera_matrix[0, 0] / self.guess.focal_px - 1) / self.guess.focal_sigma_rel
         prior = np.array([focal, view.dist[0] / self.guess.k1_sigma])
-        return np.concatenate([prior, *(e(view) for e in self.evidence)])
+        return np.concatenate([prior, self.further(view)]) if self.evidence else prior
+
+    def further(self, view: View) -> Floats:
+        """Evidence other than corners and prior, in sigmas; at least one kind."""
+        return np.concatenate([e(view) for e in self.evidence])
 
     def weighted(self, view: View, places: Floats, root_weight: Floats) -> Floats:
         corner = (self.corners(view, places) * root_weight[:, None]).ravel()
         return np.concatenate([corner, self.rest(view)])
 
 
-#: steps of the numerical derivative, in the units of `PARAMETERS` and of a card's place
+#: steps of the numerical derivative of further evidence, in the units of `PARAMETERS`
 _STEPS = np.array([1e-5, 1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4])
-_PLACE_STEPS = np.array([1e-4, 1e-4, 1e-6])
+
+
+def _seen_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
+    """Derivatives of pixels (N, 2) by camera points ``seen`` (N, 3): (N, 2, 3); and by focal
+    length (relative) and k1: (N, 2, 2). The lens has k1 only (`guess_camera`)."""
+    n = seen[:, :2] / seen[:, 2:]
+    k1, focal = float(view.dist[0]), np.diag(view.camera_matrix)[:2]
+    r2 = (n**2).sum(axis=1)[:, None]
+    bent = n * (1 + k1 * r2)
+    by_ideal = (1 + k1 * r2)[:, :, None] * np.eye(2) + 2 * k1 * n[:, :, None] * n[:, None, :]
+    ideal = np.concatenate([np.broadcast_to(np.eye(2), (len(n), 2, 2)), -n[:, :, None]], axis=2)
+    by_point = focal[:, None] * (by_ideal @ (ideal / seen[:, 2, None, None]))
+    return by_point, np.stack([focal * bent, focal * n * r2], axis=2)
+
+
+def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
+    """Derivatives (N, 2, 8 + 3 per further card) of the corner residuals, as `perturbed` and
+    the cards' places move them."""
+    rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
+    centre = view.camera_centre_mm
+    pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
+    parts = []
+    for index, sighting in enumerate(problem.sightings):
+        place = places[index - 1] if index else np.zeros(3)
+        at = place_in_world(sighting.points_card_mm, place)
+        world = np.column_stack([at, np.full(len(at), -problem.thickness_mm)])
+        seen = world @ rotation.T + shift
+        by_point, by_lens = _seen_slopes(view, seen)
+        slopes = np.zeros((len(at), 2, len(PARAMETERS) + 3 * len(places)))
+        slopes[:, :, :2] = by_lens
+        # a small turn r about the pivot moves a point by r x (point - pivot)
+        turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
+        slopes[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
+        slopes[:, :, 5:8] = by_point
+        if index:
+            own = len(PARAMETERS) + 3 * (index - 1)
+            by_world = by_point @ rotation
+            away = at - place[:2]
+            slopes[:, :, own : own + 2] = by_world[:, :, :2]
+            slopes[:, :, own + 2] = by_world[:, :, 1] * away[:, :1] - by_world[:, :, 0] * away[:, 1:]
+        parts.append(slopes / sighting.sigma_px[:, None, None])
+    return np.concatenate(parts)
 
 
 def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats) -> Floats:
+    """Derivatives of `_Problem.weighted`: of the corners exact, of the rest by differences."""
+    corners = _corner_slopes(problem, view, places) * root_weight[:, None, None]
+    corners = corners.reshape(-1, corners.shape[2])
+    prior = np.zeros((2, corners.shape[1]))
+    prior[0, 0] = view.camera_matrix[0, 0] / problem.guess.focal_px / problem.guess.focal_sigma_rel
+    prior[1, 1] = 1 / problem.guess.k1_sigma
+    if not problem.evidence:
+        return np.concatenate([corners, prior])
     columns = []
-    for index, step in enumerate(_STEPS):
-        change = np.zeros(len(PARAMETERS))
-        change[index] = step
-        up = problem.weighted(view.perturbed(change), places, root_weight)
-        down = problem.weighted(view.perturbed(-change), places, root_weight)
-        columns.append((up - down) / (2 * step))
-    for card_index in range(len(places)):
-        for index, step in enumerate(_PLACE_STEPS):
-            change_place = np.zeros_like(places)
-            change_place[card_index, index] = step
-            up = problem.weighted(view, places + change_place, root_weight)
-            down = problem.weighted(view, places - change_place, root_weight)
-            columns.append((up - down) / (2 * step))
-    return np.column_stack(columns)
+    for change, step in zip(np.diag(_STEPS), _STEPS, strict=True):
+        up, down = view.perturbed(change), view.perturbed(-change)
+        columns.append((problem.further(up) - problem.further(down)) / (2 * step))
+    further = np.zeros((len(columns[0]), corners.shape[1]))
+    further[:, : len(PARAMETERS)] = np.column_stack(columns)
+    return np.concatenate([corners, prior, further])
 
 
 def _root_weight(problem: _Problem, view: View, places: Floats, factor: float) -> Floats:
