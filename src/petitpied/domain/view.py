@@ -25,7 +25,7 @@ def rotation_matrix(rotation_rad: ArrayLike) -> Floats:
         return np.array([[1.0, -z, y], [z, 1.0, -x], [-y, x, 1.0]])
     x, y, z = v / angle
     cross = np.array([[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]])
-    return np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross)
+    return np.asarray(np.eye(3) + np.sin(angle) * cross + (1 - np.cos(angle)) * (cross @ cross))
 
 
 def distort(normalised: Floats, dist: Floats) -> Floats:
@@ -104,7 +104,7 @@ class View:
         world = np.column_stack([xy, z])
         seen = world @ self.world_to_camera[:, :3].T + self.world_to_camera[:, 3]
         bent = distort(seen[:, :2] / seen[:, 2:], self.dist)
-        return bent @ self.camera_matrix[:2, :2].T + self.camera_matrix[:2, 2]
+        return np.asarray(bent @ self.camera_matrix[:2, :2].T + self.camera_matrix[:2, 2], float)
 
     def to_plane(self, points_px: ArrayLike, height_mm: ArrayLike = 0.0) -> Floats:
         """Pixels (N, 2) to world points (N, 2) on the plane ``height_mm`` above the liner."""
@@ -116,7 +116,7 @@ class View:
         centre = self.camera_centre_mm
         z = np.broadcast_to(-np.asarray(height_mm, float), (len(px),))
         reach = (z - centre[2]) / world_rays[:, 2]
-        return (centre + world_rays * reach[:, None])[:, :2]
+        return np.asarray((centre + world_rays * reach[:, None])[:, :2], float)
 
     def perturbed(self, change: ArrayLike) -> "View":
         """The view after a small change of `PARAMETERS` (8,).

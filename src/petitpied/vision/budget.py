@@ -67,9 +67,8 @@ def scale_doubt(view: View, centres_mm: Floats) -> ScaleDoubt:
         ) / (0.2 * sigma[index])
     variance = np.einsum("si,ij,sj->s", slopes, view.covariance, slopes)
     height_mm = -float(view.camera_centre_mm[2])
-    return ScaleDoubt(
-        np.sqrt(np.maximum(variance, 0)), float(np.hypot(PRINT_SCALE_REL, CARD_THICKNESS_U_MM / height_mm))
-    )
+    rest_rel = float(np.hypot(PRINT_SCALE_REL, CARD_THICKNESS_U_MM / height_mm))
+    return ScaleDoubt(np.sqrt(np.maximum(variance, 0)), rest_rel)
 
 
 @dataclass(frozen=True)
@@ -91,7 +90,7 @@ class ShellDoubt:
 
     def cap_diameter(self, value: float) -> Quantity:
         shared = np.hypot(2 * CAP_SHARED_U_MM, value * self.scale_rel)
-        by_height = value * self._height_rel(self.heights.cap_rim_u_mm) + 0.0
+        by_height = value * self._height_rel(self.heights.cap_rim_u_mm)
         return Quantity(
             value,
             float(2 * np.hypot(CAP_OWN_U_MM, self.cap_radius_u_mm)),
@@ -128,9 +127,11 @@ class ShellDoubt:
         return Quantity(value, SHAPE_OWN_U_MM, float(shared))
 
     def foot_spread(self, value: float) -> Quantity:
-        own = np.hypot(np.hypot(CAP_OWN_U_MM, OUTER_OWN_U_MM), np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm))
+        edge = np.hypot(CAP_OWN_U_MM, OUTER_OWN_U_MM)
+        own = np.hypot(edge, np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm))
         hidden = max(0.0, 1 - self.shows_rel)
-        shared = np.hypot(CAP_SHARED_U_MM + OUTER_SHARED_U_MM, hidden * self.slant * self.heights.cap_rim_u_mm)
+        by_height = hidden * self.slant * self.heights.cap_rim_u_mm
+        shared = np.hypot(CAP_SHARED_U_MM + OUTER_SHARED_U_MM, by_height)
         return Quantity(value, float(own), float(shared))
 
     def lean(self, value: float) -> Quantity:

@@ -194,7 +194,7 @@ def _refined(maps: FinderMaps, centre: Floats, radius: Floats, cap: Floats) -> F
     total -= 0.5 * ((width - FOOT_REL) / FOOT_SIGMA_REL) ** 2
     total[width < LEAST_FOOT_REL] -= 50.0
     path = best_paths(total.astype(np.float32))
-    return base * (part[path] + 0.5 * (part[1] - part[0]))
+    return np.asarray(base * (part[path] + 0.5 * (part[1] - part[0])), float)
 
 
 def _cap_radius(seed: Seed, maps: FinderMaps, centre: Floats, angle: Floats) -> Floats:
@@ -217,12 +217,17 @@ def refine_outlines(
     direction = np.column_stack([np.cos(angle), np.sin(angle)])
     centre_px = np.array([seeds[i].centre_px for i in whole], float)
     radius = np.array(
-        [outline_radius(seeds[i].outline_px, c, angle) for i, c in zip(whole, centre_px, strict=True)]
+        [
+            outline_radius(seeds[i].outline_px, c, angle)
+            for i, c in zip(whole, centre_px, strict=True)
+        ]
     )
     radius /= maps.cell_px
     centre = (centre_px + 0.5) / maps.cell_px - 0.5
     for _ in range(2):
-        cap = np.array([_cap_radius(seeds[i], maps, c, angle) for i, c in zip(whole, centre, strict=True)])
+        cap = np.array(
+            [_cap_radius(seeds[i], maps, c, angle) for i, c in zip(whole, centre, strict=True)]
+        )
         radius = _refined(maps, centre, radius, cap)
         shift = 2 * (radius[:, :, None] * direction).mean(axis=1)
         polygon = centre[:, None] + radius[:, :, None] * direction

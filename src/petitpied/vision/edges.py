@@ -73,7 +73,8 @@ def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> 
     offset = outline_px - centre_px
     angle = np.arctan2(offset[:, 1], offset[:, 0])
     order = np.argsort(angle)
-    return np.interp(angle_rad, angle[order], np.hypot(*offset.T)[order], period=2 * np.pi)
+    reach = np.hypot(*offset.T)[order]
+    return np.asarray(np.interp(angle_rad, angle[order], reach, period=2 * np.pi), float)
 
 
 def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -119,7 +120,8 @@ def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
     change = cv2.filter2D(
         colour.reshape(shells * rays, samples, 3), -1, slope[None], borderType=cv2.BORDER_REPLICATE
     )
-    return np.sqrt((np.asarray(change, float) ** 2).sum(axis=-1)).reshape(shells, rays, samples)
+    size = np.sqrt((np.asarray(change, float) ** 2).sum(axis=-1))
+    return np.asarray(size.reshape(shells, rays, samples), float)
 
 
 def _fall(
@@ -195,7 +197,7 @@ def _band(
     ``model`` given: from shell to liner."""
     step_px = max(0.7, float(half_px.max()) / 40)
     reach = int(np.ceil(float(half_px.max()) / step_px))
-    offset = np.arange(-reach, reach + 1) * step_px
+    offset = np.asarray(np.arange(-reach, reach + 1) * step_px, float)
     strips = _strips(pixels_bgr, centre, radius, offset)
     strength = _strength(strips, EDGE_SIGMA_PX / step_px)
     typical = np.median(strength, axis=(1, 2), keepdims=True) + 0.3
@@ -251,7 +253,7 @@ def find_edges(
     has_cap = np.array([s.cap_outline_px is not None for s in seeds])
     cap = np.array(
         [
-            outline_radius(s.cap_outline_px if s.cap_outline_px is not None else s.outline_px, c, angle)
+            outline_radius(s.outline_px if s.cap_outline_px is None else s.cap_outline_px, c, angle)
             for s, c in zip(seeds, centre, strict=True)
         ]
     )

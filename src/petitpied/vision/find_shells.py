@@ -102,7 +102,9 @@ def _merged(maps: FinderMaps, shown: NDArray[np.bool_], peaks: Floats) -> tuple[
 
 
 def _largest_part(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    count, parts, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), None, None, None, 4)
+    count, parts, stats, _ = cv2.connectedComponentsWithStats(
+        mask.astype(np.uint8), connectivity=4
+    )
     if count <= 2:
         return mask
     return np.asarray(parts == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA])), bool)
@@ -137,12 +139,12 @@ class _Outliner:
         shell = cv2.remap(self.maps.shell, x, y, cv2.INTER_LINEAR, borderValue=0.0)
         cap = cv2.remap(self.maps.cap, x, y, cv2.INTER_LINEAR, borderValue=0.0)
         own = cv2.remap(self.label.astype(np.float32), x, y, cv2.INTER_NEAREST, borderValue=0.0)
-        foreign = (own != 0) & (own != number)
-        shell = np.where(foreign, 0, shell)
-        cap = np.where(foreign, 0, cap)
+        foreign = np.asarray((own != 0) & (own != number), bool)
+        shell_own = np.where(foreign, 0.0, np.asarray(shell, float))
+        cap_own = np.where(foreign, 0.0, np.asarray(cap, float))
         start = int(0.25 * across / step)
-        outer = _crossing(shell, start, step)
-        return outer, np.minimum(_crossing(cap, start, step), outer)
+        outer = _crossing(shell_own, start, step)
+        return outer, np.minimum(_crossing(cap_own, start, step), outer)
 
 
 def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
@@ -150,7 +152,9 @@ def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
     return set(np.unique(label[grown]).tolist()) - {0, number}
 
 
-def _cap_outline(maps: FinderMaps, centre: Floats, direction: Floats, cap: Floats, outer: Floats) -> Floats | None:
+def _cap_outline(
+    maps: FinderMaps, centre: Floats, direction: Floats, cap: Floats, outer: Floats
+) -> Floats | None:
     """Cap outline in px; None where the cap map is too weak to be one."""
     if np.median(cap / np.maximum(outer, 1e-6)) < 0.6:
         return None
@@ -187,9 +191,7 @@ def _candidate(maps: FinderMaps, label: Labels, number: int, peak: Floats) -> _C
     agreement = float((votes < VOTE_REACH_REL * across).mean())
     (_, (side_a, side_b), _) = cv2.minAreaRect(points.astype(np.float32))
     rows, columns = maps.shell.shape
-    whole = bool(
-        (points > 0.8).all() and (points[:, 0] < columns - 1.8).all() and (points[:, 1] < rows - 1.8).all()
-    )
+    whole = bool((points > 0.8).all() and (points < [columns - 1.8, rows - 1.8]).all())
     sound = (
         certainty >= LEAST_CERTAINTY
         and area >= LEAST_SOLIDITY * hull_area

@@ -1,7 +1,7 @@
 """One photo to one record: the only file that knows the order of the steps."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -16,17 +16,16 @@ from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.vision.budget import ShellDoubt, scale_doubt
 from petitpied.vision.card_check import check_cards
 from petitpied.vision.edges import ShellEdges, find_edges
 from petitpied.vision.find_card import CardSighting, find_cards
 from petitpied.vision.find_shells import find_shells
 from petitpied.vision.heights import heights_from_ruler, refine_heights
 from petitpied.vision.lattice import Lattice, find_lattice
-from petitpied.vision.neighbours import COVERED_REL, Neighbours, find_neighbours, share_covered
+from petitpied.vision.measured_shells import Places, SortedOut, measured_shells
+from petitpied.vision.neighbours import COVERED_REL, find_neighbours, share_covered
 from petitpied.vision.relative import relative_shells
-from petitpied.vision.rings import FittedRings, Heights, fit_rings
-from petitpied.vision.sizes import DOUBTFUL_REL, measure_shells
+from petitpied.vision.rings import Heights, fit_rings
 from petitpied.vision.straight_edges import (
     StraightEdge,
     StraightnessEvidence,
@@ -166,27 +165,16 @@ def _seen_cards(
     )
 
 
-@dataclass(frozen=True)
-class _SortedOut:
-    """All seeds kept, and why each is not measured (None: it is)."""
-
-    seeds: tuple[Seed, ...]
-    reasons: tuple[str | None, ...]
-
-    @property
-    def measurable(self) -> tuple[Seed, ...]:
-        return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
-
-
 def _coarse_diameter_mm(view: View, outline_px: Floats) -> float:
     x, y = view.to_plane(outline_px, 2.0).T
     area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
     return float(np.sqrt(4 * area / np.pi))
 
 
-def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> _SortedOut:
+def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> SortedOut:
     """Drop what has no shell's size or lies on a card; note what is cut or covered."""
-    kept, reasons = [], []
+    kept: list[Seed] = []
+    reasons: list[str | None] = []
     for seed in seeds:
         centre = np.array([seed.centre_px])
         if any(share_covered(centre, c.corners_px) > 0 for c in cards):
@@ -201,7 +189,7 @@ def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> _
         else:
             reasons.append("partly covered by the card" if covered > COVERED_REL else None)
         kept.append(seed)
-    return _SortedOut(tuple(kept), tuple(reasons))
+    return SortedOut(tuple(kept), tuple(reasons))
 
 
 @dataclass(frozen=True)
@@ -218,7 +206,7 @@ class _Measured:
 
 def _measure(
     view: View,
-    sorted_out: _SortedOut,
+    sorted_out: SortedOut,
     edges: ShellEdges,
     straight: Sequence[StraightEdge],
     cards: Sequence[SeenCard],
@@ -242,90 +230,5 @@ def _measure(
     rings = fit_rings(view, edges, heights, neighbours.free)
     centres = view.to_plane(np.array([s.centre_px for s in sorted_out.seeds]), heights.foot_mm)
     lattice = find_lattice(centres, diameters)
-    shells = _shells(view, sorted_out, rings, heights, neighbours, lattice)
+    shells = measured_shells(view, sorted_out, rings, heights, Places(neighbours, lattice))
     return _Measured(view, frame, lattice, shells, heights, ())
-
-
-def _doubts(view: View, rings: FittedRings, heights: Heights) -> list[ShellDoubt]:
-    centres = np.array([cap.centre_mm for cap in rings.cap])
-    scale = scale_doubt(view, centres).total_rel
-    camera = view.camera_centre_mm
-    slant = np.hypot(*(centres - camera[:2]).T) / -camera[2]
-    return [
-        ShellDoubt(
-            float(scale[i]),
-            -float(camera[2]),
-            float(slant[i]),
-            heights,
-            float(rings.cap_radius_u_mm[i]),
-            float(rings.foot_radius_u_mm[i]),
-            float(rings.cap_centre_u_mm[i]),
-            float(rings.foot_centre_u_mm[i]),
-            float(rings.shows_rel[i]),
-        )
-        for i in range(len(centres))
-    ]
-
-
-def _shells(
-    view: View,
-    sorted_out: _SortedOut,
-    rings: FittedRings,
-    heights: Heights,
-    neighbours: Neighbours,
-    lattice: Lattice,
-) -> tuple[Shell, ...]:
-    measured_sizes = measure_shells(view, rings.cap, rings.foot, _doubts(view, rings, heights))
-    centres_px = view.project(np.array([sizes.centre_mm for sizes in measured_sizes]))
-    place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
-    shells: list[Shell] = []
-    measured = 0
-    for index, (seed, reason) in enumerate(
-        zip(sorted_out.seeds, sorted_out.reasons, strict=True)
-    ):
-        blank = Shell(
-            id=lattice.ids[index],
-            row=int(lattice.row[index]),
-            column=int(lattice.column[index]),
-            centre_px=seed.centre_px,
-            centre_mm=None,
-            outline_px=seed.outline_px,
-            cap_outline_px=None,
-            not_measured=reason,
-        )
-        if reason is not None:
-            shells.append(blank)
-            continue
-        sizes, centre_px = measured_sizes[measured], centres_px[measured]
-        own_rel = float(neighbours.free[measured].mean())
-        shells.append(
-            replace(
-                blank,
-                centre_px=(float(centre_px[0]), float(centre_px[1])),
-                centre_mm=sizes.centre_mm,
-                outline_px=sizes.outline_px,
-                cap_outline_px=sizes.cap_outline_px,
-                lean_dir_deg=sizes.lean_dir_deg,
-                missing=sizes.missing,
-                touching=tuple(
-                    sorted(lattice.ids[place[n]] for n in neighbours.touching[measured])
-                ),
-                doubts=(
-                    (f"only {own_rel:.0%} of the outline is free of neighbours",)
-                    if own_rel < 1 - DOUBTFUL_REL
-                    else ()
-                ),
-                **sizes.quantities,
-            )
-        )
-        measured += 1
-    return _with_relative(shells)
-
-
-def _with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:
-    known = [s.diameter_mm.value for s in shells if s.diameter_mm is not None]
-    median = float(np.median(known))
-    return tuple(
-        replace(s, diameter_rel=s.diameter_mm.value / median) if s.diameter_mm else s
-        for s in shells
-    )

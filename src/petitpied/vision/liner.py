@@ -43,7 +43,7 @@ class LinerModel:
         """Log likelihood ratio (...) of colours (..., 3) at places 0..1 of the picture; the
         places may have fewer samples along the last axis (1: one place for all samples)."""
         light = (_terms(x_rel, y_rel) @ self.surface).astype(np.float32)
-        return self.table.ravel()[_flat_bin(_log_colour(bgr) - light)]
+        return np.asarray(self.table.ravel()[_flat_bin(_log_colour(bgr) - light)])
 
 
 #: natural logarithm of linear light (gamma 2.2, near enough for ratios), floor at the noise
@@ -51,7 +51,7 @@ _LOG = (2.2 * np.log((np.arange(256) + 4.0) / 255.0)).astype(np.float32)
 
 
 def _log_colour(bgr: NDArray[np.uint8]) -> Maps:
-    return _LOG[bgr]
+    return np.asarray(_LOG[bgr])
 
 
 def _terms(x_rel: Floats, y_rel: Floats) -> Floats:
@@ -75,14 +75,14 @@ def _flat_bin(log: Maps) -> NDArray[np.int32]:
     return number
 
 
-def _surface(log: Floats, terms: Floats) -> Floats:
+def _surface(log: Maps, terms: Floats) -> Floats:
     """Smooth liner brightness (6, 3): least squares, reweighted against stains and shadows."""
     weight = np.ones(len(log))
-    fit = np.zeros((6, 3))
+    fit: Floats = np.zeros((6, 3))
     ridge = 1e-3 * len(log) * np.diag([1e-3, 1, 1, 2, 2, 2])
     for _ in range(4):
         normal = (terms * weight[:, None]).T @ terms + ridge
-        fit = np.linalg.solve(normal, (terms * weight[:, None]).T @ log)
+        fit = np.asarray(np.linalg.solve(normal, (terms * weight[:, None]).T @ log), float)
         rest = (log - terms @ fit).mean(axis=1)
         spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
@@ -103,7 +103,7 @@ def _histogram(flat: NDArray[np.int32]) -> Floats:
             ],
             axis=0,
         )
-    return counts / max(counts.sum(), 1e-9)
+    return np.asarray(counts / max(counts.sum(), 1e-9), float)
 
 
 def _shaded(histogram: Floats) -> Floats:

@@ -35,6 +35,8 @@ SHOWS_REL = 0.018
 EXPLAINED_REL = 0.008
 #: slant (tangent of the view's angle) from which a rim 3 mm above the foot hides 0.3 mm of it
 HIDING_SLANT = 0.1
+#: rounds of parting the edges between the rings and fitting; rings settle in five
+ROUNDS = 7
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 #: neighbouring rays share ruffles and smoothing: one independent value every four rays
@@ -97,7 +99,8 @@ class _Rings:
     def radius_at(self, angle: Floats) -> Floats:
         order = np.arange(2, 2 + self.harmonics.shape[2])
         phase = angle[..., None] * order
-        wave = np.cos(phase) * self.harmonics[:, None, 0] + np.sin(phase) * self.harmonics[:, None, 1]
+        cosine, sine = self.harmonics[:, None, 0], self.harmonics[:, None, 1]
+        wave = np.cos(phase) * cosine + np.sin(phase) * sine
         return np.asarray(self.radius[:, None] + wave.sum(axis=-1), float)
 
     def one(self, index: int) -> Ring:
@@ -252,7 +255,9 @@ def _step(
     return _Update(moved, np.linalg.inv(normal), scatter)
 
 
-def _start(geometry: _Geometry, heights: Heights, edges: ShellEdges) -> tuple[_Rings, _Rings, Floats]:
+def _start(
+    geometry: _Geometry, heights: Heights, edges: ShellEdges
+) -> tuple[_Rings, _Rings, NDArray[np.bool_]]:
     """First circles, and on which rays the foot shows (S, N)."""
     shells = len(edges.centre_px)
     gap = edges.outer.radius_px - edges.cap.radius_px
@@ -301,8 +306,7 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight * contact
     rim_weight = edges.cap.weight * contact
-    cap_step = foot_step = None
-    for _ in range(7):
+    for _ in range(ROUNDS):
         angle_cap, reach_cap = _polar(at_cap, cap)
         bulge = geometry.cap_bulge(cap, dome, angle_cap)
         beyond_cap = reach_cap - bulge - cap.radius_at(angle_cap)
@@ -330,7 +334,6 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
             foot, at_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap)
         )
         foot = foot_step.ring
-    assert cap_step is not None and foot_step is not None
     return _collect(cap_step, foot_step, bare, shows)
 
 
@@ -340,7 +343,7 @@ def _collect(
     count = range(len(bare))
 
     def u(step: _Update, index: int) -> Floats:
-        return np.sqrt(step.covariance[:, index, index])
+        return np.asarray(np.sqrt(step.covariance[:, index, index]), float)
 
     return FittedRings(
         tuple(cap.ring.one(i) for i in count),

@@ -52,7 +52,7 @@ def _segments(grey: NDArray[np.uint8]) -> Floats:
         return np.zeros((0, 2, 2))
     ends = (np.asarray(lines, float).reshape(-1, 2, 2) + 0.5) / factor - 0.5
     length = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
-    return ends[length > SEGMENT_REL * max(grey.shape)]
+    return np.asarray(ends[length > SEGMENT_REL * max(grey.shape)], float)
 
 
 def _main_angle(angle: Floats, length: Floats) -> float:
@@ -124,7 +124,8 @@ def _trace(grey: NDArray[np.uint8], ends_px: Floats) -> Floats | None:
         if keep.sum() < SAMPLES // 2:
             return None
         fit = np.polyfit(part[keep], offset[keep], 2)
-        keep = (np.abs(offset - np.polyval(fit, part)) < limit) & (strong > 0.25 * np.median(strong))
+        close = np.abs(offset - np.polyval(fit, part)) < limit
+        keep = close & (strong > 0.25 * np.median(strong))
     if keep.sum() < SAMPLES // 2:
         return None
     three = np.array([part[0], 0.5, part[-1]])

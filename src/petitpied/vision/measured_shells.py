@@ -1,0 +1,132 @@
+"""Sizes, places and neighbours joined to one list of shells, measured or not."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.shell import Seed, Shell
+from petitpied.domain.view import View
+from petitpied.vision.budget import ShellDoubt, scale_doubt
+from petitpied.vision.lattice import Lattice
+from petitpied.vision.neighbours import Neighbours
+from petitpied.vision.rings import FittedRings, Heights
+from petitpied.vision.sizes import DOUBTFUL_REL, Sizes, measure_shells
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class SortedOut:
+    """All seeds kept, and why each is not measured (None: it is)."""
+
+    seeds: tuple[Seed, ...]
+    reasons: tuple[str | None, ...]
+
+    @property
+    def measurable(self) -> tuple[Seed, ...]:
+        return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
+
+
+@dataclass(frozen=True)
+class Places:
+    """Who stands where: ``neighbours`` of the measurable seeds, ``lattice`` of all seeds."""
+
+    neighbours: Neighbours
+    lattice: Lattice
+
+
+def _doubts(view: View, rings: FittedRings, heights: Heights) -> list[ShellDoubt]:
+    centres = np.array([cap.centre_mm for cap in rings.cap])
+    scale = scale_doubt(view, centres).total_rel
+    camera = view.camera_centre_mm
+    slant = np.hypot(*(centres - camera[:2]).T) / -camera[2]
+    return [
+        ShellDoubt(
+            float(scale[i]),
+            -float(camera[2]),
+            float(slant[i]),
+            heights,
+            float(rings.cap_radius_u_mm[i]),
+            float(rings.foot_radius_u_mm[i]),
+            float(rings.cap_centre_u_mm[i]),
+            float(rings.foot_centre_u_mm[i]),
+            float(rings.shows_rel[i]),
+        )
+        for i in range(len(centres))
+    ]
+
+
+def _unmeasured(seed: Seed, reason: str | None, lattice: Lattice, index: int) -> Shell:
+    return Shell(
+        id=lattice.ids[index],
+        row=int(lattice.row[index]),
+        column=int(lattice.column[index]),
+        centre_px=seed.centre_px,
+        centre_mm=None,
+        outline_px=seed.outline_px,
+        cap_outline_px=None,
+        not_measured=reason,
+    )
+
+
+def _with_sizes(shell: Shell, sizes: Sizes, centre_px: Floats) -> Shell:
+    size = sizes.quantities
+    return replace(
+        shell,
+        centre_px=(float(centre_px[0]), float(centre_px[1])),
+        centre_mm=sizes.centre_mm,
+        outline_px=sizes.outline_px,
+        cap_outline_px=sizes.cap_outline_px,
+        lean_dir_deg=sizes.lean_dir_deg,
+        missing=sizes.missing,
+        diameter_mm=size["diameter_mm"],
+        cap_diameter_mm=size["cap_diameter_mm"],
+        foot_diameter_mm=size["foot_diameter_mm"],
+        feret_min_mm=size["feret_min_mm"],
+        feret_max_mm=size["feret_max_mm"],
+        roundness_mm=size["roundness_mm"],
+        foot_spread_mm=size["foot_spread_mm"],
+        lean_mm=size["lean_mm"],
+        height_mm=size["height_mm"],
+        circularity=size["circularity"],
+        aspect_ratio=size["aspect_ratio"],
+    )
+
+
+def measured_shells(
+    view: View, sorted_out: SortedOut, rings: FittedRings, heights: Heights, places: Places
+) -> tuple[Shell, ...]:
+    """Every seed as a shell, in the order of the seeds; frame of ``view`` (tray).
+
+    ``rings`` are those of the measurable seeds, in their order.
+    """
+    neighbours, lattice = places.neighbours, places.lattice
+    sizes = measure_shells(view, rings.cap, rings.foot, _doubts(view, rings, heights))
+    centres_px = view.project(np.array([s.centre_mm for s in sizes]))
+    place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
+    shells = [
+        _unmeasured(seed, reason, lattice, index)
+        for index, (seed, reason) in enumerate(
+            zip(sorted_out.seeds, sorted_out.reasons, strict=True)
+        )
+    ]
+    for number, index in enumerate(place):
+        free_rel = float(neighbours.free[number].mean())
+        doubt = f"only {free_rel:.0%} of the outline is free of neighbours"
+        shells[index] = replace(
+            _with_sizes(shells[index], sizes[number], centres_px[number]),
+            touching=tuple(sorted(lattice.ids[place[n]] for n in neighbours.touching[number])),
+            doubts=(doubt,) if free_rel < 1 - DOUBTFUL_REL else (),
+        )
+    return _with_relative(shells)
+
+
+def _with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:
+    known = [s.diameter_mm.value for s in shells if s.diameter_mm is not None]
+    median = float(np.median(known))
+    return tuple(
+        replace(s, diameter_rel=s.diameter_mm.value / median) if s.diameter_mm else s
+        for s in shells
+    )
