@@ -154,6 +154,7 @@ def _inspect(photos: list[Path], out: Path | None, jobs: int | None, settings: S
     from petitpied.rim.output_files import prepare_folder
     from petitpied.rim.photo_files import collect
 
+    batch.one_thread_for_matrices()
     planned = batch.plan(collect(photos), out)
     if out is not None:
         prepare_folder(out)

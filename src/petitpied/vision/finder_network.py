@@ -12,6 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.vision.reduce import reduced
+
 Maps = NDArray[np.float32]
 
 #: the network's input, px (width, height); its maps have half that size
@@ -59,8 +61,7 @@ def run_finder(pixels_bgr: NDArray[np.uint8]) -> FinderMaps:
     long_px, short_px = (height, width) if upright else (width, height)
     factor = min(INPUT_PX[0] / long_px, INPUT_PX[1] / short_px)
     size = (max(1, round(width * factor)), max(1, round(height * factor)))
-    way = cv2.INTER_AREA if factor < 1 else cv2.INTER_LINEAR
-    small = cv2.resize(pixels_bgr, size, interpolation=way)
+    small = reduced(pixels_bgr, size)
     if upright:
         small = np.ascontiguousarray(small.transpose(1, 0, 2))
     board = np.full((INPUT_PX[1], INPUT_PX[0], 3), 114, np.uint8)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.view import View
+from petitpied.vision.reduce import reduced
 
 Floats = NDArray[np.float64]
 
@@ -46,7 +47,7 @@ class StraightEdge:
 def _segments(grey: NDArray[np.uint8]) -> Floats:
     """Line segments (N, 2, 2) px of the photo (von Gioi et al., "LSD", 2010)."""
     factor = min(1.0, SEARCH_SIZE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    small = reduced(grey, (round(grey.shape[1] * factor), round(grey.shape[0] * factor)))
     lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_NONE).detect(small)[0]
     if lines is None:
         return np.zeros((0, 2, 2))

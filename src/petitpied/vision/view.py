@@ -189,10 +189,11 @@ def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats
     prior[1, 1] = 1 / problem.guess.k1_sigma
     if not problem.evidence:
         return np.concatenate([corners, prior])
-    columns = []
-    for change, step in zip(np.diag(_STEPS), _STEPS, strict=True):
-        up, down = view.perturbed(change), view.perturbed(-change)
-        columns.append((problem.further(up) - problem.further(down)) / (2 * step))
+    here = problem.further(view)
+    columns = [
+        (problem.further(view.perturbed(change)) - here) / step
+        for change, step in zip(np.diag(_STEPS), _STEPS, strict=True)
+    ]
     further = np.zeros((len(columns[0]), corners.shape[1]))
     further[:, : len(PARAMETERS)] = np.column_stack(columns)
     return np.concatenate([corners, prior, further])
