@@ -23,9 +23,9 @@ CARD_THICKNESS_U_MM = 0.15
 #: where a ruffled, shaded edge "is", as a standard uncertainty of a radius, mm: spread of the
 #: mean edge error over shells, and over scenes, on the tuning scenes (see `tests/benchmarks`)
 OUTER_OWN_U_MM, OUTER_SHARED_U_MM = 0.04, 0.045
-CAP_OWN_U_MM, CAP_SHARED_U_MM = 0.08, 0.06
+CAP_OWN_U_MM, CAP_SHARED_U_MM = 0.12, 0.07
 #: standard uncertainty of roundness and of caliper widths by the outline's definition, mm
-SHAPE_OWN_U_MM = 0.15
+SHAPE_OWN_U_MM = 0.2
 
 
 @dataclass(frozen=True)

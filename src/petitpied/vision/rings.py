@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
-from petitpied.vision.edges import ShellEdges
+from petitpied.vision.edges import OUTER_REACH_PX, ShellEdges
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +35,8 @@ SHOWS_REL = 0.018
 EXPLAINED_REL = 0.008
 #: slant (tangent of the view's angle) from which a rim 3 mm above the foot hides 0.3 mm of it
 HIDING_SLANT = 0.1
+#: a foot is at least this wide somewhere, relative to the radius (0.65 mm on 22 mm)
+FOOT_WIDTH_REL = 0.03
 #: rounds of parting the edges between the rings and fitting; rings settle in five
 ROUNDS = 7
 #: with less than this share of rays showing a foot, it is not measured
@@ -264,7 +266,7 @@ def _start(
     size = np.median(edges.outer.radius_px, axis=1)[:, None]
     shows = (gap > SHOWS_REL * size) & (edges.cap.weight > 0)
     full = np.full(shells, heights.cap_rim_mm)
-    bare = shows.mean(axis=1) < FEWEST_SHOWING_REL
+    bare = _without_foot(edges, gap, shows)
     full[bare] = heights.bare_rim_mm
     foot_height = np.full(shells, heights.foot_mm)
 
@@ -276,7 +278,20 @@ def _start(
     cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
     foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
     foot = replace(foot, centre=cap.centre.copy(), radius=cap.radius * (1 + SPREAD_REL))
-    return cap, foot, shows
+    return cap, foot, shows & ~bare[:, None]
+
+
+def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Shells (S,) on which no foot is seen: on too few rays, or nowhere wide enough to be one.
+
+    Without a foot the best "cap edge" hugs the outer edge all the way round, at the least
+    distance at which it is looked for; a foot is wider than that on a quarter of the rays, on
+    the near side by parallax if nowhere else.
+    """
+    widest = np.nanpercentile(np.where(shows, gap, 0.0), 75, axis=1)
+    size = np.median(edges.outer.radius_px, axis=1)
+    narrow = widest < np.maximum(FOOT_WIDTH_REL * size, 2.2 * OUTER_REACH_PX)
+    return narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL)
 
 
 def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) -> FittedRings:
@@ -299,7 +314,7 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
     """
     geometry = _Geometry(view, edges)
     cap, foot, shows = _start(geometry, heights, edges)
-    bare = shows.mean(axis=1) < FEWEST_SHOWING_REL
+    bare = ~shows.any(axis=1)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
     at_cap = geometry.at_height(geometry.outer, cap.height)
     rim = geometry.at_height(geometry.cap, cap.height)
