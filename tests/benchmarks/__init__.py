@@ -1,1 +1,1 @@
-"""Measured figures: accuracy, speed and the finder's held-out score (`python -m tests.benchmarks`)."""
+"""Measured figures: accuracy, speed, the finder's held-out score (`python -m tests.benchmarks`)."""

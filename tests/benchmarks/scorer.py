@@ -106,9 +106,7 @@ class TrueShells:
         found_px = np.reshape(found_px, (-1, 2))
         gap = np.linalg.norm(self.centre_px[:, None] - found_px[None], axis=2)
         pairs = zip(*linear_sum_assignment(np.minimum(gap, 1e5)), strict=True)
-        return [
-            (int(i), int(j)) for i, j in pairs if gap[i, j] < MATCH_REL * self.radius_px[i]
-        ]
+        return [(int(i), int(j)) for i, j in pairs if gap[i, j] < MATCH_REL * self.radius_px[i]]
 
 
 def _value(quantity: Any, key: str = "value") -> float:

@@ -129,7 +129,7 @@ def test_a_find_without_measurement_is_no_false_find():
 
 
 def test_projection_of_the_liner_is_five_px_a_mm():
-    seen = project(a_truth(), np.array([NADIR, NADIR + [10.0, -4.0]]))
+    seen = project(a_truth(), np.array([NADIR, NADIR + np.array([10.0, -4.0])]))
     assert seen == pytest.approx(np.array([[1000.0, 750.0], [1050.0, 730.0]]))
     true = TrueShells.of(a_truth())
     assert true.radius_px == pytest.approx(np.full(6, 110.0))

@@ -41,7 +41,5 @@ def feet_and_leans(feet: Sequence[Ring], caps: Sequence[Ring]) -> tuple[FootAndL
     spread = radii_about_each(foot, cap_centroid, ANGLES)
     spread -= radii_about_each(cap, cap_centroid, ANGLES)
     dx, dy = (foot_centroid - cap_centroid).T
-    rows = zip(
-        spread.mean(axis=1), np.hypot(dx, dy), np.rad2deg(np.arctan2(dy, dx)), strict=True
-    )
+    rows = zip(spread.mean(axis=1), np.hypot(dx, dy), np.rad2deg(np.arctan2(dy, dx)), strict=True)
     return tuple(FootAndLean(float(s), float(lean), float(turn)) for s, lean, turn in rows)

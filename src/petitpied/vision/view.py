@@ -69,7 +69,11 @@ def guess_camera(width_px: int, height_px: int, focal_35mm_mm: float | None) -> 
 
 def _start(sighting: CardSighting, guess: CameraGuess, thickness_mm: float) -> View:
     k = np.array(
-        [[guess.focal_px, 0, guess.centre_px[0]], [0, guess.focal_px, guess.centre_px[1]], [0, 0, 1]]
+        [
+            [guess.focal_px, 0, guess.centre_px[0]],
+            [0, guess.focal_px, guess.centre_px[1]],
+            [0, 0, 1],
+        ]
     )
     plane = np.column_stack([sighting.points_card_mm, np.full(len(sighting.points_px), 0.0)])
     n, rotations, shifts, errors = cv2.solvePnPGeneric(
@@ -175,7 +179,9 @@ def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
             by_world = by_point @ rotation
             away = at - place[:2]
             slopes[:, :, own : own + 2] = by_world[:, :, :2]
-            slopes[:, :, own + 2] = by_world[:, :, 1] * away[:, :1] - by_world[:, :, 0] * away[:, 1:]
+            slopes[:, :, own + 2] = (
+                by_world[:, :, 1] * away[:, :1] - by_world[:, :, 0] * away[:, 1:]
+            )
         parts.append(slopes / sighting.sigma_px[:, None, None])
     return np.concatenate(parts)
 

@@ -1,0 +1,77 @@
+"""``PYTHONPATH=src python -m tests.benchmarks [--fast]``: figures as Markdown tables.
+
+Accuracy on tuning scenes (the samples, and path-traced trays beside the project where they are)
+and on held-out scenes (drawn from seeds that nothing was tuned on, and any folder of path-traced
+scenes given by --held-out); speed as ratios to named baselines; the finder's held-out score.
+``--fast`` takes fewer scenes and rounds, for a look.
+"""
+
+import argparse
+import tempfile
+from pathlib import Path
+
+from petitpied.rim.batch import one_thread_for_matrices
+
+one_thread_for_matrices()  # as the command does, before NumPy is imported below
+
+from tests.benchmarks import accuracy, speed  # noqa: E402
+from tests.training.data import HELD_OUT_SEED  # noqa: E402
+from tests.training.score import score as score_finder  # noqa: E402
+
+ROOT = Path(__file__).resolve().parents[2]
+SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
+
+
+def _say(line: str) -> None:
+    print(line, flush=True)
+
+
+def _accuracy(title: str, pictures: list[Path]) -> None:
+    _say(f"\n## Accuracy, {title}\n")
+    results = [accuracy.measure_scene(picture) for picture in pictures]
+    for line in accuracy.scene_lines(results):
+        _say(line)
+    _say("")
+    for line in accuracy.total_lines(results):
+        _say(line)
+
+
+def _finder(count: int) -> None:
+    """Scenes drawn from seeds that the finder's network was never trained or tuned on."""
+    _say("\n## The finder alone, on drawn scenes that it never saw\n")
+    first = HELD_OUT_SEED + 1000
+    rows = [score_finder(seed) for seed in range(first, first + count)]
+    true, hit, false = (sum(row[i] for row in rows) for i in range(3))
+    _say("| scenes | whole shells | recall | precision |")
+    _say("|---|---|---|---|")
+    _say(f"| {count} | {true} | {hit / true:.4f} | {hit / max(hit + false, 1):.4f} |")
+
+
+def main() -> None:
+    """Print every table."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--fast", action="store_true", help="fewer scenes and rounds")
+    parser.add_argument("--cache", type=Path, help="folder for the drawn scenes, kept")
+    parser.add_argument("--held-out", type=Path, help="folder of path-traced scenes with truth")
+    parser.add_argument("--only", choices=["accuracy", "speed", "finder"], help="one part")
+    options = parser.parse_args()
+    few = options.fast
+    if options.only in (None, "accuracy"):
+        tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS)]
+        _accuracy("scenes used for tuning", tuning[:3] if few else tuning)
+        with tempfile.TemporaryDirectory() as folder:
+            drawn = accuracy.drawn_scenes(options.cache or Path(folder), 1 if few else 6)
+            _accuracy("held-out scenes, drawn", drawn)
+        if options.held_out is not None:
+            traced = accuracy.scenes_in(options.held_out)
+            _accuracy("held-out scenes, path-traced", traced[:2] if few else traced)
+    if options.only in (None, "speed"):
+        _say("\n## Speed and memory\n")
+        for line in speed.speed_lines(accuracy.scenes_in(SAMPLES)[0], few):
+            _say(line)
+    if options.only in (None, "finder"):
+        _finder(10 if few else 80)
+
+
+if __name__ == "__main__":
+    main()

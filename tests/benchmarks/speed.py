@@ -1,0 +1,125 @@
+"""Time and memory, as ratios to named baselines taken in the same run."""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from petitpied.domain.settings import Settings
+from petitpied.rim.batch import Job, inspect_one
+from petitpied.vision.decode import decode_photo
+from petitpied.vision.inspection import inspect_photo
+from tests.benchmarks.baselines import by_hough_circles, by_watershed
+
+#: a shell's diameter in the timed photo, relative to its width, for the baselines
+DIAMETER_REL = 0.085
+
+
+def _seconds(work: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    work()
+    return time.perf_counter() - start
+
+
+@dataclass(frozen=True)
+class Times:
+    """Median seconds of each part, and median ratios to the bare decode of the same round."""
+
+    seconds: dict[str, float]
+    ratios: dict[str, float]
+
+
+def paired_times(photo: Path, rounds: int) -> Times:
+    """Every part once a round, in turn, so that a busy machine slows all alike."""
+    data = photo.read_bytes()
+    pixels = decode_photo(data, photo.name).pixels_bgr
+    diameter_px = DIAMETER_REL * pixels.shape[1]
+    with tempfile.TemporaryDirectory() as folder:
+        job = Job(photo, Path(folder), photo.stem)
+        parts: dict[str, Callable[[], object]] = {
+            "bare JPEG decode (OpenCV)": lambda: cv2.imdecode(
+                np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR
+            ),
+            "decode and inspect": lambda: inspect_photo(decode_photo(data, photo.name), Settings()),
+            "decode, inspect, write all four files": lambda: inspect_one(job, Settings()),
+            "threshold, distance, watershed, regionprops (scikit-image)": lambda: by_watershed(
+                pixels, diameter_px, bright=True
+            ),
+            "HoughCircles (OpenCV)": lambda: by_hough_circles(pixels, diameter_px),
+        }
+        for work in parts.values():
+            work()  # imports and first-time set-up
+        table = np.array([[_seconds(work) for work in parts.values()] for _ in range(rounds)])
+    ratio = np.median(table / table[:, :1], axis=0)
+    return Times(
+        dict(zip(parts, np.median(table, axis=0).tolist(), strict=True)),
+        dict(zip(parts, ratio.tolist(), strict=True)),
+    )
+
+
+def whole_command(photo: Path, rounds: int) -> tuple[float, float]:
+    """Median seconds from start to exit, and greatest resident memory, MB, of the command."""
+    seconds, megabytes = [], []
+    with tempfile.TemporaryDirectory() as folder:
+        for _ in range(rounds):
+            start = time.perf_counter()
+            process = subprocess.Popen(_command([photo], Path(folder)), stdout=subprocess.DEVNULL)
+            _, status, usage = os.wait4(process.pid, 0)
+            seconds.append(time.perf_counter() - start)
+            process.returncode = os.waitstatus_to_exitcode(status)
+            if process.returncode != 0:
+                raise RuntimeError(f"the command ended with status {process.returncode}")
+            unit = 1e6 if sys.platform == "darwin" else 1e3  # ru_maxrss: bytes, elsewhere KB
+            megabytes.append(usage.ru_maxrss / unit)
+    return float(np.median(seconds)), max(megabytes)
+
+
+def _command(photos: list[Path], out: Path, *options: str) -> list[str]:
+    return [
+        *(sys.executable, "-m", "petitpied", "inspect"),
+        *map(str, photos),
+        *("--out", str(out), *options),
+    ]
+
+
+def photos_a_second(photo: Path, count: int, jobs: int) -> float:
+    """Rate over ``count`` copies of a photo, start-up and imports included."""
+    with tempfile.TemporaryDirectory() as folder:
+        copies = [Path(folder) / f"copy_{i:03d}.jpg" for i in range(count)]
+        for copy in copies:
+            shutil.copyfile(photo, copy)
+        command = _command(copies, Path(folder) / "out", "--jobs", str(jobs))
+        environment = os.environ | {"OPENBLAS_NUM_THREADS": "1"}
+        seconds = _seconds(
+            lambda: subprocess.run(
+                command, check=True, capture_output=True, env=environment, timeout=1200
+            )
+        )
+    return count / seconds
+
+
+def speed_lines(photo: Path, fast: bool) -> Iterator[str]:
+    """The table of one photo."""
+    times = paired_times(photo, 3 if fast else 9)
+    yield f"On {photo.name}, {photo.stat().st_size / 1e6:.1f} MB; {os.cpu_count()} cores."
+    yield "The scikit-image and OpenCV baselines work on a reduced, decoded copy and only find.\n"
+    yield "| part | median s | times the bare decode |"
+    yield "|---|---|---|"
+    for name, seconds in times.seconds.items():
+        yield f"| {name} | {seconds:.3f} | {times.ratios[name]:.1f} |"
+    seconds, megabytes = whole_command(photo, 2 if fast else 5)
+    yield f"| whole command, start to exit | {seconds:.2f} | |"
+    yield f"| its greatest memory, MB | {megabytes:.0f} | |"
+    count = 6 if fast else 24
+    one, two = (photos_a_second(photo, count, jobs) for jobs in (1, 2))
+    yield f"| {count} photos, one process, photos a second | {one:.2f} | |"
+    yield f"| {count} photos, two processes, photos a second | {two:.2f} | |"
+    yield f"| rate of two over one | {two / one:.2f} | |"
