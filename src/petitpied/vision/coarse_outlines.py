@@ -176,9 +176,10 @@ def _nearer_to_another(
     return foreign
 
 
-def _refined(maps: FinderMaps, centre: Floats, radius: Floats, cap: Floats) -> Floats:
-    """One round: learn from these outlines (S, RAYS), find better ones about these caps."""
-    model = _learn(maps, centre, radius)
+def _refined(
+    maps: FinderMaps, model: LinerModel, centre: Floats, radius: Floats, cap: Floats
+) -> Floats:
+    """One round: from outlines (S, RAYS) to better ones about these caps, by these colours."""
     base = _smoothed(radius)
     typical = np.median(base, axis=1)
     part = np.linspace(1 - INWARD_REL, 1 + OUTWARD_REL, SAMPLES)
@@ -224,17 +225,19 @@ def refine_outlines(
     )
     radius /= maps.cell_px
     centre = (centre_px + 0.5) / maps.cell_px - 0.5
+    model = _learn(maps, centre, radius)
     for _ in range(2):
         cap = np.array(
             [_cap_radius(seeds[i], maps, c, angle) for i, c in zip(whole, centre, strict=True)]
         )
-        radius = _refined(maps, centre, radius, cap)
+        radius = _refined(maps, model, centre, radius, cap)
         shift = 2 * (radius[:, :, None] * direction).mean(axis=1)
         polygon = centre[:, None] + radius[:, :, None] * direction
         centre = centre + 0.5 * shift
         radius = np.array(
             [outline_radius(p, c, angle) for p, c in zip(polygon, centre, strict=True)]
         )
+        model = _learn(maps, centre, radius)
     refined = list(seeds)
     for place, i in enumerate(whole):
         outline = maps.to_photo(centre[place] + radius[place][:, None] * direction)
@@ -242,4 +245,4 @@ def refine_outlines(
         refined[i] = replace(
             seeds[i], centre_px=(float(middle[0]), float(middle[1])), outline_px=outline
         )
-    return tuple(refined), _learn(maps, centre, radius)
+    return tuple(refined), model

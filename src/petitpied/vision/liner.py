@@ -9,6 +9,7 @@ say nothing.
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +21,8 @@ Masks = NDArray[np.bool_]
 BINS, LOG_RANGE = 28, (-2.1, 1.4)
 #: fewest cells to learn from: a surface of six terms and a histogram want some hundreds
 LEAST_CELLS = 400
+#: and most: more of them tell nothing new
+LEARN_CELLS = 15_000
 #: histograms are smoothed by this many bins: sensor noise and texture, about 10 % a channel
 SMOOTH_BINS = 0.9
 #: share of the liner that may lie in shade (the narrow shadow round a foot is seen too rarely
@@ -91,17 +94,13 @@ def _surface(log: Maps, terms: Floats) -> Floats:
 
 def _histogram(flat: NDArray[np.int32]) -> Floats:
     counts = np.bincount(flat, minlength=BINS**3).reshape(BINS, BINS, BINS).astype(float)
-    reach = np.arange(-3, 4)
-    bell = np.exp(-0.5 * (reach / SMOOTH_BINS) ** 2)
-    bell /= bell.sum()
-    for axis in range(3):
-        padded = np.pad(counts, [(3, 3) if a == axis else (0, 0) for a in range(3)])
-        counts = np.sum(
-            [
-                b * np.take(padded, range(k, k + BINS), axis=axis)
-                for k, b in enumerate(bell)
-            ],
-            axis=0,
+    for _ in range(3):  # smooth along the first axis, then turn the next one to the front
+        flat_counts = counts.reshape(BINS, -1)
+        smooth = cv2.GaussianBlur(
+            flat_counts, (1, 7), 0.1, sigmaY=SMOOTH_BINS, borderType=cv2.BORDER_CONSTANT
+        )
+        counts = np.ascontiguousarray(
+            np.asarray(smooth, float).reshape(BINS, BINS, BINS).transpose(1, 2, 0)
         )
     return np.asarray(counts / max(counts.sum(), 1e-9), float)
 
@@ -125,7 +124,7 @@ def learn_liner(picture_bgr: NDArray[np.uint8], inside: Masks, around: Masks) ->
     shell_y, shell_x = np.nonzero(inside)
     if min(len(grid_y), len(shell_y)) < LEAST_CELLS:
         return LinerModel(np.zeros((BINS, BINS, BINS), np.float32), np.zeros((6, 3)))
-    step_around, step_shell = max(1, len(grid_y) // 40_000), max(1, len(shell_y) // 40_000)
+    step_around, step_shell = max(1, len(grid_y) // LEARN_CELLS), max(1, len(shell_y) // LEARN_CELLS)
     grid_y, grid_x = grid_y[::step_around], grid_x[::step_around]
     shell_y, shell_x = shell_y[::step_shell], shell_x[::step_shell]
     terms = _terms(grid_x / columns, grid_y / rows)

@@ -90,6 +90,27 @@ class FittedRings:
 
 
 @dataclass(frozen=True)
+class _Seen:
+    """Points about their rings: ``turn`` (S, N) exp(i t) of the angle t, ``reach`` and the
+    ring's ``radius`` there (S, N), ``basis`` (S, N, 1 + 2 K): 1, cos t, sin t, cos 2t, ...,
+    cos K t, sin 2t, ..., sin K t."""
+
+    turn: NDArray[np.complex128]
+    reach: Floats
+    basis: Floats
+    radius: Floats
+
+    def joined(self, other: "_Seen") -> "_Seen":
+        """Both sets of points as one."""
+        return _Seen(
+            *(
+                np.concatenate([getattr(self, name), getattr(other, name)], axis=1)
+                for name in ("turn", "reach", "basis", "radius")
+            )
+        )
+
+
+@dataclass(frozen=True)
 class _Rings:
     """Parameters of S rings at once: centres (S, 2), radius (S,), harmonics (S, 2, K - 1)."""
 
@@ -98,12 +119,28 @@ class _Rings:
     harmonics: Floats
     height: Floats  # (S,)
 
-    def radius_at(self, angle: Floats) -> Floats:
-        order = np.arange(2, 2 + self.harmonics.shape[2])
-        phase = angle[..., None] * order
-        cosine, sine = self.harmonics[:, None, 0], self.harmonics[:, None, 1]
-        wave = np.cos(phase) * cosine + np.sin(phase) * sine
-        return np.asarray(self.radius[:, None] + wave.sum(axis=-1), float)
+    def seen(self, points: Floats) -> "_Seen":
+        """Points (S, N, 2) in polar form about the rings' centres."""
+        offset = points - self.centre[:, None]
+        reach = np.hypot(offset[..., 0], offset[..., 1])
+        unit = offset / np.maximum(reach, 1e-9)[..., None]
+        turn = np.asarray(unit[..., 0] + 1j * unit[..., 1], np.complex128)
+        # cos k t and sin k t as powers of exp(i t): no trigonometry
+        waves = np.repeat(turn[..., None], self.harmonics.shape[2] + 1, axis=-1)
+        waves = np.cumprod(waves, axis=-1)
+        basis: Floats = np.concatenate(
+            [
+                np.ones_like(reach)[..., None],
+                turn.real[..., None],
+                turn.imag[..., None],
+                waves.real[..., 1:],
+                waves.imag[..., 1:],
+            ],
+            axis=-1,
+        )
+        flat = self.harmonics.reshape(len(reach), -1, 1)
+        radius = self.radius[:, None] + (basis[..., 3:] @ flat)[..., 0]
+        return _Seen(turn, np.asarray(reach, float), basis, np.asarray(radius, float))
 
     def one(self, index: int) -> Ring:
         return Ring(
@@ -131,51 +168,28 @@ class _Geometry:
         shrink = 1 - height / self.camera_mm
         return np.asarray(self.nadir + (plane - self.nadir) * shrink[:, None, None], float)
 
-    def slant(self, ring: _Rings, angle: Floats) -> Floats:
+    def slant(self, ring: _Rings, turn: NDArray[np.complex128]) -> Floats:
         """Tangent of the camera's view angle along each direction (S, N); outward positive."""
-        away = ring.centre - self.nadir
-        slant = np.hypot(away[:, 0], away[:, 1]) / (self.camera_mm - ring.height)
-        bearing = np.arctan2(away[:, 1], away[:, 0])
-        return np.asarray(slant[:, None] * np.cos(angle - bearing[:, None]), float)
+        away = (ring.centre - self.nadir) / (self.camera_mm - ring.height)[:, None]
+        return np.asarray(turn.real * away[:, :1] + turn.imag * away[:, 1:], float)
 
-    def cap_bulge(self, ring: _Rings, dome_mm: Floats, angle: Floats) -> Floats:
+    def cap_bulge(self, ring: _Rings, dome_mm: Floats, slant: Floats) -> Floats:
         """How far the dome's silhouette reaches beyond the cap rim (S, N), mm.
 
         Silhouette of a half ellipsoid of height ``dome_mm`` standing on an upright shoulder of
         `SHOULDER_REL` times that height: on the side away from the camera's foot point only.
         """
-        lift = dome_mm[:, None] * np.maximum(self.slant(ring, angle), 0)
+        lift = dome_mm[:, None] * np.maximum(slant, 0)
         radius = ring.radius[:, None]
         return np.asarray(np.hypot(radius, lift) - radius + SHOULDER_REL * lift, float)
 
-    def foot_bulge(self, ring: _Rings, angle: Floats) -> Floats:
+    def foot_bulge(self, ring: _Rings, slant: Floats) -> Floats:
         """How far the foot's silhouette reaches beyond its widest ring (S, N), mm.
 
         The foot's wall is a half round of the radius at which it stands: seen under a slant it
         reaches ``h (sqrt(1 + slant^2) - 1)`` farther, on both sides.
         """
-        slant = self.slant(ring, angle)
         return np.asarray(ring.height[:, None] * (np.hypot(1, slant) - 1), float)
-
-
-def _basis(angle: Floats, order: int) -> Floats:
-    """(S, N, 1 + 2 order): constant, cos t, sin t, cos 2t, ..., sin 2t, ..."""
-    phase = angle[..., None] * np.arange(2, order + 1)
-    return np.concatenate(
-        [
-            np.ones_like(angle)[..., None],
-            np.cos(angle)[..., None],
-            np.sin(angle)[..., None],
-            np.cos(phase),
-            np.sin(phase),
-        ],
-        axis=-1,
-    )
-
-
-def _polar(points: Floats, ring: _Rings) -> tuple[Floats, Floats]:
-    offset = points - ring.centre[:, None]
-    return np.arctan2(offset[..., 1], offset[..., 0]), np.hypot(offset[..., 0], offset[..., 1])
 
 
 def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
@@ -227,34 +241,32 @@ def _foot_prior(foot: _Rings, cap: _Rings) -> _Prior:
 
 def _step(
     ring: _Rings,
-    points: Floats,
+    seen: _Seen,
     weight: Floats,
     less: Floats,
     prior: _Prior,
 ) -> _Update:
-    """One weighted ridge step. ``less`` (S, N) is taken off the radii."""
+    """One weighted ridge step. ``less`` (S, N) is taken off the points' reach."""
     order = 1 + ring.harmonics.shape[2]
-    angle, reach = _polar(points, ring)
-    reach = reach - less
-    residual = reach - ring.radius_at(angle)
+    reach = seen.reach - less
+    residual = reach - seen.radius
     scatter = _scatter(residual, weight, ring.radius)
     w = weight / (1 + (residual / (CAUCHY_SCALE * scatter[:, None])) ** 2)
     w = w / scatter[:, None] ** 2 / RAYS_A_VALUE
-    basis = _basis(angle, order)
-    weighted = basis * w[..., None]
-    normal = np.einsum("snp,snq->spq", weighted, basis)
-    moment = np.einsum("snp,sn->sp", weighted, reach)
+    weighted = (seen.basis * w[..., None]).transpose(0, 2, 1)
+    normal = weighted @ seen.basis
+    moment = (weighted @ reach[..., None])[..., 0]
     precision = np.concatenate([prior.precision, prior.harmonic_precision], axis=1)
     target = np.concatenate([prior.target, prior.harmonics.reshape(len(w), -1)], axis=1)
     each = np.arange(precision.shape[1])
     normal[:, each, each] += precision
     moment += precision * target
-    solved = np.linalg.solve(normal, moment[..., None])[..., 0]
+    solved = np.asarray(np.linalg.solve(normal, moment[..., None])[..., 0], float)
     harmonics = np.stack([solved[:, 3 : 2 + order], solved[:, 2 + order :]], axis=1)
     moved = replace(
         ring, centre=ring.centre + solved[:, 1:3], radius=solved[:, 0], harmonics=harmonics
     )
-    return _Update(moved, np.linalg.inv(normal), scatter)
+    return _Update(moved, np.asarray(np.linalg.inv(normal), float), scatter)
 
 
 def _start(
@@ -291,7 +303,7 @@ def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> N
     widest = np.nanpercentile(np.where(shows, gap, 0.0), 75, axis=1)
     size = np.median(edges.outer.radius_px, axis=1)
     narrow = widest < np.maximum(FOOT_WIDTH_REL * size, 2.2 * OUTER_REACH_PX)
-    return narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL)
+    return np.asarray(narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL), bool)
 
 
 def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) -> FittedRings:
@@ -314,7 +326,7 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
     """
     geometry = _Geometry(view, edges)
     cap, foot, shows = _start(geometry, heights, edges)
-    bare = ~shows.any(axis=1)
+    bare = np.asarray(~shows.any(axis=1), bool)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
     at_cap = geometry.at_height(geometry.outer, cap.height)
     rim = geometry.at_height(geometry.cap, cap.height)
@@ -322,31 +334,31 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
     outer_weight = edges.outer.weight * contact
     rim_weight = edges.cap.weight * contact
     for _ in range(ROUNDS):
-        angle_cap, reach_cap = _polar(at_cap, cap)
-        bulge = geometry.cap_bulge(cap, dome, angle_cap)
-        beyond_cap = reach_cap - bulge - cap.radius_at(angle_cap)
-        angle_foot, reach_foot = _polar(at_foot, foot)
-        foot_bulge = geometry.foot_bulge(foot, angle_foot)
-        beyond_foot = reach_foot - foot_bulge - foot.radius_at(angle_foot)
+        by_cap, by_foot = cap.seen(at_cap), foot.seen(at_foot)
+        slant = geometry.slant(cap, by_cap.turn)
+        bulge = geometry.cap_bulge(cap, dome, slant)
+        foot_bulge = geometry.foot_bulge(foot, geometry.slant(foot, by_foot.turn))
+        beyond_cap = by_cap.reach - bulge - by_cap.radius
+        beyond_foot = by_foot.reach - foot_bulge - by_foot.radius
         # an edge that the cap explains is no evidence for the foot, unless the foot is seen
         explained = beyond_cap < EXPLAINED_REL * cap.radius[:, None]
         # on the side away from the camera a cap hides its foot: there the dome's own shading
         # passes for a rim, unless the outer edge lies farther out than the cap can reach
-        hidden = explained & (geometry.slant(cap, angle_cap) > HIDING_SLANT)
+        hidden = explained & (slant > HIDING_SLANT)
         seen = shows & ~hidden
         to_cap = np.where(bare[:, None], 1.0, explained & ~seen)
         # a foot may hide behind the outer edge, never reach beyond it
         to_foot = np.where((beyond_foot < 0) | (to_cap == 0), 1.0, 0.0)
         cap_step = _step(
             cap,
-            np.concatenate([at_cap, rim], axis=1),
+            by_cap.joined(cap.seen(rim)),
             np.concatenate([outer_weight * to_cap, rim_weight * seen], axis=1),
             np.concatenate([bulge, np.zeros_like(bulge)], axis=1),
             _cap_prior(cap),
         )
         cap = cap_step.ring
         foot_step = _step(
-            foot, at_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap)
+            foot, by_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap)
         )
         foot = foot_step.ring
     return _collect(cap_step, foot_step, bare, shows)
