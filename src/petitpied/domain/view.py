@@ -47,13 +47,17 @@ def distort(normalised: Floats, dist: Floats) -> Floats:
 
 
 def undistort(distorted: Floats, dist: Floats) -> Floats:
-    """Inverse of `distort`, by fixed-point iteration to 1e-11 or 60 rounds."""
+    """Inverse of `distort`, by fixed-point iteration to 1e-11 or 60 rounds.
+
+    Rays beyond 79 degrees from the axis, which no lens of this model has, are kept at that:
+    a distortion that folds the picture would send the iteration to infinity.
+    """
     ideal = distorted.copy()
     if not np.any(dist):
         return ideal
     for _ in range(60):
         step = distorted - distort(ideal, dist)
-        ideal += step
+        ideal = np.clip(ideal + step, -5.0, 5.0)
         if ideal.size == 0 or float(np.abs(step).max()) < 1e-11:
             break
     return ideal

@@ -124,7 +124,8 @@ def learn_liner(picture_bgr: NDArray[np.uint8], inside: Masks, around: Masks) ->
     shell_y, shell_x = np.nonzero(inside)
     if min(len(grid_y), len(shell_y)) < LEAST_CELLS:
         return LinerModel(np.zeros((BINS, BINS, BINS), np.float32), np.zeros((6, 3)))
-    step_around, step_shell = max(1, len(grid_y) // LEARN_CELLS), max(1, len(shell_y) // LEARN_CELLS)
+    step_around = max(1, len(grid_y) // LEARN_CELLS)
+    step_shell = max(1, len(shell_y) // LEARN_CELLS)
     grid_y, grid_x = grid_y[::step_around], grid_x[::step_around]
     shell_y, shell_x = shell_y[::step_shell], shell_x[::step_shell]
     terms = _terms(grid_x / columns, grid_y / rows)

@@ -126,8 +126,9 @@ class _Rings:
         unit = offset / np.maximum(reach, 1e-9)[..., None]
         turn = np.asarray(unit[..., 0] + 1j * unit[..., 1], np.complex128)
         # cos k t and sin k t as powers of exp(i t): no trigonometry
-        waves = np.repeat(turn[..., None], self.harmonics.shape[2] + 1, axis=-1)
-        waves = np.cumprod(waves, axis=-1)
+        waves = np.cumprod(
+            np.repeat(turn[..., None], self.harmonics.shape[2] + 1, axis=-1), axis=-1
+        )
         basis: Floats = np.concatenate(
             [
                 np.ones_like(reach)[..., None],
