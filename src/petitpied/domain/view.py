@@ -47,7 +47,7 @@ def distort(normalised: Floats, dist: Floats) -> Floats:
 
 
 def undistort(distorted: Floats, dist: Floats) -> Floats:
-    """Inverse of `distort`, by fixed-point iteration to 1e-11 or 60 rounds.
+    """Inverse of `distort`, by Newton steps along the radius, to 1e-11 or 60 rounds.
 
     Rays beyond 79 degrees from the axis, which no lens of this model has, are kept at that:
     a distortion that folds the picture would send the iteration to infinity.
@@ -55,9 +55,12 @@ def undistort(distorted: Floats, dist: Floats) -> Floats:
     ideal = distorted.copy()
     if not np.any(dist):
         return ideal
+    k1, k2, _, _, k3 = dist
     for _ in range(60):
         step = distorted - distort(ideal, dist)
-        ideal = np.clip(ideal + step, -5.0, 5.0)
+        r2 = (ideal**2).sum(axis=-1, keepdims=True)
+        slope = 1 + r2 * (3 * k1 + r2 * (5 * k2 + r2 * 7 * k3))
+        ideal = np.clip(ideal + step / np.maximum(slope, 0.5), -5.0, 5.0)
         if ideal.size == 0 or float(np.abs(step).max()) < 1e-11:
             break
     return ideal

@@ -169,11 +169,11 @@ def _sight(grey: NDArray[np.uint8], letter: str, quads: dict[int, Floats]) -> Ca
     marker_px = np.concatenate(list(quads.values()))
     if len(quads) < 2:
         return None
-    h, _ = cv2.findHomography(marker_mm, marker_px, cv2.RANSAC, 4.0)
-    if h is None:
+    fitted, _ = cv2.findHomography(marker_mm, marker_px, cv2.RANSAC, 4.0)
+    if fitted is None:
         return None
+    h = np.asarray(fitted, float)
     inner_mm = card.inner_corners_mm()
-    h = np.asarray(h, float)
     predicted = cv2.perspectiveTransform(inner_mm[None], h)[0]
     scale = float(np.sqrt(abs(np.linalg.det(h[:2, :2] / h[2, 2]))))
     height, width = grey.shape

@@ -165,8 +165,17 @@ def _seen_cards(
     )
 
 
-def _coarse_diameter_mm(view: View, outline_px: Floats) -> float:
-    x, y = view.to_plane(outline_px, 2.0).T
+def _coarse_diameters_mm(view: View, outlines_px: Sequence[Floats]) -> Floats:
+    """Diameters (S,) of the circles with the outlines' areas, near enough to sort by."""
+    if not outlines_px:
+        return np.zeros(0)
+    count = [len(outline) for outline in outlines_px]
+    plane = view.to_plane(np.concatenate(outlines_px), 2.0)
+    return np.array([_diameter_mm(p) for p in np.split(plane, np.cumsum(count)[:-1])])
+
+
+def _diameter_mm(outline_mm: Floats) -> float:
+    x, y = outline_mm.T
     area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
     return float(np.sqrt(4 * area / np.pi))
 
@@ -175,14 +184,13 @@ def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> S
     """Drop what has no shell's size or lies on a card; note what is cut or covered."""
     kept: list[Seed] = []
     reasons: list[str | None] = []
-    for seed in seeds:
+    sizes = _coarse_diameters_mm(view, [seed.outline_px for seed in seeds])
+    for seed, size in zip(seeds, sizes, strict=True):
         centre = np.array([seed.centre_px])
         if any(share_covered(centre, c.corners_px) > 0 for c in cards):
             continue
-        if seed.whole:
-            size = _coarse_diameter_mm(view, seed.outline_px)
-            if not SHELL_RANGE_MM[0] <= size <= SHELL_RANGE_MM[1]:
-                continue
+        if seed.whole and not SHELL_RANGE_MM[0] <= size <= SHELL_RANGE_MM[1]:
+            continue
         covered = max(share_covered(seed.outline_px, c.corners_px) for c in cards)
         if not seed.whole:
             reasons.append("cut by the edge of the photo")
@@ -217,14 +225,12 @@ def _measure(
     first = fit_rings(view, edges, heights, neighbours.free)
     heights = refine_heights(view, first, heights)
     centres = view.to_plane(np.array([s.centre_px for s in sorted_out.seeds]), heights.foot_mm)
-    diameters = np.array([_coarse_diameter_mm(view, s.outline_px) for s in sorted_out.seeds])
+    diameters = _coarse_diameters_mm(view, [s.outline_px for s in sorted_out.seeds])
     row_angle = None
     if not straight and len(centres) >= 4:
         row_angle = find_lattice(centres, diameters).angle_deg
-    occupied = np.concatenate(
-        [centres, *(view.to_plane(c.corners_px) for c in cards)]
-        + [view.to_plane(s.outline_px) for s in sorted_out.measurable]
-    )
+    seen = [*(c.corners_px for c in cards), *(s.outline_px for s in sorted_out.measurable)]
+    occupied = np.concatenate([centres, view.to_plane(np.concatenate(seen))])
     frame = tray_frame(view, straight, occupied, row_angle)
     view = view.moved(frame.origin_mm, frame.turn_deg)
     rings = fit_rings(view, edges, heights, neighbours.free)

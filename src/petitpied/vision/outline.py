@@ -242,7 +242,7 @@ def radii_about(polygon: Floats, centre: Floats, count: int) -> Floats:
     ValueError
         If the polygon does not run once around the centre.
     """
-    return radii_about_each(polygon[None], np.reshape(centre, (1, 2)), count)[0]
+    return np.asarray(radii_about_each(polygon[None], np.reshape(centre, (1, 2)), count)[0], float)
 
 
 def radii_about_each(polygons: Floats, centres: Floats, count: int) -> Floats:
@@ -276,7 +276,7 @@ def radii_about_each(polygons: Floats, centres: Floats, count: int) -> Floats:
 
 def ring_points(ring: Ring, count: int) -> Floats:
     """The ring's vertices (count, 2), as `Ring.points_mm`, by inverse FFT (many rings a photo)."""
-    return rings_points([ring], count)[0]
+    return np.asarray(rings_points([ring], count)[0], float)
 
 
 def rings_points(rings: Sequence[Ring], count: int) -> Floats:
@@ -309,7 +309,7 @@ def union_outline(a: Ring, b: Ring, count: int = ANGLES) -> Floats:
     ValueError
         If the middle lies outside one of the rings.
     """
-    return union_outlines([a], [b], count)[0]
+    return np.asarray(union_outlines([a], [b], count)[0], float)
 
 
 def union_outlines(first: Sequence[Ring], second: Sequence[Ring], count: int = ANGLES) -> Floats:
@@ -327,4 +327,4 @@ def union_outlines(first: Sequence[Ring], second: Sequence[Ring], count: int = A
 
 def ring_centroid(ring: Ring) -> Floats:
     """Area centroid (2,) mm of the ring; differs from its centre by products of its orders."""
-    return areas_and_centroids(rings_points([ring], ANGLES))[1][0]
+    return np.asarray(areas_and_centroids(rings_points([ring], ANGLES))[1][0], float)

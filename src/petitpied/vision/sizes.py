@@ -134,9 +134,8 @@ def _sizes(shape: _Shape, doubt: ShellDoubt) -> Sizes:
         "circularity": _circularity(size, doubt.roundness(0).u),
         "aspect_ratio": Quantity(
             size.aspect_ratio,
-            float(
-                np.hypot(*[doubt.width(w, diameter).u_own for w in (1.0, 1.0)]) / size.diameter_mm
-            ),
+            # a ratio of two widths alike
+            float(np.sqrt(2) * doubt.width(1.0, diameter).u_own / size.diameter_mm),
         ),
         "foot_diameter_mm": None,
         "foot_spread_mm": None,

@@ -277,7 +277,7 @@ def solve_view(
 def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> SolvedView:
     jac = _jacobian(problem, view, places, weight)
     try:
-        covariance = np.linalg.inv(jac.T @ jac)[:8, :8]
+        covariance = np.asarray(np.linalg.inv(jac.T @ jac)[:8, :8], float)
     except np.linalg.LinAlgError as fault:
         raise CardError(
             what="the card gives no view of the tray",
