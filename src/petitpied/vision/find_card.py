@@ -20,6 +20,9 @@ Floats = NDArray[np.float64]
 SEARCH_SIZES_PX = (1344, 2400, 4200)
 #: fewest corners for a pose: four fix it, and two spare let a bad one show
 MIN_CORNERS = 6
+#: below this a card's squares are under 33 px wide and its corners' windows under 4 px: they
+#: cannot be told from the markers' (seen on drawn scenes)
+SMALLEST_PX_PER_MM = 3.0
 #: standard uncertainty of a refined chessboard corner and of a marker's corner, px.
 #: Measured on rendered phone-like photos: 0.10 to 0.30 px (chessboard), about twice (marker).
 SIGMA_CORNER_PX, SIGMA_MARKER_PX = 0.2, 0.6
@@ -249,6 +252,16 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
             sightings.append(sighting)
         elif sighting is not None:
             fewest = max(fewest, sighting.chess_corners)
+    sides = np.concatenate([q - np.roll(q, 1, axis=0) for quads in seen.values() for q in quads])
+    scale = float(np.median(np.hypot(*sides.T))) / card.MARKER_MM
+    if not sightings and scale < SMALLEST_PX_PER_MM:
+        raise CardError(
+            what="the card is too small in the picture",
+            why=f"it shows {scale:.1f} pixels a millimetre and at least "
+            f"{SMALLEST_PX_PER_MM:.0f} are needed",
+            next_step="fill the picture with the tray, use the camera's full resolution, and "
+            "send the original file, not a reduced copy",
+        )
     if not sightings:
         raise CardError(
             what="only a part of the card can be seen",
