@@ -66,7 +66,10 @@ def render_set(folder: Path, count: int, first_seed: int, workers: int, minutes:
     ):
         np.lib.format.open_memmap(folder / f"{name}.npy", "w+", np.uint8, shape).flush()
     chunk = 8
-    tasks = [(str(folder), first_seed, s, min(s + chunk, count), deadline) for s in range(0, count, chunk)]
+    tasks = [
+        (str(folder), first_seed, s, min(s + chunk, count), deadline)
+        for s in range(0, count, chunk)
+    ]
     with ProcessPoolExecutor(workers, initializer=_limit_threads) as pool:
         done = 0
         for n in pool.map(_fill, tasks):

@@ -49,7 +49,8 @@ class FinderNet(nn.Module):
                 nn.Sequential(_conv(w[4], w[5], 2), _conv(w[5], w[5])),
             ]
         )
-        self.lateral = nn.ModuleList([nn.Conv2d(a, b, 1) for a, b in zip(w[:0:-1], w[-2::-1])])
+        down = zip(w[:0:-1], w[-2::-1], strict=True)
+        self.lateral = nn.ModuleList([nn.Conv2d(a, b, 1) for a, b in down])
         self.fuse = nn.ModuleList([_conv(c, c) for c in w[-2::-1]])
         self.head = nn.Conv2d(w[0], 4, 1)
         self.up = nn.Upsample(scale_factor=2, mode="nearest")
@@ -59,6 +60,6 @@ class FinderNet(nn.Module):
         for stage in self.down:
             levels.append(stage(levels[-1]))
         y = levels[-1]
-        for lateral, fuse, skip in zip(self.lateral, self.fuse, levels[-2::-1]):
+        for lateral, fuse, skip in zip(self.lateral, self.fuse, levels[-2::-1], strict=True):
             y = fuse(self.up(lateral(y)) + skip)
         return self.head(y)

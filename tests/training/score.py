@@ -59,8 +59,10 @@ def main() -> None:
     error = np.concatenate([r[3] for r in rows])
     print(f"scenes {len(rows)}, whole shells {true}")
     print(f"recall {hit / true:.4f}, precision {hit / max(hit + false, 1):.4f}")
-    print(f"diameter of the proposed outline: median error {np.median(error):.2%}, "
-          f"95th percentile {np.percentile(error, 95):.2%}")
+    print(
+        f"diameter of the proposed outline: median error {np.median(error):.2%}, "
+        f"95th percentile {np.percentile(error, 95):.2%}"
+    )
     print("scores of false finds:", np.round(sorted(s for r in rows for s in r[4]), 2))
 
 

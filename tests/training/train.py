@@ -76,7 +76,9 @@ def colour(picture: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
     mean = x.mean(dim=(2, 3), keepdim=True)
     x = mean + (x - mean) * torch.exp(uniform(-0.4, 0.3, 1, 1, 1))
     grey = x.mean(dim=1, keepdim=True)
-    saturation = torch.where(uniform(0, 1, 1, 1, 1) < 0.08, 0.0, torch.exp(uniform(-0.5, 0.4, 1, 1, 1)))
+    saturation = torch.where(
+        uniform(0, 1, 1, 1, 1) < 0.08, 0.0, torch.exp(uniform(-0.5, 0.4, 1, 1, 1))
+    )
     x = grey + (x - grey) * saturation
     order = torch.randperm(3, generator=rng, device=device)
     swap = uniform(0, 1, 1, 1, 1) < 0.15
@@ -87,7 +89,9 @@ def colour(picture: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
     return x.clamp(0, 1)
 
 
-def targets(shell: torch.Tensor, cap: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]:
+def targets(
+    shell: torch.Tensor, cap: torch.Tensor
+) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor, torch.Tensor]:
     """Soft shell and cap masks, vectors to the middle, and where these count; half size."""
     n, height, width = shell.shape
     shown = (shell > 0).float()
@@ -103,7 +107,9 @@ def targets(shell: torch.Tensor, cap: torch.Tensor) -> tuple[torch.Tensor, torch
     stacked = torch.stack([torch.ones_like(xs), xs, ys]).flatten(1)[None].expand(n, -1, -1)
     sums.scatter_add_(2, flat[:, None].expand(-1, 3, -1), stacked)
     middle = sums[:, 1:] / sums[:, :1].clamp(min=1)
-    own = torch.gather(middle, 2, flat[:, None].expand(-1, 2, -1)).view(n, 2, height // 2, width // 2)
+    own = torch.gather(middle, 2, flat[:, None].expand(-1, 2, -1)).view(
+        n, 2, height // 2, width // 2
+    )
     vector = (own - torch.stack([xs, ys])[None]) / OFFSET_UNIT_PX
     area = torch.gather(sums[:, 0], 1, flat).view(n, height // 2, width // 2).clamp(min=40)
     inside = (half > 0).float()
@@ -124,10 +130,17 @@ def loss_of(out: torch.Tensor, shell: torch.Tensor, cap: torch.Tensor) -> torch.
     dice = 1 - (2 * (p * soft).sum((1, 2)) + 50) / (p.sum((1, 2)) + soft.sum((1, 2)) + 50)
     far = (out[:, 2:] - vector).abs().sum(1) * weight
     size = OFFSET_UNIT_PX / 8
-    return 2 * bce + 1.5 * cap_loss + 0.5 * dice.mean() + 0.25 * size * far.sum() / weight.sum().clamp(min=1)
+    return (
+        2 * bce
+        + 1.5 * cap_loss
+        + 0.5 * dice.mean()
+        + 0.25 * size * far.sum() / weight.sum().clamp(min=1)
+    )
 
 
-def batches(data: dict[str, torch.Tensor], index: torch.Tensor) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
+def batches(
+    data: dict[str, torch.Tensor], index: torch.Tensor
+) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
     picture = data["picture"][index].permute(0, 3, 1, 2).float() / 255
     return picture, data["shell"][index].float(), data["cap"][index].float()
 
@@ -158,10 +171,14 @@ def train(folder: Path, minutes: float, seed: int, start: Path | None) -> Finder
     if start:
         net.load_state_dict(torch.load(start, map_location=device))
     best = torch.optim.AdamW(net.parameters(), lr=3e-3, weight_decay=1e-3)
-    average = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True)
+    average = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
+    )
     began, step, shown = time.monotonic(), 0, time.monotonic()
     while (part := (time.monotonic() - began) / (60 * minutes)) < 1:
-        rate = 3e-3 * (part / 0.05 if part < 0.05 else 0.5 * (1 + np.cos(np.pi * (part - 0.05) / 0.95)))
+        rate = 3e-3 * (
+            part / 0.05 if part < 0.05 else 0.5 * (1 + np.cos(np.pi * (part - 0.05) / 0.95))
+        )
         for group in best.param_groups:
             group["lr"] = max(rate, 1e-6)
         index = torch.randint(len(data["picture"]), (BATCH,), generator=rng, device=device)
@@ -178,8 +195,17 @@ def train(folder: Path, minutes: float, seed: int, start: Path | None) -> Finder
         step += 1
         if time.monotonic() - shown > 30:
             shown = time.monotonic()
-            print(f"step {step} part {part:.2f} loss {float(loss.detach()):.4f} held out", *(f"{v:.4f}" for v in held_out_score(average.module, check)), flush=True)
-    print("final", *(f"{v:.4f}" for v in held_out_score(average.module, check)), f"steps {step}", flush=True)
+            print(
+                f"step {step} part {part:.2f} loss {float(loss.detach()):.4f} held out",
+                *(f"{v:.4f}" for v in held_out_score(average.module, check)),
+                flush=True,
+            )
+    print(
+        "final",
+        *(f"{v:.4f}" for v in held_out_score(average.module, check)),
+        f"steps {step}",
+        flush=True,
+    )
     return average.module
 
 
@@ -187,7 +213,15 @@ def export(net: FinderNet, target: Path) -> None:
     """Write the network as ONNX of fixed input size, for OpenCV."""
     net = net.cpu().float().eval().to(memory_format=torch.contiguous_format)
     example = torch.zeros(1, 3, SIZE_PX[1], SIZE_PX[0])
-    torch.onnx.export(net, (example,), str(target), opset_version=17, input_names=["picture"], output_names=["maps"], dynamo=False)
+    torch.onnx.export(
+        net,
+        (example,),
+        str(target),
+        opset_version=17,
+        input_names=["picture"],
+        output_names=["maps"],
+        dynamo=False,
+    )
 
 
 def main() -> None:
@@ -205,8 +239,16 @@ def main() -> None:
     options = parser.parse_args()
     began = time.monotonic()
     if not (options.folder / "train").exists():
-        render_set(options.folder / "held_out", options.held_out, HELD_OUT_SEED, options.workers, 10)
-        render_set(options.folder / "train", options.scenes, options.first_seed, options.workers, options.render_minutes)
+        render_set(
+            options.folder / "held_out", options.held_out, HELD_OUT_SEED, options.workers, 10
+        )
+        render_set(
+            options.folder / "train",
+            options.scenes,
+            options.first_seed,
+            options.workers,
+            options.render_minutes,
+        )
     print(f"rendered in {time.monotonic() - began:.0f} s", flush=True)
     net = train(options.folder, options.minutes, options.seed, options.start)
     torch.save(net.state_dict(), options.out.with_suffix(".pt"))
