@@ -110,6 +110,21 @@ def photos_a_second(photo: Path, count: int, cores: int) -> float:
     return count / seconds
 
 
+def arithmetic_scaling() -> float:
+    """What two cores of this machine give over one, now: plain arithmetic in two processes."""
+    command = [sys.executable, "-c", "sum(i * i for i in range(12_000_000))"]
+
+    def together(count: int) -> float:
+        def work() -> None:
+            processes = [subprocess.Popen(command) for _ in range(count)]
+            for process in processes:
+                process.wait()
+
+        return min(_seconds(work) for _ in range(3))
+
+    return 2 * together(1) / together(2)
+
+
 def speed_lines(photo: Path, fast: bool) -> Iterator[str]:
     """The table of one photo."""
     times = paired_times(photo, 3 if fast else 9)
@@ -127,3 +142,4 @@ def speed_lines(photo: Path, fast: bool) -> Iterator[str]:
     yield f"| {count} photos on one core, photos a second | {one:.2f} | |"
     yield f"| {count} photos on two cores, photos a second | {two:.2f} | |"
     yield f"| rate on two cores over one | {two / one:.2f} | |"
+    yield f"| the same of plain arithmetic on this machine | {arithmetic_scaling():.2f} | |"
