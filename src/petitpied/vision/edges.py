@@ -41,6 +41,12 @@ OUTER_REACH_PX = 2.0
 #: the cap's edge is looked for where the finder sees a foot at least this wide, relative to
 #: the radius (0.3 mm on 22 mm)
 VISIBLE_FOOT_REL = 0.015
+#: edges stronger than this many times the usual count alike: a cap's edge is no better a
+#: witness of the outline than a foot's weaker one outside it
+LOUDEST_EDGE = 3.5
+#: the outline may lie farther outside the coarse one than inside it, by this factor: a foot of
+#: the liner's colour is missed by colours
+OUTWARD = 1.5
 #: opponent channels count this much more than lightness: shadows change lightness alone
 CHROMA_GAIN = 1.5
 
@@ -192,6 +198,8 @@ def _band(
     *,
     inside_px: Floats | None = None,
     model: LinerModel | None = None,
+    outward: float = 1.0,
+    loudest: float = np.inf,
 ) -> EdgeBand:
     """Edges within ``half_px`` (S,) of ``radius`` (S, RAYS), inside ``inside_px`` if given;
     ``model`` given: from shell to liner."""
@@ -204,8 +212,9 @@ def _band(
     if inside_px is not None:  # the outer edge's own slope is no evidence for the cap's
         gap = (inside_px - radius)[:, :, None] - offset
         strength *= 1 - np.exp(-0.5 * (np.maximum(gap, 0) / OUTER_REACH_PX) ** 2)
-    near = -0.5 * (offset / (NEAR_REL * half_px[:, None])) ** 2
-    score = np.log(np.maximum(strength / typical, 0.1)) + near[:, None, :]
+    spread = NEAR_REL * half_px[:, None] * np.where(offset > 0, outward, 1.0)
+    near = -0.5 * (offset / spread) ** 2
+    score = np.log(np.clip(strength / typical, 0.1, loudest)) + near[:, None, :]
     if model is not None:
         size = pixels_bgr.shape[1], pixels_bgr.shape[0]
         window = max(2, round(WINDOW_REL * float(np.median(radius)) / step_px))
@@ -258,7 +267,9 @@ def find_edges(
         ]
     )
     half = BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
-    outer_band = _band(pixels_bgr, centre, outer, half, model=model)
+    outer_band = _band(
+        pixels_bgr, centre, outer, half, model=model, outward=OUTWARD, loudest=LOUDEST_EDGE
+    )
     inner = np.minimum(cap, outer)
     half = CAP_BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
     cap_band = _band(pixels_bgr, centre, inner, half, inside_px=outer_band.radius_px)

@@ -98,7 +98,7 @@ def _with_sizes(shell: Shell, sizes: Sizes, centre_px: Floats) -> Shell:
 def measured_shells(
     view: View, sorted_out: SortedOut, rings: FittedRings, heights: Heights, places: Places
 ) -> tuple[Shell, ...]:
-    """Every seed as a shell, in the order of the seeds; frame of ``view`` (tray).
+    """Every seed as a shell, row by row; frame of ``view`` (tray).
 
     ``rings`` are those of the measurable seeds, in their order.
     """
@@ -120,7 +120,7 @@ def measured_shells(
             touching=tuple(sorted(lattice.ids[place[n]] for n in neighbours.touching[number])),
             doubts=(doubt,) if free_rel < 1 - DOUBTFUL_REL else (),
         )
-    return _with_relative(shells)
+    return _with_relative(sorted(shells, key=lambda s: (s.row, s.column, s.id)))
 
 
 def _with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:

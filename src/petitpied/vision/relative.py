@@ -80,7 +80,7 @@ def relative_shells(
                 missing=tuple((name, NO_CARD) for name in MILLIMETRES),
             )
         shells.append(shell)
-    return tuple(shells), lattice
+    return tuple(sorted(shells, key=lambda s: (s.row, s.column, s.id))), lattice
 
 
 MILLIMETRES = (
