@@ -47,7 +47,7 @@ def test_a_shaded_and_half_covered_card_still_counts():
 def test_too_much_covered_says_how_many_corners():
     view, place = overhead_view(), (95.0, 60.0, 0.0)
     picture = draw_cards(view, {"A": place})
-    edge = view.project(np.array([[123.0, 60.0]]))[0, 0]
+    edge = view.project(np.array([[112.0, 60.0]]))[0, 0]
     picture[:, int(edge) :] = 120
     with pytest.raises(CardError, match=r"only a part of the card .*: \d+ of its 18 .*; .*retake"):
         find_cards(picture)
@@ -64,6 +64,6 @@ def test_mirrored_missing_doubled_and_tiny_cards_are_refused_plainly():
     both = np.where(other < 190, other, good)
     with pytest.raises(CardError, match=r"two cards A .*"):
         find_cards(both.astype(np.uint8))
-    far = overhead_view(height_mm=1600.0)
+    far = overhead_view(height_mm=1500.0)
     with pytest.raises(CardError, match=r"too small in the picture: it shows 1\.\d pixels"):
         find_cards(draw_cards(far, {"A": (95.0, 60.0, 0.0)}))

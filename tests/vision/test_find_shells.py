@@ -4,8 +4,8 @@ import cv2
 import numpy as np
 from skimage import data
 
-from petitpied.domain.settings import Settings
 from petitpied.domain.photo import Photo
+from petitpied.domain.settings import Settings
 from petitpied.vision.find_shells import find_shells, seeds_from_maps
 from petitpied.vision.finder_network import FinderMaps
 from petitpied.vision.inspection import inspect_photo

@@ -66,7 +66,8 @@ def test_an_even_tray_looks_even_from_close_by():
     rings = fit(view, shell_edges(view, CENTRES))
     radii = [cap.radius_mm for cap in rings.cap]
     assert np.ptp(radii) < 0.12  # the dome's bulge at slant 0.17 is 0.05 mm
-    lean = [np.subtract(f.centre_mm, c.centre_mm) for c, f in zip(rings.cap, rings.foot, strict=True)]
+    both = zip(rings.cap, rings.foot, strict=True)
+    lean = [np.subtract(foot.centre_mm, cap.centre_mm) for cap, foot in both]
     assert np.abs(lean).max() < 0.15
 
 

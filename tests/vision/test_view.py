@@ -1,5 +1,7 @@
 """The view from noisy corners of known geometry; straight edges as witnesses of the lens."""
 
+import itertools
+
 import cv2
 import numpy as np
 import pytest
@@ -101,7 +103,7 @@ def test_straight_rims_show_the_lens():
         low, high = np.array([-10.0, -5.0]) + inset, np.array([205.0, 160.0]) - inset
         corners = np.array([low, [high[0], low[1]], high, [low[0], high[1]], low])
         path = np.concatenate(
-            [a + t[:, None] * (b - a) for a, b in zip(corners[:-1], corners[1:], strict=True)]
+            [a + t[:, None] * (b - a) for a, b in itertools.pairwise(corners)]
         )
         polygon = np.rint(bent.project(path) * 16).astype(np.int32)
         cv2.fillPoly(picture, [polygon], grey, cv2.LINE_AA, 4)

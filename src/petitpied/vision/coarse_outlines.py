@@ -138,6 +138,7 @@ def _smoothed(radius: Floats) -> Floats:
     basis = np.concatenate([np.ones((RAYS, 1)), np.cos(phase), np.sin(phase)], axis=1)
     typical = np.median(radius, axis=1)
     order = np.concatenate([[0], np.tile(np.arange(1, SMOOTH_ORDER + 1), 2)])
+    products = (basis[:, :, None] * basis[:, None, :]).reshape(RAYS, -1)
     stiff = np.where(order >= 2, 1.0 / SMOOTH_SIGMA_REL**2, 1e-6)
     curve = np.repeat(typical[:, None], RAYS, axis=1)
     for _ in range(8):
@@ -146,9 +147,9 @@ def _smoothed(radius: Floats) -> Floats:
             1.4826 * np.median(np.abs(rest), axis=1), SMOOTH_FLOOR_REL * typical
         )[:, None]
         weight = 1 / (1 + (rest / (1.5 * scatter)) ** 2) / scatter**2
-        normal = np.einsum("rp,sr,rq->spq", basis, weight, basis, optimize=True)
+        normal = (weight @ products).reshape(len(radius), len(stiff), len(stiff))
         normal += np.diag(stiff)[None] / typical[:, None, None] ** 2
-        moment = np.einsum("rp,sr->sp", basis, weight * radius)
+        moment = (weight * radius) @ basis
         curve = np.linalg.solve(normal, moment[..., None])[..., 0] @ basis.T
     for shell in np.nonzero(np.ptp(radius, axis=1) > LOBED_REL * typical)[0]:
         circle, share = _best_circle(radius[shell])

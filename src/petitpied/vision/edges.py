@@ -85,10 +85,11 @@ def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> 
 
 def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Lightness (Rec. 601 weights) and two opponent channels, (..., 3)."""
-    b, g, r = np.moveaxis(strip_bgr.astype(np.float32), -1, 0)
-    light = 0.114 * b + 0.587 * g + 0.299 * r
-    gain = np.float32(CHROMA_GAIN)
-    return np.stack([light, gain * (r - g), 0.7 * gain * (b - g)], axis=-1)
+    gain = CHROMA_GAIN
+    mix = [[0.114, 0.587, 0.299], [0.0, -gain, gain], [0.7 * gain, -0.7 * gain, 0.0]]
+    flat = strip_bgr.reshape(-1, strip_bgr.shape[-2], 3).astype(np.float32)
+    mixed = cv2.transform(flat, np.array(mix, np.float32))
+    return np.asarray(mixed, np.float32).reshape(strip_bgr.shape)
 
 
 def _strips(
@@ -113,21 +114,21 @@ def _strips(
 def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
     """Size of the colour change along each ray (S, RAYS, R), smoothed over five rays."""
     shells, rays, samples, _ = strip.shape
-    colour = _channels(strip)
-    turn = np.array([0.5, 0.8, 1.0, 0.8, 0.5], np.float32)
-    turn /= turn.sum()
-    colour = sum(
-        (w * np.roll(colour, k - 2, axis=1) for k, w in enumerate(turn)), np.zeros_like(colour)
-    )
+    turn = np.array([0.5, 0.8, 1.0, 0.8, 0.5])
     half = int(np.ceil(3.5 * sigma_samples))
     x = np.arange(-half, half + 1)
     bell = np.exp(-(x**2) / (2 * sigma_samples**2))
-    slope = (x * bell / (bell.sum() * sigma_samples**2)).astype(np.float32)
-    change = cv2.filter2D(
-        colour.reshape(shells * rays, samples, 3), -1, slope[None], borderType=cv2.BORDER_REPLICATE
+    slope = x * bell / (bell.sum() * sigma_samples**2)
+    closed = np.concatenate([strip[:, -2:], strip, strip[:, :2]], axis=1)  # rays go round
+    change = cv2.sepFilter2D(
+        _channels(closed).reshape(shells * (rays + 4), samples, 3),
+        -1,
+        slope.astype(np.float32),
+        (turn / turn.sum()).astype(np.float32),
+        borderType=cv2.BORDER_REPLICATE,
     )
-    size = np.sqrt((np.asarray(change, float) ** 2).sum(axis=-1))
-    return np.asarray(size.reshape(shells, rays, samples), float)
+    change = np.asarray(change).reshape(shells, rays + 4, samples, 3)[:, 2:-2]
+    return np.asarray(np.sqrt(np.einsum("srnc,srnc->srn", change, change)), float)
 
 
 def _fall(
@@ -159,22 +160,31 @@ def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
     Viterbi's algorithm once and a half round the shell, so that the path closes on itself.
     """
     shells, rays, samples = score.shape
-    steps = np.arange(-2, 3)
-    cost = (SLOPE_COST * np.abs(steps)).astype(np.float32)[:, None, None]
-    total = score[:, 0].copy()
     count = rays + rays // 2
-    came = np.zeros((count, shells, samples), np.int8)
-    padded = np.full((shells, samples + 4), -1e9, np.float32)
+    near, far = np.float32(SLOPE_COST), np.float32(2 * SLOPE_COST)
+    by_ray = np.ascontiguousarray(score.transpose(1, 0, 2))
+    # best totals up to each ray, with room for steps beyond both ends of the band
+    total = np.full((count, shells, samples + 4), -1e9, np.float32)
+    total[0, :, 2:-2] = by_ray[0]
+    best, other = np.empty((2, shells, samples), np.float32)
     for ray in range(1, count):
-        padded[:, 2:-2] = total
-        options = np.stack([padded[:, 2 + k : 2 + k + samples] for k in steps]) - cost
-        came[ray] = options.argmax(axis=0)
-        total = options.max(axis=0) + score[:, ray % rays]
+        last = total[ray - 1]
+        np.maximum(last[:, 1:-3], last[:, 3:-1], out=best)
+        best -= near
+        np.maximum(last[:, :-4], last[:, 4:], out=other)
+        other -= far
+        np.maximum(best, other, out=best)
+        np.maximum(best, last[:, 2:-2], out=best)
+        np.add(best, by_ray[ray % rays], out=total[ray, :, 2:-2])
+    # the way back: which step gave each total is found again along the best path only
+    steps = np.arange(-2, 3)
+    cost = (SLOPE_COST * np.abs(steps)).astype(np.float32)
+    each = np.arange(shells)[:, None]
     path = np.zeros((count, shells), np.intp)
-    path[-1] = total.argmax(axis=1)
-    each = np.arange(shells)
+    path[-1] = total[-1, :, 2:-2].argmax(axis=1)
     for ray in range(count - 1, 0, -1):
-        path[ray - 1] = path[ray] + steps[came[ray, each, path[ray]]]
+        options = total[ray - 1][each, path[ray][:, None] + 2 + steps] - cost
+        path[ray - 1] = path[ray] + steps[options.argmax(axis=1)]
     quarter = rays // 4
     closed = np.roll(path[quarter : quarter + rays], quarter, axis=0)
     return closed.T

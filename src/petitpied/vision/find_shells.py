@@ -18,6 +18,7 @@ from petitpied.vision.liner import LinerModel
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
+Ints = NDArray[np.int64]
 
 #: a cell shows a shell from this probability on: the boundary the network was trained to give
 SHELL_LEVEL = 0.5
@@ -130,6 +131,7 @@ class _Outliner:
 
     def __init__(self, maps: FinderMaps, label: Labels) -> None:
         self.maps, self.label = maps, label
+        self.label_float = label.astype(np.float32)
         self.angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
         self.direction = np.column_stack([np.cos(self.angle), np.sin(self.angle)])
 
@@ -141,7 +143,7 @@ class _Outliner:
         y = (centre[1] + np.outer(self.direction[:, 1], reach)).astype(np.float32)
         shell = cv2.remap(self.maps.shell, x, y, cv2.INTER_LINEAR, borderValue=0.0)
         cap = cv2.remap(self.maps.cap, x, y, cv2.INTER_LINEAR, borderValue=0.0)
-        own = cv2.remap(self.label.astype(np.float32), x, y, cv2.INTER_NEAREST, borderValue=0.0)
+        own = cv2.remap(self.label_float, x, y, cv2.INTER_NEAREST, borderValue=0.0)
         foreign = np.asarray((own != 0) & (own != number), bool)
         shell_own = np.where(foreign, 0.0, np.asarray(shell, float))
         cap_own = np.where(foreign, 0.0, np.asarray(cap, float))
@@ -171,20 +173,33 @@ class _Candidate:
     neighbours: set[int]
 
 
-def _candidate(maps: FinderMaps, label: Labels, number: int, peak: Floats) -> _Candidate | None:
+def _boxes(label: Labels, count: int) -> Ints:
+    """First and one past the last row and column (count, 4) of labels 1 to ``count``."""
+    ys, xs = np.nonzero(label)
+    number = label[ys, xs] - 1
+    box = np.tile([label.shape[0], -1, label.shape[1], -1], (count, 1))
+    for column, (values, pick) in enumerate(
+        ((ys, np.minimum), (ys, np.maximum), (xs, np.minimum), (xs, np.maximum))
+    ):
+        pick.at(box[:, column], number, values)
+    return np.asarray(box + np.array([0, 1, 0, 1]), np.int64)
+
+
+def _candidate(
+    outliner: _Outliner, number: int, peak: Floats, box: Ints
+) -> _Candidate | None:
     """One shell, verified: certain, compact, round enough, its cells agreeing on its middle."""
-    ys, xs = np.nonzero(label == number)
-    if len(xs) < np.pi / 4 * SMALLEST_CELLS**2:
+    maps, label = outliner.maps, outliner.label
+    if box[1] <= box[0]:
         return None
-    x0, y0 = max(int(xs.min()) - 2, 0), max(int(ys.min()) - 2, 0)
-    window = np.s_[y0 : int(ys.max()) + 3, x0 : int(xs.max()) + 3]
+    y0, x0 = max(int(box[0]) - 2, 0), max(int(box[2]) - 2, 0)
+    window = np.s_[y0 : int(box[1]) + 2, x0 : int(box[3]) + 2]
     mask = _largest_part(label[window] == number)
     if mask.sum() < np.pi / 4 * SMALLEST_CELLS**2:
         return None
     across = 2 * float(np.sqrt(mask.sum() / np.pi))
     my, mx = np.nonzero(mask)
     centre = np.array([mx.mean() + x0, my.mean() + y0])
-    outliner = _Outliner(maps, label)
     outer, cap = outliner.outline(number, centre, across)
     points = centre + outer[:, None] * outliner.direction
     hull_area = float(cv2.contourArea(cv2.convexHull(points.astype(np.float32))))
@@ -226,8 +241,11 @@ def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
     if not len(peaks):
         return ()
     peaks, label = _merged(maps, shown, peaks)
+    outliner, boxes = _Outliner(maps, label), _boxes(label, len(peaks))
     found = [
-        c for n, p in enumerate(peaks, 1) if (c := _candidate(maps, label, n, p)) is not None
+        candidate
+        for number, peak in enumerate(peaks, 1)
+        if (candidate := _candidate(outliner, number, peak, boxes[number - 1])) is not None
     ]
     if len(found) >= FEWEST_TO_COMPARE:
         usual = float(np.median([c.seed.score for c in found]))

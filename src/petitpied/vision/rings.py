@@ -126,19 +126,13 @@ class _Rings:
         unit = offset / np.maximum(reach, 1e-9)[..., None]
         turn = np.asarray(unit[..., 0] + 1j * unit[..., 1], np.complex128)
         # cos k t and sin k t as powers of exp(i t): no trigonometry
-        waves = np.cumprod(
-            np.repeat(turn[..., None], self.harmonics.shape[2] + 1, axis=-1), axis=-1
-        )
-        basis: Floats = np.concatenate(
-            [
-                np.ones_like(reach)[..., None],
-                turn.real[..., None],
-                turn.imag[..., None],
-                waves.real[..., 1:],
-                waves.imag[..., 1:],
-            ],
-            axis=-1,
-        )
+        count = self.harmonics.shape[2]
+        basis: Floats = np.empty((*reach.shape, 3 + 2 * count))
+        basis[..., 0], basis[..., 1], basis[..., 2] = 1.0, turn.real, turn.imag
+        power = turn
+        for k in range(count):
+            power = power * turn
+            basis[..., 3 + k], basis[..., 3 + count + k] = power.real, power.imag
         flat = self.harmonics.reshape(len(reach), -1, 1)
         radius = self.radius[:, None] + (basis[..., 3:] @ flat)[..., 0]
         return _Seen(turn, np.asarray(reach, float), basis, np.asarray(radius, float))
