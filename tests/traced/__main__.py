@@ -15,7 +15,16 @@ from tests.traced.camera import Camera, camera_from
 from tests.traced.lay import PlacedCard, lay_tray
 from tests.traced.mesh import srgb_to_linear
 from tests.traced.phone import Picture, drawn_effects, photograph, save_jpeg
-from tests.traced.scenes import FINAL, FLAVOURS_SRGB, HELD_OUT, SAMPLES, SCENES, TRAY_MM, Scene
+from tests.traced.scenes import (
+    FINAL,
+    FLAVOURS_SRGB,
+    HELD_OUT,
+    SAMPLES,
+    SCENES,
+    THIRD,
+    TRAY_MM,
+    Scene,
+)
 from tests.traced.shells import Shell, cap_mesh, foot_mesh
 from tests.traced.stage import (
     Stage,
@@ -191,14 +200,14 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out", type=Path)
     parser.add_argument(
-        "--scene", default="samples", help="a name, samples, held_out, final or all"
+        "--scene", default="samples", help="a name, samples, held_out, final, third or all"
     )
     parser.add_argument("--samples", type=int, default=24, help="light paths a pixel")
     parser.add_argument("--scale", type=float, default=0.7, help="render size over photo size")
     parser.add_argument("--keep", type=Path, help="folder to keep renders in and reuse them from")
     args = parser.parse_args()
-    groups = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL,
-              "all": SAMPLES + HELD_OUT + FINAL}
+    groups = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
+              "all": SAMPLES + HELD_OUT + FINAL + THIRD}
     args.out.mkdir(parents=True, exist_ok=True)
     if args.keep:
         args.keep.mkdir(parents=True, exist_ok=True)

@@ -14,6 +14,10 @@ class ExitCode(IntEnum):
     OUTPUT = 6  # the results cannot be written
     SOME_FAILED = 7  # several photos, at least one of them failed
     RECORD = 8  # a record that cannot be read
+    LENS = 9  # a lens chart or lens profile that cannot be used
+    HISTORY = 10  # the database of bakes, or facts that cannot be logged
+    OWN_FILE = 11  # a file of the baker's own (limits, box, recipe, letterhead) with a fault
+    LOT = 12  # nothing to sort, pair, box, map or report
 
 
 class ReadingError(Exception):
@@ -72,3 +76,27 @@ class RecordError(ReadingError):
     """A record that cannot be read."""
 
     exit_code = ExitCode.RECORD
+
+
+class LensError(ReadingError):
+    """A lens chart or lens profile that cannot be used."""
+
+    exit_code = ExitCode.LENS
+
+
+class HistoryError(ReadingError):
+    """The database of bakes cannot be used, or a fact cannot be logged."""
+
+    exit_code = ExitCode.HISTORY
+
+
+class OwnFileError(ReadingError):
+    """A file that the baker wrote (limits, box, recipe, letterhead) has a fault."""
+
+    exit_code = ExitCode.OWN_FILE
+
+
+class LotError(ReadingError):
+    """Too little to sort, pair, box, map or report."""
+
+    exit_code = ExitCode.LOT
