@@ -1,0 +1,1 @@
+"""What lies on a shell: cracks, foot, dimples, colour. Pure; imports domain only."""
