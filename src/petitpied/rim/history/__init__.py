@@ -1,0 +1,1 @@
+"""The history: every bake's record and facts, in one database."""
