@@ -8,11 +8,12 @@ import pytest
 
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
+from petitpied.domain.lens import CameraGuess
 from petitpied.domain.view import View
 from petitpied.vision.card_check import check_cards
 from petitpied.vision.find_card import CardSighting
 from petitpied.vision.straight_edges import StraightnessEvidence, find_straight_edges
-from petitpied.vision.view import CameraGuess, guess_camera, solve_view
+from petitpied.vision.view import guess_camera, solve_view
 from tests.vision.card_views import SIZE_PX, overhead_view, placed
 
 NOISE_PX = 0.15  # as measured on phone-like photos

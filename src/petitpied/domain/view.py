@@ -12,8 +12,12 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-#: order of `View.covariance`: focal length (relative), k1, rotation vector (rad), shift (mm)
-PARAMETERS = ("f_rel", "k1", "rx_rad", "ry_rad", "rz_rad", "tx_mm", "ty_mm", "tz_mm")
+#: order of `View.covariance`: focal length (relative), k1, rotation vector (rad), shift (mm),
+#: then the rest of the lens: distortion and principal point
+PARAMETERS = (
+    *("f_rel", "k1", "rx_rad", "ry_rad", "rz_rad", "tx_mm", "ty_mm", "tz_mm"),
+    *("k2", "cx_px", "cy_px", "p1", "p2", "k3"),
+)
 
 
 def rotation_matrix(rotation_rad: ArrayLike) -> Floats:
@@ -71,14 +75,22 @@ class View:
     """Camera and pose of one photo.
 
     ``camera_matrix`` (3, 3) in pixels; ``dist`` (5,), OpenCV's order; ``world_to_camera``
-    (3, 4): rotation and shift (mm). ``covariance`` (8, 8) of `PARAMETERS`, the pose being
-    perturbed as in `perturbed`; zeros where the view is exact.
+    (3, 4): rotation and shift (mm). ``covariance`` (14, 14) of `PARAMETERS`, the pose being
+    perturbed as in `perturbed`; zeros where the view is exact. A covariance of the first
+    parameters alone is filled up with zeros.
     """
 
     camera_matrix: Floats
     dist: Floats
     world_to_camera: Floats
     covariance: Floats
+
+    def __post_init__(self) -> None:
+        given = np.asarray(self.covariance, float)
+        if given.shape[0] < len(PARAMETERS):
+            whole = np.zeros((len(PARAMETERS), len(PARAMETERS)))
+            whole[: len(given), : len(given)] = given
+            object.__setattr__(self, "covariance", whole)
 
     @staticmethod
     def exact(camera_matrix: ArrayLike, dist: ArrayLike, world_to_camera: ArrayLike) -> "View":
@@ -126,18 +138,19 @@ class View:
         return np.asarray((centre + world_rays * reach[:, None])[:, :2], float)
 
     def perturbed(self, change: ArrayLike) -> "View":
-        """The view after a small change of `PARAMETERS` (8,).
+        """The view after a small change of `PARAMETERS` (14,), or of the first of them.
 
-        Focal length times ``1 + f_rel``; ``k1`` added; pose: ``R' = exp(r) R``,
+        Focal length times ``1 + f_rel``; the rest of the lens added; pose: ``R' = exp(r) R``,
         ``t' = exp(r) t + t_change`` would swing far points, so the rotation turns about the
         point of the liner on the optical axis and the shift is added after.
         """
-        d = np.asarray(change, float)
+        d = np.zeros(len(PARAMETERS))
+        d[: np.size(change)] = change
         k = self.camera_matrix.copy()
         k[0, 0] *= 1 + d[0]
         k[1, 1] *= 1 + d[0]
-        dist = self.dist.copy()
-        dist[0] += d[1]
+        k[:2, 2] += d[9:11]
+        dist = self.dist + d[[1, 8, 11, 12, 13]]
         rotation, shift = self.world_to_camera[:, :3], self.world_to_camera[:, 3]
         turn = rotation_matrix(d[2:5])
         centre = self.camera_centre_mm

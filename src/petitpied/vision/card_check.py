@@ -13,7 +13,8 @@ from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.view import View
 from petitpied.vision.find_card import CardSighting
-from petitpied.vision.view import SolvedView, place_in_world
+from petitpied.vision.view import SolvedView
+from petitpied.vision.view_slopes import place_in_world
 
 Floats = NDArray[np.float64]
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from petitpied import __version__
 from petitpied.domain import card
 from petitpied.domain.errors import ShellsError
+from petitpied.domain.lens import CameraGuess
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
@@ -32,8 +33,9 @@ from petitpied.vision.straight_edges import (
     find_straight_edges,
 )
 from petitpied.vision.tray_frame import TrayFrame, tray_frame
-from petitpied.vision.view import CameraGuess, SolvedView, guess_camera, place_in_world, solve_view
+from petitpied.vision.view import SolvedView, guess_camera, solve_view
 from petitpied.vision.view_doubts import view_warnings
+from petitpied.vision.view_slopes import place_in_world
 
 Floats = NDArray[np.float64]
 

@@ -13,8 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.errors import CardError
+from petitpied.domain.lens import LENS_PARAMETERS, CameraGuess
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.vision.find_card import CardSighting
+from petitpied.vision.view_slopes import card_slopes, place_in_world
 
 Floats = NDArray[np.float64]
 
@@ -27,20 +29,15 @@ DEFAULT_FOCAL_35MM_MM, DEFAULT_FOCAL_SIGMA_REL = 26.0, 0.12
 EXIF_FOCAL_SIGMA_REL = 0.01
 #: phones correct their lenses; what is left at the corner of the picture, relative (1 sigma)
 CORNER_DISTORTION_SIGMA_REL = 0.004
+#: of that, what does not grow with the square of the distance (k2)
+SECOND_DISTORTION_SIGMA_REL = 0.001
+#: principal point off the picture's middle, relative to the diagonal (1 sigma): mounting, and a
+#: stabiliser that moves the lens (common practice, no source)
+CENTRE_SIGMA_REL = 0.002
 #: scale of the Cauchy loss in sigmas: 95 % efficiency for normal errors (Holland & Welsch 1977)
 CAUCHY_SCALE = 2.385
 
 Evidence = Callable[[View], Floats]
-
-
-@dataclass(frozen=True)
-class CameraGuess:
-    """What is known of the camera before the photo is measured."""
-
-    focal_px: float
-    focal_sigma_rel: float
-    centre_px: tuple[float, float]
-    k1_sigma: float
 
 
 @dataclass(frozen=True)
@@ -64,6 +61,8 @@ def guess_camera(width_px: int, height_px: int, focal_35mm_mm: float | None) -> 
         EXIF_FOCAL_SIGMA_REL if focal_35mm_mm else DEFAULT_FOCAL_SIGMA_REL,
         ((width_px - 1) / 2, (height_px - 1) / 2),
         CORNER_DISTORTION_SIGMA_REL / corner**2,
+        SECOND_DISTORTION_SIGMA_REL / corner**4,
+        CENTRE_SIGMA_REL * diagonal_px,
     )
 
 
@@ -77,18 +76,12 @@ def _start(sighting: CardSighting, guess: CameraGuess, thickness_mm: float) -> V
     )
     plane = np.column_stack([sighting.points_card_mm, np.full(len(sighting.points_px), 0.0)])
     n, rotations, shifts, errors = cv2.solvePnPGeneric(
-        plane, sighting.points_px, k, None, flags=cv2.SOLVEPNP_IPPE
+        plane, sighting.points_px, k, np.array(guess.dist), flags=cv2.SOLVEPNP_IPPE
     )
     best = int(np.argmin(np.ravel(errors)[:n]))
     rotation, _ = cv2.Rodrigues(rotations[best])
     shift = np.ravel(shifts[best]) + np.asarray(rotation) @ np.array([0, 0, thickness_mm])
-    return View.exact(k, [0.0], np.column_stack([rotation, shift]))
-
-
-def place_in_world(points_mm: Floats, place: Floats) -> Floats:
-    """Card points (N, 2), frame card, to the world frame; ``place`` (3,): x, y mm, turn rad."""
-    c, s = np.cos(place[2]), np.sin(place[2])
-    return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2], float)
+    return View.exact(k, guess.dist, np.column_stack([rotation, shift]))
 
 
 def _first_place(sighting: CardSighting, view: View, thickness_mm: float) -> Floats:
@@ -113,6 +106,12 @@ class _Problem:
     ) -> None:
         self.sightings, self.guess = sightings, guess
         self.thickness_mm, self.evidence = thickness_mm, evidence
+        covariance = guess.lens_covariance()
+        self.free_lens = np.flatnonzero(np.diag(covariance) > 0)
+        root = np.linalg.cholesky(covariance[np.ix_(self.free_lens, self.free_lens)])
+        self.whiten = np.asarray(np.linalg.inv(root), float)
+        #: parameters of the view that are fitted, as columns of `PARAMETERS`
+        self.free = np.array([*LENS_COLUMNS[self.free_lens], *range(2, 8)])
 
     def corners(self, view: View, places: Floats) -> Floats:
         """Corner residuals in sigmas (N, 2)."""
@@ -123,10 +122,17 @@ class _Problem:
             parts.append((at - seen.points_px) / seen.sigma_px[:, None])
         return np.concatenate(parts)
 
+    def lens_offset(self, view: View) -> Floats:
+        """The lens against its prior, in the order of `LENS_PARAMETERS`."""
+        k, d, prior = view.camera_matrix, view.dist, self.guess
+        focal = k[0, 0] / prior.focal_px - 1
+        cx, cy = k[:2, 2] - prior.centre_px
+        off = d - prior.dist
+        return np.array([focal, off[0], off[1], cx, cy, off[2], off[3], off[4]])
+
     def rest(self, view: View) -> Floats:
         """Prior and other evidence, in sigmas."""
-        focal = (view.camera_matrix[0, 0] / self.guess.focal_px - 1) / self.guess.focal_sigma_rel
-        prior = np.array([focal, view.dist[0] / self.guess.k1_sigma])
+        prior = self.whiten @ self.lens_offset(view)[self.free_lens]
         return np.concatenate([prior, self.further(view)]) if self.evidence else prior
 
     def further(self, view: View) -> Floats:
@@ -138,50 +144,28 @@ class _Problem:
         return np.concatenate([corner, self.rest(view)])
 
 
+#: where `LENS_PARAMETERS` stand among `PARAMETERS`
+LENS_COLUMNS = np.array([PARAMETERS.index(name) for name in LENS_PARAMETERS])
 #: steps of the numerical derivative of further evidence, in the units of `PARAMETERS`
-_STEPS = np.array([1e-5, 1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4])
-
-
-def _seen_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
-    """Derivatives of pixels (N, 2) by camera points ``seen`` (N, 3): (N, 2, 3); and by focal
-    length (relative) and k1: (N, 2, 2). The lens has k1 only (`guess_camera`)."""
-    n = seen[:, :2] / seen[:, 2:]
-    k1, focal = float(view.dist[0]), np.diag(view.camera_matrix)[:2]
-    r2 = (n**2).sum(axis=1)[:, None]
-    bent = n * (1 + k1 * r2)
-    by_ideal = (1 + k1 * r2)[:, :, None] * np.eye(2) + 2 * k1 * n[:, :, None] * n[:, None, :]
-    ideal = np.concatenate([np.broadcast_to(np.eye(2), (len(n), 2, 2)), -n[:, :, None]], axis=2)
-    by_point = focal[:, None] * (by_ideal @ (ideal / seen[:, 2, None, None]))
-    return by_point, np.stack([focal * bent, focal * n * r2], axis=2)
+_STEPS = np.array(
+    [1e-5, 1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5, 1e-2, 1e-2, 1e-6, 1e-6, 1e-5]
+)
 
 
 def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
-    """Derivatives (N, 2, 8 + 3 per further card) of the corner residuals, as `perturbed` and
-    the cards' places move them."""
-    rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
-    centre = view.camera_centre_mm
-    pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
-    parts = []
+    """Derivatives (N, 2, free + 3 per further card) of the corner residuals, as `perturbed`
+    and the cards' places move them."""
+    free, parts = problem.free, []
     for index, sighting in enumerate(problem.sightings):
         place = places[index - 1] if index else np.zeros(3)
-        at = place_in_world(sighting.points_card_mm, place)
-        world = np.column_stack([at, np.full(len(at), -problem.thickness_mm)])
-        seen = world @ rotation.T + shift
-        by_point, by_lens = _seen_slopes(view, seen)
-        slopes = np.zeros((len(at), 2, len(PARAMETERS) + 3 * len(places)))
-        slopes[:, :, :2] = by_lens
-        # a small turn r about the pivot moves a point by r x (point - pivot)
-        turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
-        slopes[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
-        slopes[:, :, 5:8] = by_point
+        by_view, by_place = card_slopes(
+            view, sighting.points_card_mm, place, problem.thickness_mm
+        )
+        slopes = np.zeros((*by_view.shape[:2], len(free) + 3 * len(places)))
+        slopes[:, :, : len(free)] = by_view[:, :, free]
         if index:
-            own = len(PARAMETERS) + 3 * (index - 1)
-            by_world = by_point @ rotation
-            away = at - place[:2]
-            slopes[:, :, own : own + 2] = by_world[:, :, :2]
-            slopes[:, :, own + 2] = (
-                by_world[:, :, 1] * away[:, :1] - by_world[:, :, 0] * away[:, 1:]
-            )
+            own = len(free) + 3 * (index - 1)
+            slopes[:, :, own : own + 3] = by_place[:, :, :3]
         parts.append(slopes / sighting.sigma_px[:, None, None])
     return np.concatenate(parts)
 
@@ -190,18 +174,20 @@ def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats
     """Derivatives of `_Problem.weighted`: of the corners exact, of the rest by differences."""
     corners = _corner_slopes(problem, view, places) * root_weight[:, None, None]
     corners = corners.reshape(-1, corners.shape[2])
-    prior = np.zeros((2, corners.shape[1]))
-    prior[0, 0] = view.camera_matrix[0, 0] / problem.guess.focal_px / problem.guess.focal_sigma_rel
-    prior[1, 1] = 1 / problem.guess.k1_sigma
+    lens = len(problem.free_lens)
+    prior = np.zeros((lens, corners.shape[1]))
+    prior[:, :lens] = problem.whiten
+    prior[:, 0] *= view.camera_matrix[0, 0] / problem.guess.focal_px
     if not problem.evidence:
         return np.concatenate([corners, prior])
     here = problem.further(view)
-    columns = [
-        (problem.further(view.perturbed(change)) - here) / step
-        for change, step in zip(np.diag(_STEPS), _STEPS, strict=True)
-    ]
-    further = np.zeros((len(columns[0]), corners.shape[1]))
-    further[:, : len(PARAMETERS)] = np.column_stack(columns)
+    columns = []
+    for index in problem.free:
+        change = np.zeros(len(PARAMETERS))
+        change[index] = _STEPS[index]
+        columns.append((problem.further(view.perturbed(change)) - here) / _STEPS[index])
+    further = np.zeros((len(here), corners.shape[1]))
+    further[:, : len(problem.free)] = np.column_stack(columns)
     return np.concatenate([corners, prior, further])
 
 
@@ -258,7 +244,10 @@ def solve_view(
         jac = _jacobian(problem, view, places, weight / factor)
         normal, gradient = jac.T @ jac, jac.T @ now
         step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), gradient)
-        tried, moved = view.perturbed(step[:8]), places + step[8:].reshape(-1, 3)
+        change = np.zeros(len(PARAMETERS))
+        change[problem.free] = step[: len(problem.free)]
+        tried = view.perturbed(change)
+        moved = places + step[len(problem.free) :].reshape(-1, 3)
         then = problem.weighted(tried, moved, weight / factor)
         if then @ then > now @ now * (1 + 1e-9):
             damping *= 8
@@ -277,7 +266,7 @@ def solve_view(
 def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> SolvedView:
     jac = _jacobian(problem, view, places, weight)
     try:
-        covariance = np.asarray(np.linalg.inv(jac.T @ jac)[:8, :8], float)
+        inverse = np.linalg.inv(jac.T @ jac)[: len(problem.free), : len(problem.free)]
     except np.linalg.LinAlgError as fault:
         raise CardError(
             what="the card gives no view of the tray",
@@ -291,6 +280,8 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
         [np.arange(len(s.points_px)) < s.chess_corners for s in problem.sightings]
     )
     relative = weight / weight.max()
+    covariance = np.zeros((len(PARAMETERS), len(PARAMETERS)))
+    covariance[np.ix_(problem.free, problem.free)] = inverse
     view = View(view.camera_matrix, view.dist, view.world_to_camera, covariance)
     return SolvedView(
         view,

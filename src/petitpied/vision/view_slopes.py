@@ -1,0 +1,81 @@
+"""Exact derivatives of what a view shows by its parameters and by the cards' places."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.view import PARAMETERS, View, distort
+
+Floats = NDArray[np.float64]
+
+
+def place_in_world(points_mm: Floats, place: Floats) -> Floats:
+    """Card points (N, 2), frame card, to the world frame; ``place`` (3,): x, y mm, turn rad."""
+    c, s = np.cos(place[2]), np.sin(place[2])
+    return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2], float)
+
+
+def distortion_slopes(ideal: Floats, dist: Floats) -> tuple[Floats, Floats]:
+    """Derivatives of `petitpied.domain.view.distort` at ideal points (N, 2): by the point
+    (N, 2, 2), and by the five parameters of ``dist`` (N, 2, 5)."""
+    k1, k2, p1, p2, k3 = dist
+    x, y = ideal.T
+    r2 = x * x + y * y
+    radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
+    grows = 2 * (k1 + r2 * (2 * k2 + r2 * 3 * k3))
+    by_point = radial[:, None, None] * np.eye(2)
+    by_point = by_point + grows[:, None, None] * ideal[:, :, None] * ideal[:, None, :]
+    across = 2 * (p1 * x + p2 * y)
+    by_point[:, 0, 0] += 2 * p1 * y + 6 * p2 * x
+    by_point[:, 1, 1] += 6 * p1 * y + 2 * p2 * x
+    by_point[:, 0, 1] += across
+    by_point[:, 1, 0] += across
+    by_dist = np.empty((len(ideal), 2, 5))
+    for column, factor in ((0, r2), (1, r2**2), (4, r2**3)):
+        by_dist[:, :, column] = ideal * factor[:, None]
+    by_dist[:, 0, 2], by_dist[:, 1, 2] = 2 * x * y, r2 + 2 * y * y
+    by_dist[:, 0, 3], by_dist[:, 1, 3] = r2 + 2 * x * x, 2 * x * y
+    return by_point, by_dist
+
+
+def seen_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
+    """Derivatives of pixels (N, 2) by camera points ``seen`` (N, 3): (N, 2, 3); and by
+    `PARAMETERS` (N, 2, 14), the pose's columns left at zero."""
+    ideal = seen[:, :2] / seen[:, 2:]
+    focal = np.diag(view.camera_matrix)[:2]
+    by_ideal, by_dist = distortion_slopes(ideal, view.dist)
+    shrink = np.concatenate(
+        [np.broadcast_to(np.eye(2), (len(ideal), 2, 2)), -ideal[:, :, None]], axis=2
+    )
+    by_point = focal[:, None] * (by_ideal @ (shrink / seen[:, 2, None, None]))
+    by_lens = np.zeros((len(ideal), 2, len(PARAMETERS)))
+    by_lens[:, :, 0] = focal * distort(ideal, view.dist)
+    by_lens[:, :, [1, 8, 11, 12, 13]] = focal[:, None] * by_dist
+    by_lens[:, 0, 9] = by_lens[:, 1, 10] = 1.0
+    return by_point, by_lens
+
+
+def card_slopes(
+    view: View, points_mm: Floats, place: Floats, thickness_mm: float
+) -> tuple[Floats, Floats]:
+    """Derivatives of a card's pixels (N, 2): by `PARAMETERS` as `View.perturbed` moves them
+    (N, 2, 14), and by the card's own place and the logarithm of its scale (N, 2, 4).
+
+    ``points_mm`` (N, 2), frame card; ``place`` (3,) or (4,): x, y mm, turn rad.
+    """
+    rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
+    centre = view.camera_centre_mm
+    pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
+    at = place_in_world(points_mm, place)
+    seen = np.column_stack([at, np.full(len(at), -thickness_mm)]) @ rotation.T + shift
+    by_point, by_view = seen_slopes(view, seen)
+    # a small turn r about the pivot moves a point by r x (point - pivot)
+    turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
+    by_view[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
+    by_view[:, :, 5:8] = by_point
+    by_world = (by_point @ rotation)[:, :, :2]
+    away = at - place[:2]
+    by_place = np.empty((len(at), 2, 4))
+    by_place[:, :, :2] = by_world
+    by_place[:, :, 2] = by_world[:, :, 1] * away[:, :1] - by_world[:, :, 0] * away[:, 1:]
+    by_place[:, :, 3] = (by_world * away[:, None]).sum(axis=2)
+    return by_view, by_place
