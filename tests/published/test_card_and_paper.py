@@ -8,7 +8,7 @@ ID-1: 85.60 x 53.98 mm, corner radius 2.88 to 3.48 mm (ISO/IEC 7810; confirmed i
 import pytest
 
 from petitpied.domain import card
-from petitpied.rim.print_card import PAPERS_MM
+from petitpied.rim.pdf_page import PAPERS_MM
 
 
 def test_card_is_id1():
@@ -22,6 +22,7 @@ def test_card_is_id1():
 
 def test_paper_sizes():
     assert PAPERS_MM["a4"] == (210, 297)
+    assert PAPERS_MM["a3"] == (297, 420)
     assert PAPERS_MM["letter"] == pytest.approx((8.5 * 25.4, 11 * 25.4), abs=1e-9)
 
 

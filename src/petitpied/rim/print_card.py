@@ -1,20 +1,13 @@
 """The printable reference cards: one page with cards A to D, vector PDF at true scale."""
 
-import io
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.rim.marker_shapes import black_outlines_mm
+from petitpied.rim.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 
-MM = 72.0 / 25.4  # PDF points in a millimetre
-
-#: width and height, mm; A4 by ISO 216, US Letter by ANSI/ASME Y14.1 (8.5 x 11 inch)
-PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
-PAPER_NAMES = {"a4": "A4", "letter": "US Letter"}
-
+CARD_PAPERS = ("a4", "letter")
 CARD_GAP_MM = 12.0  # between two cards: room for the cut marks of both
 TOP_MM = 64.0  # from the paper's upper edge to the upper cards
 CUT_MARK_MM = (1.0, 4.5)  # from, to: distance from the card's outline
@@ -58,9 +51,9 @@ def card_pdf(paper: str) -> bytes:
     ValueError
         If the paper is unknown.
     """
-    if paper not in PAPERS_MM:
-        raise ValueError(f"paper must be one of {sorted(PAPERS_MM)}, got {paper!r}")
-    page = _Page(*PAPERS_MM[paper])
+    if paper not in CARD_PAPERS:
+        raise ValueError(f"paper must be one of {sorted(CARD_PAPERS)}, got {paper!r}")
+    page = Page(PAPERS_MM[paper], "petitpied reference cards A to D, revision 1")
     page.text((16.0, 18.0), f"Reference cards A to D ({PAPER_NAMES[paper]})", size_mm=6.0)
     _paragraph(page, 26.0, INSTRUCTIONS)
     for letter, place in card_places_mm(paper).items():
@@ -70,70 +63,11 @@ def card_pdf(paper: str) -> bytes:
     return page.finish()
 
 
-class _Page:
-    """A PDF page in millimetres, origin at the paper's top left, y down."""
-
-    def __init__(self, width_mm: float, height_mm: float) -> None:
-        from reportlab.pdfgen.canvas import Canvas
-
-        self.width_mm, self.height_mm = width_mm, height_mm
-        self._buffer = io.BytesIO()
-        self._canvas: Any = Canvas(
-            self._buffer,
-            pagesize=(width_mm * MM, height_mm * MM),
-            invariant=1,  # no date, no random file number
-            pageCompression=0,  # compressed bytes would differ between versions of zlib
-        )
-        self._canvas.setTitle("petitpied reference cards A to D, revision 1")
-        self._canvas.setCreator("petitpied")
-        self._canvas.setViewerPreference("PrintScaling", "None")  # asks viewers for 100 %
-
-    def _at(self, x_mm: float, y_mm: float) -> tuple[float, float]:
-        return x_mm * MM, (self.height_mm - y_mm) * MM
-
-    def shapes(self, polygons_mm: list[NDArray[np.float64]], grey: float) -> None:
-        """Fill closed polygons as one path (even-odd), so that no seam shows between them."""
-        path = self._canvas.beginPath()
-        for polygon in polygons_mm:
-            path.moveTo(*self._at(*polygon[0]))
-            for x, y in polygon[1:]:
-                path.lineTo(*self._at(x, y))
-            path.close()
-        self._canvas.setFillGray(grey)
-        self._canvas.drawPath(path, stroke=0, fill=1, fillMode=0)
-
-    def line(self, start_mm: tuple[float, float], end_mm: tuple[float, float]) -> None:
-        self._canvas.setStrokeGray(0.0)
-        self._canvas.setLineWidth(0.15 * MM)
-        self._canvas.line(*self._at(*start_mm), *self._at(*end_mm))
-
-    def text(self, place_mm: tuple[float, float], text: str, *, size_mm: float) -> None:
-        """A line of text; ``place_mm`` is its base line's left end, ``size_mm`` the font size."""
-        self._canvas.setFillGray(0.0)
-        self._canvas.setFont("Helvetica", size_mm * MM)
-        self._canvas.drawString(*self._at(*place_mm), text)
-
-    def text_upward(self, place_mm: tuple[float, float], text: str, *, size_mm: float) -> None:
-        """As `text`, turned to run upwards from ``place_mm``."""
-        self._canvas.saveState()
-        self._canvas.translate(*self._at(*place_mm))
-        self._canvas.rotate(90)
-        self._canvas.setFillGray(0.35)
-        self._canvas.setFont("Helvetica", size_mm * MM)
-        self._canvas.drawString(0, 0, text)
-        self._canvas.restoreState()
-
-    def finish(self) -> bytes:
-        self._canvas.showPage()
-        self._canvas.save()
-        return self._buffer.getvalue()
-
-
 def _box(x: float, y: float, width: float, height: float) -> NDArray[np.float64]:
     return np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)])
 
 
-def _card(page: _Page, letter: str, place_mm: tuple[float, float]) -> None:
+def _card(page: Page, letter: str, place_mm: tuple[float, float]) -> None:
     """One card: board, grey strip, letter and door arrow in the free margins, cut marks."""
     origin = np.array(place_mm)
     board = card.card_board(letter)
@@ -152,7 +86,7 @@ def _card(page: _Page, letter: str, place_mm: tuple[float, float]) -> None:
     _cut_marks(page, place_mm)
 
 
-def _cut_marks(page: _Page, place_mm: tuple[float, float]) -> None:
+def _cut_marks(page: Page, place_mm: tuple[float, float]) -> None:
     """Two short lines at each corner, on the prolonged edges, outside the outline."""
     near, far = CUT_MARK_MM
     x0, y0 = place_mm
@@ -163,7 +97,7 @@ def _cut_marks(page: _Page, place_mm: tuple[float, float]) -> None:
             page.line((x, y + out_y * near), (x, y + out_y * far))
 
 
-def _check_bar(page: _Page, y_mm: float) -> None:
+def _check_bar(page: Page, y_mm: float) -> None:
     """A bar of 100 mm with a tick every 10 mm (short ones every 5 mm)."""
     left = (page.width_mm - BAR_MM) / 2
     page.line((left, y_mm), (left + BAR_MM, y_mm))
@@ -175,6 +109,6 @@ def _check_bar(page: _Page, y_mm: float) -> None:
     page.text((left, y_mm + 4.5), note, size_mm=3.4)
 
 
-def _paragraph(page: _Page, y_mm: float, lines: tuple[str, ...]) -> None:
+def _paragraph(page: Page, y_mm: float, lines: tuple[str, ...]) -> None:
     for i, line in enumerate(lines):
         page.text((16.0, y_mm + i * 5.2), line, size_mm=3.6)
