@@ -22,6 +22,9 @@ class Photo:
     camera: str | None = None  # maker and model
     focal_35mm_mm: float | None = None  # 35-mm-equivalent focal length (EXIF 0xA405)
     warnings: tuple[str, ...] = field(default=())
+    focal_mm: float | None = None  # the lens's own focal length (EXIF 0x920A)
+    digital_zoom: float | None = None  # EXIF 0xA404
+    orientation: int = 1  # EXIF orientation that was applied to the pixels as stored
 
     @property
     def width_px(self) -> int:

@@ -83,6 +83,9 @@ def _decode(data: bytes, name: str) -> Photo:
         camera=facts.camera,
         focal_35mm_mm=facts.focal_35mm_mm,
         warnings=(*notes, *facts.warnings, *more_notes),
+        focal_mm=facts.focal_mm,
+        digital_zoom=facts.digital_zoom,
+        orientation=_orientation_applied(image, facts),
     )
 
 
@@ -169,6 +172,12 @@ def _file_warnings(image: Image.Image) -> tuple[str, ...]:
 def _orientation_left(image: Image.Image, facts: HeaderFacts) -> int:
     """Orientation still to be applied: the HEIC and TIFF readers have turned already."""
     return 1 if image.format in ("HEIF", "TIFF") else facts.orientation
+
+
+def _orientation_applied(image: Image.Image, facts: HeaderFacts) -> int:
+    """How the pixels as stored were turned: by us, or by the HEIC reader, which notes it."""
+    noted = image.info.get("original_orientation")
+    return noted if isinstance(noted, int) and 1 <= noted <= 8 else facts.orientation
 
 
 def _pixels(image: Image.Image, data: bytes, name: str) -> tuple[Pixels, tuple[str, ...]]:

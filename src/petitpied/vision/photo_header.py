@@ -10,9 +10,13 @@ from PIL import Image
 # EXIF 2.32 tags
 MAKE, MODEL, ORIENTATION, CHANGED_AT, EXIF_BLOCK = 0x010F, 0x0110, 0x0112, 0x0132, 0x8769
 TAKEN_AT, FOCAL_35MM = 0x9003, 0xA405
+FOCAL, DIGITAL_ZOOM = 0x920A, 0xA404
 
 #: a JPEG holds 64 kB of EXIF in one segment; phones write some more with maker notes
 MAX_EXIF_BYTES = 4_000_000
+
+#: outside of these it is no photographic lens: 35-mm-equivalent and own focal length, mm; zoom
+FOCALS_35MM_MM, FOCALS_MM, ZOOMS = (5.0, 2000.0), (0.5, 2000.0), (1.0, 200.0)
 
 #: what Pillow's EXIF reader raises on a damaged block
 DAMAGED = (OSError, ValueError, SyntaxError, TypeError, KeyError, IndexError, AttributeError,
@@ -28,6 +32,8 @@ class HeaderFacts:
     camera: str | None = None
     focal_35mm_mm: float | None = None
     warnings: tuple[str, ...] = ()
+    focal_mm: float | None = None
+    digital_zoom: float | None = None
 
 
 def header_facts(image: Image.Image) -> HeaderFacts:
@@ -43,7 +49,9 @@ def header_facts(image: Image.Image) -> HeaderFacts:
             orientation if isinstance(orientation, int) and 1 <= orientation <= 8 else 1,
             _time(inner.get(TAKEN_AT) or exif.get(CHANGED_AT)),
             _camera(exif.get(MAKE), exif.get(MODEL)),
-            _focal(inner.get(FOCAL_35MM)),
+            _within(inner.get(FOCAL_35MM), FOCALS_35MM_MM),
+            focal_mm=_within(inner.get(FOCAL), FOCALS_MM),
+            digital_zoom=_within(inner.get(DIGITAL_ZOOM), ZOOMS),
         )
     except DAMAGED:
         return HeaderFacts(warnings=(_ignored("damaged"),))
@@ -73,14 +81,14 @@ def _camera(make: Any, model: Any) -> str | None:
     return f"{maker} {name}".strip() or None
 
 
-def _focal(value: Any) -> float | None:
-    """35-mm-equivalent focal length; 0 means unknown (EXIF 2.32), others than 5 to 2000 mm are
-    no photographic lens."""
+def _within(value: Any, bounds: tuple[float, float]) -> float | None:
+    """A number of the header, None where it is missing or out of bounds; a focal length of 0
+    means unknown, a zoom of 0 that none was used (EXIF 2.32)."""
     try:
-        focal = float(value)
-    except (TypeError, ValueError):
+        number = float(value)
+    except (TypeError, ValueError, ZeroDivisionError):
         return None
-    return focal if 5 <= focal <= 2000 else None
+    return number if bounds[0] <= number <= bounds[1] else None
 
 
 def jpeg_is_cut_short(data: bytes) -> bool:
