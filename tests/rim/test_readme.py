@@ -14,10 +14,18 @@ INSTALL_AND_INSPECT = (
     "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/petitpied inspect "
     "sample_images/rose_white_parchment.jpg --out results"
 )
-INSTALL_AND_TEST = (
-    'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
-)
-COMMANDS = typer.main.get_command(app).commands
+INSTALL_AND_TEST = 'python3 -m venv .venv && .venv/bin/pip install -e ".[dev]" && .venv/bin/pytest'
+
+
+def commands_of(group, before=""):
+    """All commands by what a baker types, those of groups too."""
+    for name, command in group.commands.items():
+        yield before + name, command
+        if hasattr(command, "commands"):
+            yield from commands_of(command, f"{before}{name} ")
+
+
+COMMANDS = dict(commands_of(typer.main.get_command(app)))
 #: a folder of the project, or a file with one of its kinds of names, as README writes them
 FOLDERS = "calibration|sample_images|src|tests"
 PATH = re.compile(rf"(?:(?:{FOLDERS})(?:/[\w.-]*\w)?|\b[A-Z]{{4,}}\.md)(?![\w/])")
@@ -41,7 +49,7 @@ def test_every_option_stands_in_the_readme(command):
 
 
 def test_options_in_the_readme_exist():
-    known = {o for c in COMMANDS.values() for p in c.params for o in p.opts}
+    known = {o for c in COMMANDS.values() for p in c.params for o in (*p.opts, *p.secondary_opts)}
     known |= {"--version", "--help", "--debug"}
     assert set(re.findall(r"(?<![\w-])--[a-z][\w-]+", README)) <= known
 

@@ -8,13 +8,17 @@ import typer
 
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
+from petitpied.rim.commands import history
 from petitpied.rim.commands.card import card
 from petitpied.rim.commands.inspect import inspect
+from petitpied.rim.commands.log import log
+from petitpied.rim.commands.repeatability import repeatability
 from petitpied.rim.commands.schema import schema
+from petitpied.rim.commands.template import template
 from petitpied.rim.wording import printable
 
 #: in the order of the job, as help lists them
-COMMANDS = (card, inspect, schema)
+COMMANDS = (card, inspect, repeatability, log, template, schema)
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 
@@ -48,6 +52,7 @@ def options(
 
 for command in COMMANDS:
     app.command()(command)
+app.add_typer(history.app)
 
 
 def main() -> None:

@@ -2,8 +2,9 @@
 
 import os
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
+from typing import IO
 
 from petitpied.domain.errors import OutputError
 from petitpied.rim.wording import printable
@@ -51,13 +52,35 @@ def write_all(contents: Mapping[Path, bytes]) -> None:
             temporary.unlink(missing_ok=True)
 
 
-def _write_aside(target: Path, data: bytes) -> Path:
+def write_streamed(target: Path, write: Callable[[IO[bytes]], None]) -> None:
+    """One file too large for the memory: ``write`` fills it aside, then it is renamed.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be written; then no file was changed.
+    """
+    temporary: Path | None = None
+    try:
+        temporary = _write_aside(target, write)
+        temporary.replace(target)
+    except OSError as error:
+        raise _failed(target, error) from error
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+
+
+def _write_aside(target: Path, data: bytes | Callable[[IO[bytes]], None]) -> Path:
     """A finished temporary file beside the target, flushed to the disk."""
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=".petitpied-", suffix=".part")
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
+            if isinstance(data, bytes):
+                stream.write(data)
+            else:
+                data(stream)
             stream.flush()
             os.fsync(stream.fileno())
         temporary.chmod(0o666 & ~_umask())

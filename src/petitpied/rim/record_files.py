@@ -60,11 +60,22 @@ def read_record(path: Path) -> Record:
         If it cannot be read, is no JSON, holds a number that is not finite, or does not fit the
         schema.
     """
+    return record_from_bytes(read_record_bytes(path), printable(path.name))
+
+
+def read_record_bytes(path: Path) -> bytes:
+    """A record's bytes, not yet checked.
+
+    Raises
+    ------
+    RecordError
+        If the file cannot be read, or is larger than a record can be.
+    """
     name = printable(path.name)
     try:
         if path.stat().st_size > MAX_BYTES:
             raise _unreadable(name, f"it has more than {MAX_BYTES // 10**6} MB")
-        return record_from_bytes(path.read_bytes(), name)
+        return path.read_bytes()
     except OSError as error:
         raise _unreadable(name, error.strerror or "the file cannot be read") from error
 

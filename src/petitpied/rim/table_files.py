@@ -30,7 +30,7 @@ def csv_bytes(record: Record) -> bytes:
     writer = csv.writer(stream, lineterminator="\r\n")  # RFC 4180
     writer.writerow(_columns())
     for row in rows:
-        writer.writerow([_cell(row[name]) for name in _columns()])
+        writer.writerow([safe_cell(row[name]) for name in _columns()])
     return stream.getvalue().encode()
 
 
@@ -70,7 +70,7 @@ def _row(shell: Shell) -> dict[str, Any]:
     return row
 
 
-def _cell(value: Any) -> Any:
+def safe_cell(value: Any) -> Any:
     """Text without control characters, and never a formula; numbers as they are."""
     if not isinstance(value, str):
         return value

@@ -36,6 +36,10 @@ _SQLITE_FAULTS = (
 )
 
 
+class DatabaseFault(HistoryError):
+    """The database itself fails: going on with the next record has no use."""
+
+
 def open_engine(address: str | None) -> sa.Engine:
     """The database at an address: an SQLAlchemy URL, the path of an SQLite file, or None for
     the file in the user's data folder.
@@ -163,14 +167,14 @@ def plain_words(engine: sa.Engine) -> Iterator[None]:
         raise _fault(engine.url, str(error)) from error
 
 
-def _fault(url: sa.URL, said: str) -> HistoryError:
+def _fault(url: sa.URL, said: str) -> DatabaseFault:
     what = f"the history {name_of(url)} cannot be used"
     if url.get_backend_name() == "sqlite":
         for sign, why, next_step in _SQLITE_FAULTS:
             if sign in said.lower():
-                return HistoryError(what=what, why=why, next_step=next_step)
+                return DatabaseFault(what=what, why=why, next_step=next_step)
     first = printable(re.sub(r"\s+", " ", said).strip())[:160].rstrip(".")
-    return HistoryError(
+    return DatabaseFault(
         what=what,
         why=f"the database says: {first}",
         next_step="check that it runs, its address and your rights, then try again",

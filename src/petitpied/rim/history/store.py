@@ -60,6 +60,13 @@ class Store:
             rows = c.execute(_chosen(wanted, oven, rack)).all()
         return tuple(_facts(row) for row in rows)
 
+    def facts_of(self, photo_sha256: str) -> BakeFacts | None:
+        """The facts of one photo's bake; None where there is none."""
+        wanted = sa.select(*(BAKE.c[name] for name in _FACTS))
+        with self._reading() as c:
+            row = c.execute(wanted.where(BAKE.c.photo_sha256 == photo_sha256)).one_or_none()
+        return None if row is None else _facts(row)
+
     def ovens(self) -> tuple[str, ...]:
         """Names of all ovens that have bakes, sorted."""
         with self._reading() as c:
@@ -73,21 +80,14 @@ class Store:
             row = c.execute(last).one_or_none()
         return None if row is None else _facts(row)
 
-    def add(self, text: bytes, facts: BakeFacts, *, logged_at: datetime) -> bool:
-        """Keep a record (checked JSON text) with its facts, in one transaction.
-
-        Returns
-        -------
-        bool
-            True where a bake of the same photo was there: it is replaced.
-        """
+    def add(self, text: bytes, facts: BakeFacts, *, logged_at: datetime) -> None:
+        """Keep a record (checked JSON text) with its facts, in one transaction; a bake of the
+        same photo is replaced."""
         deflated = deflate(text)
         packed = pack(shells_of(inflate(deflated)))
         sha = facts.photo_sha256
         with self._writing() as c:
-            known = c.execute(sa.select(BAKE.c.oven).where(BAKE.c.photo_sha256 == sha)).first()
-            if known is not None:
-                _delete(c, sha)
+            _delete(c, sha)
             row = _row(facts) | {"logged_at": logged_at.isoformat()}
             c.execute(BAKE.insert().values(row))
             c.execute(RECORD.insert().values(photo_sha256=sha, json_deflated=deflated))
@@ -96,7 +96,6 @@ class Store:
                     photo_sha256=sha, ids=packed.ids, columns=packed.columns, packed=packed.data
                 )
             )
-        return known is not None
 
     def change(self, changed: Iterable[BakeFacts]) -> None:
         """Replace the facts of bakes, all of them or none."""
