@@ -1,0 +1,1 @@
+"""How well a set-up measures: the same tray photographed again and again."""
