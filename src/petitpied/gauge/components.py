@@ -64,7 +64,7 @@ def fit_components(values: Floats, factors: Sequence[tuple[str, Labels]]) -> Com
         if not 1 < len(np.unique(labels)) < size:
             raise ValueError(f"{name} needs two levels or more, and fewer than there are values")
     spread = float(np.var(values))
-    if spread <= 0:
+    if spread <= (1e-12 * float(np.abs(values).max())) ** 2:
         raise ValueError("the values do not differ")
     y = (values - values.mean()) / np.sqrt(spread)
     shared = [np.equal.outer(labels, labels).astype(float) for _, labels in factors]

@@ -24,6 +24,9 @@ STUDIED = {
     "height_mm": ("height", "mm"),
 }
 
+#: records hold four decimals: values closer than this are all one
+DIFFER = 5e-5
+
 
 def repeatability(
     records: Annotated[
@@ -65,7 +68,7 @@ def repeatability(
     gauges = {}
     for field in STUDIED:
         readings = loaded.readings(field)
-        if readings is not None and readings.values.std() > 0:
+        if readings is not None and float(readings.values.std()) > DIFFER:
             gauges[field] = gauge_of(readings)
     main = loaded.readings("diameter_mm")
     if main is None or "diameter_mm" not in gauges:
