@@ -45,6 +45,18 @@ class Crack:
     width_mm: float
     depth_mm: float
     kind: str = "radial"
+    inner_rel: float = 0.55  # brightness of its inside over the cap's
+
+
+@dataclass(frozen=True, eq=False)
+class Topping:
+    """A thin thing that lies on a cap: along a path (N, 2), so wide and so high."""
+
+    kind: str  # hair, sprinkle, crumb
+    path_mm: Floats
+    width_mm: float
+    height_mm: float
+    colour: Colour
 
 
 @dataclass(frozen=True)
@@ -90,6 +102,7 @@ class ShellShape:
     rough: float = 0.4
     cracks: tuple[Crack, ...] = ()
     dimples: tuple[Dimple, ...] = ()
+    toppings: tuple[Topping, ...] = ()
     teardrop: bool = False
     foot_round_mm: float = 0.6
     seed: int = 0

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from tests.scenes.description import ANGLES, Outline, ShellShape
 from tests.scenes.noise import linear, noise
+from tests.scenes.toppings import lay_toppings
 
 Map = NDArray[np.float32]
 FAR_MM = -50.0
@@ -141,6 +142,9 @@ class Plan:
         nearer = edge_foot > view[..., 1]
         nearer_cap = edge_cap > view[..., 0]
         colour, foot_colour = cap_albedo(shell, rng, (dx, dy), t, self.mm_per_px)
+        if shell.toppings:
+            corner = np.array([x[0, 0], y[0, 0]], float)
+            lay_toppings(shell, corner, colour, height, self.mm_per_px)
         np.copyto(view[..., 1], edge_foot, where=nearer)
         np.copyto(view[..., 3], foot, where=nearer)
         np.copyto(self.foot_colour[box], foot_colour, where=nearer[..., None])
@@ -247,9 +251,11 @@ def cap_albedo(
                 [shell.cap.centre_mm[0] + dxy[0][0, 0], shell.cap.centre_mm[1] + dxy[1][0, 0]]
             )
             dark = np.maximum(
-                dark, path_depth((crack.path_mm - origin) / mm, grid[::-1], crack.width_mm / mm)
+                dark,
+                (1 - crack.inner_rel)
+                * path_depth((crack.path_mm - origin) / mm, grid[::-1], crack.width_mm / mm),
             )
-        colour *= (1 - 0.45 * dark)[..., None]
+        colour *= (1 - dark)[..., None]
     foot_tone = 1 + 0.10 * noise(rng, shape, 0.3 / mm, 0.7)
     foot = linear(shell.foot_colour) * np.clip(foot_tone, 0.4, 1.6)[..., None]
     return colour.astype(np.float32), foot.astype(np.float32)

@@ -25,6 +25,7 @@ from tests.scenes.surroundings import (
     surface_of,
     tray_of,
 )
+from tests.scenes.toppings import dressed
 
 #: kind: (weight in "any", fixed choices)
 KINDS: dict[str, tuple[float, Options]] = {
@@ -71,6 +72,17 @@ KINDS: dict[str, tuple[float, Options]] = {
     "empty": (1, {"count": (0, 0), "decoys": (2, 10), "stains": 15}),
     "card": (2, {"cards": True, "tilt": (0, 10)}),
     "measured": (0, {"cards": True, "tilt": (0, 12), "tidy": True}),
+    "surface": (
+        0,
+        {
+            "cards": True,
+            "tilt": (0, 12),
+            "tidy": True,
+            "dressed": True,
+            "count": (14, 36),
+            "pitch": (1.05, 1.3),
+        },
+    ),
 }
 
 
@@ -95,7 +107,7 @@ def _batch(rng: np.random.Generator, options: Options) -> ShellShape:
     nothing = Outline((0.0, 0.0), np.full(ANGLES, float(rng.uniform(-0.2, 2.4))))
     tan = np.array([200.0, 160.0, 104.0])
     foot_colour = 0.6 * np.asarray(colour) + 0.4 * tan * rng.uniform(0.6, 1.2)
-    fancy = options.get("decorated", rng.random() < 0.15)
+    fancy = options.get("decorated", rng.random() < (0.45 if options.get("dressed") else 0.15))
     look = ShellShape(
         0,
         0,
@@ -197,6 +209,7 @@ def _shells(rng: np.random.Generator, look: ShellShape, options: Options) -> lis
             for _ in range(int(rng.integers(1, 4)))
         ]
     shells: list[ShellShape] = []
+    habit = int(rng.integers(2**31)) if options.get("dressed") else 0
     close = 0.93 if "pitch" in options and options["pitch"][0] < 1 else 1.02
     for r, c, at in lattice(rng, count, pitch, jitter):
         d = float(np.clip(size * np.exp(rng.normal(0, scatter)), 13, 84))
@@ -213,7 +226,10 @@ def _shells(rng: np.random.Generator, look: ShellShape, options: Options) -> lis
         ):
             continue
         own = looks[r % len(looks)] if rng.random() < 0.95 else looks[rng.integers(len(looks))]
-        shells.append(replace(maker(rng, at, d, own), row=r, column=c))
+        shell = replace(maker(rng, at, d, own), row=r, column=c)
+        if options.get("dressed"):
+            shell = dressed(rng, shell, np.random.default_rng(habit))
+        shells.append(shell)
     return shells
 
 
@@ -227,6 +243,7 @@ def _moved(shell: ShellShape, shift: Floats) -> ShellShape:
         foot=Outline(at(shell.foot.centre_mm), shell.foot.radius_mm),
         cracks=tuple(replace(c, path_mm=c.path_mm + shift) for c in shell.cracks),
         dimples=tuple(replace(d, centre_mm=at(d.centre_mm)) for d in shell.dimples),
+        toppings=tuple(replace(t, path_mm=t.path_mm + shift) for t in shell.toppings),
     )
 
 

@@ -159,6 +159,7 @@ def shell_truth(scene: Scene, number: int, shell: ShellShape) -> dict[str, Any]:
         "lumpy": shell.lumps_mm,
         "touching": _touching(scene, number),
         "decoy_specks": shell.specks,
+        "decoy_toppings": sorted({t.kind for t in shell.toppings}),
         "decoy_swirl": shell.second_colour is not None,
         "teardrop": shell.teardrop,
         "cap_albedo_srgb": _rounded(shell.colour, 1),
