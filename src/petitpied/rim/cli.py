@@ -9,6 +9,7 @@ import typer
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.rim.commands import history
+from petitpied.rim.commands.batch import batch
 from petitpied.rim.commands.card import card
 from petitpied.rim.commands.inspect import inspect
 from petitpied.rim.commands.log import log
@@ -18,7 +19,7 @@ from petitpied.rim.commands.template import template
 from petitpied.rim.wording import printable
 
 #: in the order of the job, as help lists them
-COMMANDS = (card, inspect, repeatability, log, template, schema)
+COMMANDS = (card, inspect, repeatability, log, template, batch, schema)
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 

@@ -27,6 +27,17 @@ def rounded(quantity: Quantity) -> str:
     return f"{quantity.value:.{decimals(quantity.u95, 1)}f}"
 
 
+def share(probability: float) -> str:
+    """A chance or share, 0 to 1, as per cent in at most two digits; never a bare 0 or 100
+    where it is neither."""
+    if 0 < probability < 0.001:
+        return "less than 0.1 %"
+    if 0.999 < probability < 1:
+        return "more than 99.9 %"
+    percent = 100 * probability
+    return f"{percent:.1f} %" if 0 < percent < 10 or 99 < percent < 100 else f"{percent:.0f} %"
+
+
 def printable(text: str) -> str:
     """Text from outside without control, escape and direction characters."""
     return "".join(c if c.isprintable() else "?" for c in text)
