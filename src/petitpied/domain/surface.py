@@ -1,0 +1,63 @@
+"""What a cap's surface shows: colour, dimples, a peak, pinholes. Places as in `Shell`."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.quantity import Quantity
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Colour:
+    """Mean colour of a cap in CIELAB, D65 (ISO/CIE 11664-4), without glints, shadows, cracks."""
+
+    lightness: Quantity  # L*
+    a: Quantity  # a*, green to red
+    b: Quantity  # b*, blue to yellow
+
+    @property
+    def lab(self) -> Floats:
+        """(3,)"""
+        return np.array([self.lightness.value, self.a.value, self.b.value])
+
+
+@dataclass(frozen=True)
+class SurfaceMark:
+    """A dimple, a peak or a pinhole: where, how wide in plan view, and how sure.
+
+    ``confidence`` 0 to 1: the share of such finds on scenes with truth that were right.
+    """
+
+    centre_px: tuple[float, float]
+    centre_mm: tuple[float, float]
+    diameter_mm: Quantity
+    confidence: float
+
+
+@dataclass(frozen=True)
+class TrayColour:
+    """How the colours of one photo were taken.
+
+    ``absolute``: by a grey strip; else only differences within the tray mean something, and no
+    shell has a `Colour`. ``reference`` says what browning is counted from: "flavour NAME", or
+    "tray median". ``evenness``: standard deviation of browning between shells, Delta E00.
+    ``light_dir_deg``: where most light comes from, tray frame, from +x towards +y; None where it
+    comes from straight above.
+    """
+
+    absolute: bool
+    source: str
+    reference: str
+    evenness: Quantity | None = None
+    light_dir_deg: float | None = None
+
+
+@dataclass(frozen=True)
+class Reference:
+    """A flavour's wanted colour, kept by the baker: name and CIELAB (3,), D65."""
+
+    flavour: str
+    lab: tuple[float, float, float]

@@ -1,0 +1,188 @@
+"""How the light varies over the tray: by the liner's own shade, pinned to the cards' white paper.
+
+A liner has one colour, so its picture shows the light's fall-off (and the lens's vignetting). A
+smooth surface is fitted to what is seen of it between the shells; shadows, stains and printed
+rings are outvoted. Where each card lies, its paper says how much light there is in truth. A liner
+that mirrors the room (bare steel) shows no such smooth surface, and is not believed.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.record import SeenCard
+from petitpied.domain.shell import Shell
+from petitpied.domain.view import View
+from petitpied.surface.colour_space import LOG_LIGHT
+from petitpied.surface.grey_strip import Tone
+
+Floats = NDArray[np.float64]
+Bytes = NDArray[np.uint8]
+
+#: long side of the small copy, px: a cell is then about 2.5 mm of a tray
+SMALL_PX = 200
+#: liner is looked at from this far outside the shells' outlines, relative to the radius (beyond
+#: contact shadows)
+NEAR_REL = 1.12
+#: light falls on a liner between shadows: of each square of this side the brighter cells count,
+#: those about this quantile of brightness; squares with fewer cells are left out
+SQUARE_MM, LIT_QUANTILE, LEAST_CELLS = 25.0, 0.8, 8
+#: fewest squares for a surface of six terms
+LEAST_SQUARES = 15
+#: a liner whose lit squares scatter by more than this (robust, logarithm) about the smooth surface
+#: is no even ground
+ROUGH = 0.10
+#: a liner darker than this is not believed either: what its gloss mirrors (about 0.04, Fresnel at
+#: an index of 1.5) would rival what it scatters
+DARK_LINER_REL = 0.15
+#: a liner whose channels differ by more than this factor shows no tint of the light: its gloss,
+#: which has the lamp's own tint, would mislead; the brightest channel then stands for all
+COLOURED_LINER = 1.6
+#: what a smooth surface of six terms leaves of the light's change where the liner shows it, and
+#: how far the light may vary over a tray where nothing shows it (window light: a factor of 1.5
+#: from side to side; common practice, no source)
+LINER_U, UNKNOWN_U = 0.02, 0.12
+#: the same of its tint, red against blue
+LINER_TINT_U, UNKNOWN_TINT_U = 0.012, 0.04
+
+
+@dataclass(frozen=True)
+class FlatLight:
+    """Natural logarithm of the light over the tray, blue-green-red, for what faces upward.
+
+    ``surface`` (6, 3) over `terms` of places relative to ``middle_mm`` and ``reach_mm``; ``u`` is
+    the standard uncertainty of its change over the tray, ``tint_u`` that of its tint;
+    ``absolute``: it is that of a perfect white, else its level is unknown; ``source`` in words.
+    """
+
+    surface: Floats
+    middle_mm: Floats
+    reach_mm: float
+    u: float
+    tint_u: float
+    absolute: bool
+    source: str
+
+    def at(self, places_mm: Floats) -> Floats:
+        """Logarithm (N, 3) at plan places (N, 2), frame of the view."""
+        return terms((np.asarray(places_mm, float) - self.middle_mm) / self.reach_mm) @ self.surface
+
+
+def terms(places_rel: Floats) -> Floats:
+    """Constant, slopes and curvatures (N, 6) at places (N, 2)."""
+    x, y = places_rel.T
+    return np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=-1)
+
+
+@dataclass(frozen=True)
+class CardLight:
+    """Where the cards' strips lie (S, 2), plan mm, and the light on each (S, 3)."""
+
+    places_mm: Floats
+    level: Floats
+
+
+def flat_light(
+    pixels_bgr: Bytes,
+    view: View,
+    shells: Sequence[Shell],
+    cards: Sequence[SeenCard],
+    tone: Tone,
+    on_cards: CardLight,
+) -> FlatLight:
+    """The light over the tray; ``shells`` are all that were found."""
+    centres = view.to_plane(np.array([s.centre_px for s in shells], float))
+    middle = centres.mean(axis=0)
+    reach = max(60.0, float(np.abs(centres - middle).max()))
+    cells, codes = _liner_cells(pixels_bgr, shells, cards)
+    places, log = _lit_squares(view.to_plane(cells), codes, tone)
+    surface, rough = np.zeros((6, 3)), np.inf
+    if len(places) >= LEAST_SQUARES:
+        surface, rough = _fitted(terms((places - middle) / reach), log)
+    even, white = rough < ROUGH, True
+    if len(on_cards.level):
+        there = terms((on_cards.places_mm - middle) / reach)
+        liner_rel = np.exp((there @ surface - on_cards.level).mean(axis=0))
+        even = bool(even and liner_rel.max() > DARK_LINER_REL)
+        white = bool(liner_rel.max() < COLOURED_LINER * liner_rel.min())
+        if not white:
+            surface = np.repeat(surface[:, [int(liner_rel.argmax())]], 3, axis=1)
+        surface = surface if even else np.zeros((6, 3))
+        surface[0] += (on_cards.level - there @ surface).mean(axis=0)
+    elif not even:
+        surface = np.zeros((6, 3))
+    return FlatLight(
+        surface,
+        middle,
+        reach,
+        LINER_U if even else UNKNOWN_U,
+        LINER_TINT_U if even and white else UNKNOWN_TINT_U,
+        bool(len(on_cards.level)),
+        "the liner's shade" if even else "taken for even: the liner does not show it",
+    )
+
+
+def _liner_cells(
+    pixels_bgr: Bytes, shells: Sequence[Shell], cards: Sequence[SeenCard]
+) -> tuple[Floats, Bytes]:
+    """Liner between the shells: photo px (N, 2) and codes (N, 3)."""
+    height, width = pixels_bgr.shape[:2]
+    scale = SMALL_PX / max(height, width)
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    step = max(1, int(0.5 / scale))  # every few pixels is enough, and quick
+    small = np.asarray(cv2.resize(pixels_bgr[::step, ::step], size, interpolation=cv2.INTER_AREA))
+    free: Any = np.zeros(small.shape[:2], np.uint8)
+
+    def fill(outline_px: Floats, part: float, value: int) -> None:
+        middle = outline_px.mean(axis=0)
+        around = ((middle + part * (outline_px - middle)) + 0.5) * scale - 0.5
+        cv2.fillPoly(free, [np.rint(16 * around).astype(np.int32)], value, cv2.LINE_8, 4)
+
+    hull: Any = cv2.convexHull(np.concatenate([s.outline_px for s in shells]).astype(np.float32))
+    fill(np.asarray(hull, float)[:, 0], 1.0, 1)  # beyond it lie the tray's rim and the table
+    for shell in shells:
+        fill(shell.outline_px, NEAR_REL, 0)
+    for seen in cards:
+        fill(seen.corners_px, 1.1, 0)
+    rows, columns = np.nonzero(free)
+    cells = (np.column_stack([columns, rows]) + 0.5) / scale - 0.5
+    return cells, np.asarray(small[rows, columns], np.uint8)
+
+
+def _lit_squares(places_mm: Floats, codes: Bytes, tone: Tone) -> tuple[Floats, Floats]:
+    """Middle (Q, 2), plan mm, and lit colour (Q, 3), logarithm of light, of each square."""
+    table = tone.table()
+    bright = codes.astype(np.int32) @ np.array([1, 6, 3])
+    square = np.floor(places_mm / SQUARE_MM).astype(np.int64)
+    number = square[:, 0] * 100_000 + square[:, 1]
+    order = np.lexsort((bright, number))
+    starts = np.flatnonzero(np.diff(number[order], prepend=number[order[:1]] - 1))
+    middles, colours = [], []
+    for part in np.split(order, starts[1:]):
+        if len(part) < LEAST_CELLS:
+            continue
+        low, high = (int(len(part) * (LIT_QUANTILE + d)) for d in (-0.1, 0.1))
+        lit = part[low : max(high, low + 3)]
+        middles.append(places_mm[lit].mean(axis=0))
+        colours.append(np.mean([table[codes[lit, c], c] for c in range(3)], axis=1))
+    return np.array(middles).reshape(-1, 2), np.array(colours).reshape(-1, 3)
+
+
+def _fitted(basis: Floats, log: Floats) -> tuple[Floats, float]:
+    """Smooth surface (6, 3) by reweighted least squares, and the robust spread about it."""
+    weight = np.ones(len(log))
+    fit: Floats = np.zeros((6, 3))
+    ridge = len(log) * np.diag([1e-6, 1e-4, 1e-4, 1e-3, 1e-3, 1e-3])
+    spread = np.inf
+    for _ in range(6):
+        weighted = basis * weight[:, None]
+        fit = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
+        rest = (log - basis @ fit) @ np.array([0.1, 0.6, 0.3])
+        rest -= np.median(rest)
+        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-4
+        weight = 1 / (1 + (rest / (2 * spread)) ** 2)
+    return fit, spread
