@@ -1,6 +1,7 @@
-"""What a cap's surface shows: colour, dimples, a peak, pinholes. Places as in `Shell`."""
+"""What a cap's surface shows: cracks, colour, dimples, a peak, pinholes. Places as in `Shell`."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,6 +9,21 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 
 Floats = NDArray[np.float64]
+
+CrackKind = Literal["radial", "across", "shoulder"]
+
+
+@dataclass(frozen=True)
+class Crack:
+    """An open fissure in a cap: centre line ``path_px`` (N, 2) in the photo, its length in plan
+    view, its mean width (None where the photo cannot show it), which way it runs, and
+    ``confidence`` 0 to 1."""
+
+    path_px: Floats
+    length_mm: Quantity
+    width_mm: Quantity | None
+    kind: CrackKind
+    confidence: float
 
 
 @dataclass(frozen=True)
