@@ -10,20 +10,43 @@ from petitpied.domain.quantity import Quantity
 
 Floats = NDArray[np.float64]
 
+#: radial: away from the middle; across: over the dome; shoulder: round the cap near its rim
 CrackKind = Literal["radial", "across", "shoulder"]
+#: shows: seen beyond the cap; hidden: there, but under the cap; none: the cap stands on the
+#: liner; unsure: not seen, and the camera stood too straight above to look under the cap
+FootState = Literal["shows", "hidden", "none", "unsure"]
 
 
 @dataclass(frozen=True)
 class Crack:
     """An open fissure in a cap: centre line ``path_px`` (N, 2) in the photo, its length in plan
-    view, its mean width (None where the photo cannot show it), which way it runs, and
-    ``confidence`` 0 to 1."""
+    view, its mean opening (None where the photo cannot show it), which way it runs, and
+    ``confidence`` 0 to 1, that it is a crack and not a hair, a seam or a crumb."""
 
     path_px: Floats
     length_mm: Quantity
     width_mm: Quantity | None
     kind: CrackKind
     confidence: float
+
+
+@dataclass(frozen=True)
+class Foot:
+    """How the foot stands round the shell.
+
+    ``shows_rel``: share of the circumference on which the foot is seen beyond the cap.
+    ``uneven_mm``: root mean square of the spread about its mean, all round; ``one_sided_mm`` and
+    ``one_sided_dir_deg``: amplitude and direction (from +x towards +y) of its first harmonic, a
+    foot wider on one side; ``harmonics_mm``: amplitudes of the harmonics 1, 2, ... (one bulge,
+    two, ...). What needs a measured foot is None, or empty, without one.
+    """
+
+    state: FootState
+    shows_rel: Quantity
+    uneven_mm: Quantity | None = None
+    one_sided_mm: Quantity | None = None
+    one_sided_dir_deg: float | None = None
+    harmonics_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,239 @@
+"""From joined places of a dark line to its centre line, below a pixel, and its branches.
+
+The places are thinned to a skeleton, the skeleton is a graph, and the longest way through it is
+the line; what stands off it far enough is a branch. Each point is then moved across the line to
+the bottom of the smoothed valley (Steger 1998).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import dijkstra
+from skimage.morphology import skeletonize
+
+from petitpied.surface.cap_patch import CapPatches
+from petitpied.surface.cracks_ridges import SIGMA_PX, Ridges
+
+Floats = NDArray[np.float64]
+
+#: distance of the points of a line
+STEP_MM = 0.3
+#: a side line of a skeleton that is shorter is a bump of the line's edge, not a branch: the widest
+#: crack looked for is 2 mm, so that a spur reaches out by 1 mm at most
+LEAST_BRANCH_MM = 2.5
+MOST_BRANCHES = 6
+#: thinning goes in steps of a pixel; what wiggles faster than this sigma along the line is that
+SMOOTH_MM = 0.5
+#: two ends nearer than this, that point at each other, are one line with a bridge
+BRIDGE_MM, BRIDGE_DEG = 2.0, 45.0
+
+
+@dataclass(frozen=True)
+class Line:
+    """A dark line on one cap: ``path_px`` (N, 2) in its tile, evenly spaced by `STEP_MM`; ``cap``
+    the cap's number; ``joined`` how many pieces were bridged."""
+
+    cap: int
+    path_px: Floats
+    joined: int = 1
+
+    def length_mm(self, mm_per_px: float) -> float:
+        return float(mm_per_px * arc_length(self.path_px)[-1])
+
+
+def arc_length(path: Floats) -> Floats:
+    """Way (N,) along a path (N, 2)."""
+    return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
+
+
+def normals(path: Floats) -> Floats:
+    """Unit vectors (N, 2) across a path, a quarter turn from +x towards +y of its direction."""
+    along = np.gradient(path, axis=0)
+    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
+    return np.column_stack([-along[:, 1], along[:, 0]])
+
+
+def find_lines(patches: CapPatches, ridges: Ridges) -> tuple[Line, ...]:
+    """Centre lines of all ridges, bridged where they are pieces of one line."""
+    lines: list[Line] = []
+    side = patches.side_px
+    for number, (rows, cols) in zip(ridges.numbers, ridges.windows, strict=True):
+        cap = (rows.start // side) * patches.columns + cols.start // side
+        corner = np.array([cols.start, rows.start]) % side
+        mask = ridges.labels[rows, cols] == number
+        for path in _branches(mask, patches.mm_per_px):
+            lines.append(Line(cap, path + corner))
+    return _bridged(lines, patches.mm_per_px)
+
+
+def _branches(mask: NDArray[np.bool_], mm_per_px: float) -> list[Floats]:
+    """Ways (N, 2) px through a mask's skeleton: the longest, then what stands off it."""
+    thinned: Any = skeletonize  # scikit-image has no types
+    left = thinned(np.pad(mask, 1))
+    least_px = LEAST_BRANCH_MM / mm_per_px
+    found: list[Floats] = []
+    for _ in range(MOST_BRANCHES):
+        way = _longest_way(left)
+        if way is None or (found and arc_length(way)[-1] < least_px):
+            break
+        found.append(way - 1.0)
+        for x, y in way.astype(int):
+            left[max(y - 1, 0) : y + 2, max(x - 1, 0) : x + 2] = False
+    return found
+
+
+def _longest_way(skeleton: NDArray[np.bool_]) -> Floats | None:
+    """The longest shortest way (N, 2) within a skeleton, (x, y); None under three places."""
+    y, x = np.nonzero(skeleton)
+    if len(x) < 3:
+        return None
+    index = np.full(skeleton.shape, -1)
+    index[y, x] = np.arange(len(x))
+    a, b, d = [], [], []
+    for dx, dy in ((1, 0), (0, 1), (1, 1), (-1, 1)):
+        nx, ny = x + dx, y + dy
+        good = (nx >= 0) & (nx < skeleton.shape[1]) & (ny < skeleton.shape[0])
+        other = np.full(len(x), -1)
+        other[good] = index[ny[good], nx[good]]
+        hit = np.flatnonzero(other >= 0)
+        a.append(hit)
+        b.append(other[hit])
+        d.append(np.full(len(hit), np.hypot(dx, dy)))
+    graph = coo_array(
+        (np.concatenate(d), (np.concatenate(a), np.concatenate(b))), shape=(len(x), len(x))
+    ).tocsr()
+    start, best = 0, np.zeros(0)
+    for start in _starts(graph):
+        reach = dijkstra(graph, directed=False, indices=start)
+        reach[np.isinf(reach)] = -1
+        if best.size == 0 or reach.max() > best.max():
+            best, begin = reach, start
+    far = int(best.argmax())
+    _, before = dijkstra(graph, directed=False, indices=far, return_predecessors=True)
+    way = [begin]
+    while way[-1] != far:
+        way.append(int(before[way[-1]]))
+    return np.column_stack([x[way], y[way]]).astype(float)
+
+
+def _starts(graph: Any) -> list[int]:
+    """Far ends of the skeleton's parts, to begin ways at: a tree's longest way begins at the place
+    farthest from any other."""
+    from scipy.sparse.csgraph import connected_components
+
+    count, part = connected_components(graph, directed=False)
+    starts = []
+    for number in range(count):
+        members = np.flatnonzero(part == number)
+        if len(members) < 3:
+            continue
+        reach = dijkstra(graph, directed=False, indices=int(members[0]))
+        reach[np.isinf(reach)] = -1
+        starts.append(int(reach.argmax()))
+    return starts or [0]
+
+
+def _bridged(lines: Sequence[Line], mm_per_px: float) -> tuple[Line, ...]:
+    """Pieces whose ends meet joined, nearest ends first."""
+    kept = list(lines)
+    while True:
+        pairs = [
+            (gap, i, j, flip)
+            for i in range(len(kept))
+            for j in range(i + 1, len(kept))
+            if kept[i].cap == kept[j].cap
+            for gap, flip in [_gap(kept[i].path_px, kept[j].path_px, BRIDGE_MM / mm_per_px)]
+            if gap is not None
+        ]
+        if not pairs:
+            return tuple(kept)
+        _, i, j, (first, second) = min(pairs, key=lambda pair: pair[0])
+        one = kept[i].path_px[:: 1 if first else -1]
+        two = kept[j].path_px[:: 1 if second else -1]
+        joined = kept[i].joined + kept[j].joined
+        kept[i] = replace(kept[i], path_px=np.vstack([one, two]), joined=joined)
+        del kept[j]
+
+
+def _gap(
+    one: Floats, two: Floats, most_px: float
+) -> tuple[float | None, tuple[bool, bool]]:
+    """Smallest gap between ends that point at each other; which end of each (True: as it runs,
+    the end of the first meets the start of the second)."""
+    best: float | None = None
+    ends = (True, True)
+    for first in (True, False):
+        for second in (True, False):
+            a, b = (one if first else one[::-1]), (two if second else two[::-1])
+            gap = float(np.hypot(*(b[0] - a[-1])))
+            if gap > most_px or (best is not None and gap >= best):
+                continue
+            if _turn_deg(a, b) <= BRIDGE_DEG:
+                best, ends = gap, (first, second)
+    return best, ends
+
+
+def _turn_deg(a: Floats, b: Floats) -> float:
+    """Greatest turn on the way from the end of ``a`` over the bridge into ``b``."""
+    reach = 8
+    ways = [a[-1] - a[-min(reach, len(a))], b[0] - a[-1], b[min(reach, len(b)) - 1] - b[0]]
+    if np.hypot(*ways[1]) < 3:  # too short a bridge to have a direction
+        ways = [ways[0], ways[2]]
+    angle = [np.arctan2(w[1], w[0]) for w in ways if np.hypot(*w) > 0]
+    turns = [abs((q - p + np.pi) % (2 * np.pi) - np.pi) for p, q in pairwise(angle)]
+    return float(np.rad2deg(max(turns, default=0.0)))
+
+
+def evenly_spaced(path_px: Floats, mm_per_px: float) -> Floats:
+    """The path smoothed by `SMOOTH_MM` and resampled every `STEP_MM`, its ends kept."""
+    along = arc_length(path_px)
+    fine_px = 0.25
+    count = max(4, int(along[-1] / fine_px))
+    at = np.linspace(0, along[-1], count + 1)
+    dense = np.column_stack([np.interp(at, along, path_px[:, i]) for i in (0, 1)])
+    sigma = SMOOTH_MM / mm_per_px / fine_px
+    reach = min(int(3 * sigma), count)
+    # mirrored through the end points, so that the ends stay
+    before = 2 * dense[0] - dense[reach:0:-1]
+    after = 2 * dense[-1] - dense[-2 : -reach - 2 : -1]
+    long: Any = np.vstack([before, dense, after])
+    smooth = np.asarray(cv2.GaussianBlur(long, (1, 0), 0.1, sigmaY=sigma), float)
+    smooth = smooth[reach : reach + count + 1]
+    along = arc_length(smooth)
+    steps = max(2, round(along[-1] * mm_per_px / STEP_MM))
+    at = np.linspace(0, along[-1], steps + 1)
+    return np.column_stack([np.interp(at, along, smooth[:, i]) for i in (0, 1)])
+
+
+def centred(patches: CapPatches, smooth_valley: NDArray[np.float32], line: Line) -> Line:
+    """The line moved to the bottom of the valley: each point by its parabola across the line,
+    at most 1.5 px; ``smooth_valley`` (H, W) is the mosaic's, smoothed by `SIGMA_PX`."""
+    path = evenly_spaced(line.path_px, patches.mm_per_px)
+    for _ in range(2):
+        across = normals(path)
+        offset = np.arange(-2.0, 2.01, 1.0)
+        rows, cols = patches.window(line.cap)
+        places = path[:, None] + offset[None, :, None] * across[:, None]
+        places += np.array([cols.start, rows.start])
+        at: Any = places.astype(np.float32)
+        found: Any = cv2.remap(smooth_valley, at, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+        depth = np.asarray(found, np.float64)
+        k = np.clip(depth[:, 1:-1].argmin(axis=1) + 1, 1, 3)
+        i = np.arange(len(path))
+        left, middle, right = depth[i, k - 1], depth[i, k], depth[i, k + 1]
+        bend = left - 2 * middle + right
+        part = np.where(bend > 1e-6, 0.5 * (left - right) / np.maximum(bend, 1e-6), 0.0)
+        path = path + (offset[k] + np.clip(part, -0.5, 0.5))[:, None] * across
+        path = evenly_spaced(path, patches.mm_per_px)
+    return replace(line, path_px=path)
+
+
+def smoothed(valley: NDArray[np.float32]) -> NDArray[np.float32]:
+    """A mosaic's valley smoothed for `centred`."""
+    return np.asarray(cv2.GaussianBlur(valley, (0, 0), SIGMA_PX), np.float32)

@@ -1,0 +1,35 @@
+"""Is a dark line a crack? A small network of one hidden layer over its evidence.
+
+Trained by the project on its own scenes only (`tests/training/cracks.py`: recipe, seed, held-out
+score); the weights are plain numbers in `cracks_weights.py`.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.surface import cracks_weights as learnt
+
+Floats = NDArray[np.float64]
+
+#: evidence farther from the scenes' mean than this many standard deviations says no more
+FAR = 3.5
+
+
+def standardised(evidence: Floats, mean: Floats, spread: Floats) -> Floats:
+    """Evidence (L, K) in standard deviations of the training scenes, bounded by `FAR`."""
+    return np.asarray(np.clip((evidence - mean) / spread, -FAR, FAR), float)
+
+
+def network(values: Floats, hidden: Floats, hidden_bias: Floats, out: Floats) -> Floats:
+    """Scores (L,) between 0 and 1: tanh units (K, H), then the logistic of their sum; the last of
+    ``out`` (H + 1,) is the bias."""
+    sums = np.tanh(values @ hidden + hidden_bias) @ out[:-1] + out[-1]
+    return np.asarray(1 / (1 + np.exp(-np.clip(sums, -40, 40))), float)
+
+
+def verdicts(evidence: Floats) -> Floats:
+    """Scores (L,) of lines from their evidence (L, K), in `cracks_profile.EVIDENCE`'s order."""
+    values = standardised(evidence, np.array(learnt.MEAN), np.array(learnt.SPREAD))
+    return network(
+        values, np.array(learnt.HIDDEN), np.array(learnt.HIDDEN_BIAS), np.array(learnt.OUT)
+    )

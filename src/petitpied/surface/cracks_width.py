@@ -1,0 +1,98 @@
+"""How wide a crack is open, from the photo's own pixels across it.
+
+A bar that is narrower than the blur looks wider than it is (Steger 1998, section on the bias of
+line widths). The width at half depth is therefore taken back through what a bar of that width
+would show at the photo's blur.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import erf
+
+from petitpied.domain.quantity import Quantity
+from petitpied.surface.cap_patch import CapPatches
+from petitpied.surface.cracks_paths import Line, normals
+from petitpied.surface.cracks_profile import half_widths
+
+Floats = NDArray[np.float64]
+
+#: blur of a phone's photo, sigma in its pixels, with bilinear sampling (variance 1/12 to 1/6):
+#: defocus, demosaicing and JPEG leave 0.5 to 1.2 px (common practice, no source)
+BLUR_PX, BLUR_U_PX = 0.8, 0.25
+ACROSS_MM, REACH_MM = 0.05, 2.2
+#: edges of a crack are lips and walls, not a step: where its opening ends is a matter of
+#: definition, to about 0.1 mm on each side
+DEFINITION_U_MM = 0.14
+
+
+def seen_width(width: Floats, sigma: float) -> Floats:
+    """Width at half depth that bars of true ``width`` (N,) show after a Gaussian blur."""
+    x = np.linspace(0, 3 * sigma + 0.75 * float(np.max(width, initial=0.0)), 2000)
+    seen = []
+    for w in np.atleast_1d(width):
+        half = max(float(w), 1e-6 * sigma) / 2
+        k = 1 / (np.sqrt(2) * sigma)
+        profile = erf((x + half) * k) - erf((x - half) * k)
+        seen.append(2 * float(np.interp(0.5, -profile / profile[0] + 1, x)))
+    return np.array(seen)
+
+
+def true_width(seen: Floats, sigma: float) -> Floats:
+    """Inverse of `seen_width`; 0 at and below what an endlessly thin line shows."""
+    ratio = np.linspace(0, 12, 121)
+    table = seen_width(ratio * sigma, sigma)
+    # beyond the table a bar shows its own width
+    return np.where(seen > table[-1], seen, np.interp(seen, table, ratio * sigma))
+
+
+def widths(
+    pixels_bgr: NDArray[np.uint8], patches: CapPatches, lines: Sequence[Line]
+) -> list[Quantity]:
+    """Mean opening of each line, mm, own uncertainty only."""
+    count = round(REACH_MM / ACROSS_MM)
+    offset_mm = np.arange(-count, count + 1) * ACROSS_MM
+    found = []
+    for line in lines:
+        across = normals(line.path_px)
+        reach = (offset_mm / patches.mm_per_px)[None, :, None]
+        places = line.path_px[:, None] + reach * across[:, None]
+        at = patches.to_photo_px(line.cap, places.reshape(-1, 2)).reshape(places.shape)
+        found.append(_width(_grey_at(pixels_bgr, at), np.asarray(offset_mm), _mm_per_px(at)))
+    return found
+
+
+def _mm_per_px(at: Floats) -> float:
+    """Size of a photo pixel across the line, mm."""
+    step = np.hypot(*np.diff(at, axis=1).transpose(2, 0, 1))
+    return ACROSS_MM / max(float(np.median(step)), 1e-6)
+
+
+def _grey_at(pixels_bgr: NDArray[np.uint8], at: Floats) -> Floats:
+    low = np.maximum(np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 2, 0)
+    high = np.ceil(at.reshape(-1, 2).max(axis=0)).astype(int) + 3
+    part: Any = pixels_bgr[low[1] : high[1], low[0] : high[0]]
+    if part.size == 0:
+        return np.zeros(at.shape[:2])
+    grey: Any = cv2.cvtColor(part, cv2.COLOR_BGR2GRAY)
+    shifted: Any = (at - low).astype(np.float32)
+    found: Any = cv2.remap(grey, shifted, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    return np.asarray(found, np.float64)
+
+
+def _width(grey: Floats, offset_mm: Floats, mm_per_px: float) -> Quantity:
+    smooth: Any = cv2.blur(grey, (1, 3))  # three places along the line
+    seen = half_widths(np.asarray(smooth, float), offset_mm)
+    seen = seen[seen > 0]
+    if len(seen) == 0:
+        return Quantity(mm_per_px, DEFINITION_U_MM)
+    sigma = BLUR_PX * mm_per_px
+    value = float(true_width(seen, sigma).mean())
+    blurrier = float(true_width(seen, (BLUR_PX + BLUR_U_PX) * mm_per_px).mean())
+    sharper = float(true_width(seen, (BLUR_PX - BLUR_U_PX) * mm_per_px).mean())
+    scatter = float(seen.std()) / np.sqrt(max(len(seen) / 3, 1))
+    u = float(np.sqrt(((sharper - blurrier) / 2) ** 2 + scatter**2 + DEFINITION_U_MM**2))
+    return Quantity(max(value, 0.25 * mm_per_px), u)
