@@ -96,7 +96,7 @@ def _fitted(photos: Sequence[Corners], size_px: tuple[int, int], with_k3: bool) 
     nothing = np.zeros((len(LENS_PARAMETERS), len(LENS_PARAMETERS)))
     lens = Calibration(
         float(k[0, 0]), (float(k[0, 2]), float(k[1, 2])), np.ravel(dist)[:5].astype(float),
-        nothing, np.array(rotations).reshape(-1, 3), np.array(shifts).reshape(-1, 3),
+        nothing, np.array(rotations, float).reshape(-1, 3), np.array(shifts, float).reshape(-1, 3),
         tuple(photos), (), 0.0, 0.0,
     )  # fmt: skip
     return _with_doubt(lens, with_k3)
@@ -135,7 +135,7 @@ def _photo_slopes(lens: Calibration, index: int) -> tuple[Floats, Floats, Floats
     stretched = at * [1 + 5e-6, 1 - 5e-6, 1]
     more, _ = cv2.projectPoints(stretched, *pose, k, lens.dist)
     by_lens[:, 8] = (more.reshape(-1, 2) - seen.reshape(-1, 2)).ravel() / 1e-5
-    return residual, by_lens, jac[:, :6]
+    return residual, by_lens, np.asarray(jac[:, :6], float)
 
 
 def _with_doubt(lens: Calibration, with_k3: bool) -> Calibration:
@@ -149,7 +149,9 @@ def _with_doubt(lens: Calibration, with_k3: bool) -> Calibration:
     reduced, gradients, residuals, count = np.zeros((9, 9)), [], [], 0
     for index in range(len(lens.corners)):
         residual, by_lens, by_pose = _photo_slopes(lens, index)
-        inner = np.linalg.solve(by_pose.T @ by_pose, by_pose.T @ np.column_stack([by_lens, residual]))
+        inner = np.linalg.solve(
+            by_pose.T @ by_pose, by_pose.T @ np.column_stack([by_lens, residual])
+        )
         rest = np.column_stack([by_lens, residual]) - by_pose @ inner
         reduced += by_lens.T @ rest[:, :9]
         gradients.append(by_lens.T @ rest[:, 9])
