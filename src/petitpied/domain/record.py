@@ -28,10 +28,12 @@ class PhotoFacts:
 @dataclass(frozen=True)
 class SeenCard:
     """A card in the photo: its letter and its outline's four corners, px (4, 2), in the order
-    top-left, top-right, bottom-right, bottom-left of the card itself."""
+    top-left, top-right, bottom-right, bottom-left of the card itself; ``print_scale``: its printed
+    size over the nominal one, as allowed for."""
 
     id: str
     corners_px: NDArray[np.float64]
+    print_scale: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -65,3 +67,4 @@ class Record:
     heights_mm: dict[str, Quantity] = field(default_factory=dict)  # "cap_rim", "foot", shared
     heights_source: str = ""  # "photo", "shell height given", "default"
     warnings: tuple[str, ...] = ()
+    lens_profile: str | None = None  # title of the lens profile that was used

@@ -13,6 +13,7 @@ from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.view import View
 from petitpied.vision.find_card import CardSighting
+from petitpied.vision.several_cards import lifted_edge
 from petitpied.vision.view import SolvedView
 from petitpied.vision.view_slopes import place_in_world
 
@@ -78,6 +79,10 @@ def check_cards(
         warnings += _print_fault(sighting, 2 * float(fault[6]), 2 * float(u[6]))
         for value, doubt in zip(fault[7:9], u[7:9], strict=True):
             warnings += _bend(sighting, float(value), float(doubt))
+        if len(sightings) > 1:
+            joint = float(np.sqrt(solved.view.covariance[[2, 3], [2, 3]].max()))
+            doubt_rad = float(np.hypot(u[:2].max(), joint))
+            warnings += lifted_edge(sighting, (float(fault[0]), float(fault[1])), doubt_rad)
         misfit_mm = solved.corner_rms_px / sighting.px_per_mm
         if misfit_mm > MISFIT_REFUSE_MM:
             raise CardError(

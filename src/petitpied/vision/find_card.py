@@ -4,7 +4,7 @@ Markers are searched in a reduced copy of the picture (a marker needs few pixels
 refined in the full picture. Nothing here knows the camera: pose is `petitpied.vision.view`'s.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -39,6 +39,16 @@ class CardSighting:
     chess_corners: int  # how many of the points are chessboard corners (they come first)
     px_per_mm: float
     edge_blur_px: float  # standard deviation of the edge spread at the card's squares
+    print_scale: float = 1.0  # printed size over nominal; allowed for in points_card_mm
+
+    def printed_at(self, scale: float) -> "CardSighting":
+        """The same sighting of a card known to be printed at ``scale`` times its true size."""
+        return replace(
+            self,
+            points_card_mm=self.points_card_mm * scale,
+            px_per_mm=self.px_per_mm / scale,
+            print_scale=scale,
+        )
 
     def homography(self) -> Floats:
         """Card mm to photo px (3, 3), least squares over the sighted points."""

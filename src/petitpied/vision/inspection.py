@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 from petitpied import __version__
 from petitpied.domain import card
 from petitpied.domain.errors import ShellsError
-from petitpied.domain.lens import CameraGuess
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
@@ -19,6 +18,7 @@ from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
 from petitpied.vision.card_check import check_cards
 from petitpied.vision.edges import ShellEdges, find_edges
+from petitpied.vision.evidence import with_evidence
 from petitpied.vision.find_card import CardSighting, find_cards
 from petitpied.vision.find_shells import find_shells
 from petitpied.vision.heights import heights_from_ruler, refine_heights
@@ -27,13 +27,10 @@ from petitpied.vision.measured_shells import Places, SortedOut, measured_shells
 from petitpied.vision.neighbours import COVERED_REL, find_neighbours, share_covered
 from petitpied.vision.relative import relative_shells
 from petitpied.vision.rings import Heights, fit_rings
-from petitpied.vision.straight_edges import (
-    StraightEdge,
-    StraightnessEvidence,
-    find_straight_edges,
-)
+from petitpied.vision.solve_photo import solve_photo
+from petitpied.vision.straight_edges import StraightEdge
 from petitpied.vision.tray_frame import TrayFrame, tray_frame
-from petitpied.vision.view import SolvedView, guess_camera, solve_view
+from petitpied.vision.view import SolvedView, guess_camera
 from petitpied.vision.view_doubts import view_warnings
 from petitpied.vision.view_slopes import place_in_world
 
@@ -57,11 +54,13 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
         return _inspect_relative(photo)
     grey = np.asarray(cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY), np.uint8)
     thickness_mm = settings.card_thickness_mm
-    sightings = find_cards(grey)
+    printed = dict(settings.print_scales)
+    sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
     focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
-    guess = guess_camera(photo.width_px, photo.height_px, focal_mm)
-    solved, straight = _solve(grey, sightings, guess, thickness_mm)
-    warnings = [*photo.warnings, *check_cards(sightings, solved, thickness_mm)]
+    guess = settings.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
+    seen = solve_photo(grey, sightings, guess, thickness_mm)
+    solved, straight = seen.solved, seen.straight
+    warnings = [*photo.warnings, *check_cards(sightings, solved, thickness_mm), *seen.warnings]
     cards = _seen_cards(sightings, solved, thickness_mm)
     found = find_shells(photo.pixels_bgr)
     sorted_out = _sort_out(found.seeds, cards, solved.view)
@@ -70,28 +69,29 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     heights = (
         heights_from_ruler(settings.shell_height_mm) if settings.shell_height_mm else Heights()
     )
-    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.cell_px, found.model)
+    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.model)
     measured = _measure(solved.view, sorted_out, edges, straight, cards, heights)
-    warnings += view_warnings(measured.view, solved, sightings, focal_mm is not None)
+    warnings += view_warnings(measured.view, solved, sightings, bool(guess.profile or focal_mm))
     warnings += measured.warnings
     frame, lattice = measured.frame, measured.lattice
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
-        scale_source="cards",
+        scale_source="lens profile+cards" if guess.profile else "cards",
         view=measured.view,
         cards=cards,
         px_per_mm=measured.view.px_per_mm((0.0, 0.0)),
         tray=TrayPlace(
             frame.frame, lattice.rows, lattice.columns, frame.door, frame.width_mm, frame.depth_mm
         ),
-        shells=measured.shells,
+        shells=with_evidence(photo.pixels_bgr, measured.shells),
         heights_mm={
             "cap_rim": Quantity(measured.heights.cap_rim_mm, 0.0, measured.heights.cap_rim_u_mm),
             "foot": Quantity(measured.heights.foot_mm, 0.0, measured.heights.foot_u_mm),
         },
         heights_source=measured.heights.source,
         warnings=tuple(warnings),
+        lens_profile=guess.profile,
     )
 
 
@@ -100,7 +100,7 @@ def _inspect_relative(photo: Photo) -> Record:
     if not any(seed.whole for seed in found.seeds):
         raise _no_shells(photo, len(found.seeds))
     whole = [seed for seed in found.seeds if seed.whole]
-    edges = find_edges(photo.pixels_bgr, whole, found.cell_px, found.model)
+    edges = find_edges(photo.pixels_bgr, whole, found.model)
     shells, lattice = relative_shells(found.seeds, edges, find_neighbours(edges, whole))
     return Record(
         tool_version=__version__,
@@ -139,30 +139,16 @@ def _no_shells(photo: Photo, partial: int) -> ShellsError:
     )
 
 
-def _solve(
-    grey: NDArray[np.uint8],
-    sightings: Sequence[CardSighting],
-    guess: CameraGuess,
-    thickness_mm: float,
-) -> tuple[SolvedView, tuple[StraightEdge, ...]]:
-    """View from the cards, then again with the straight edges that this first view shows."""
-    first = solve_view(sightings, guess, thickness_mm=thickness_mm)
-    straight = find_straight_edges(grey, first.view)
-    if len(straight) < 3:
-        return first, straight
-    evidence = (StraightnessEvidence(straight),)
-    again = solve_view(
-        sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=first
-    )
-    return again, straight
-
-
 def _seen_cards(
     sightings: Sequence[CardSighting], solved: SolvedView, thickness_mm: float
 ) -> tuple[SeenCard, ...]:
     outline = card.outline_corners_mm()
     return tuple(
-        SeenCard(s.letter, solved.view.project(place_in_world(outline, place), thickness_mm))
+        SeenCard(
+            s.letter,
+            solved.view.project(place_in_world(outline * s.print_scale, place), thickness_mm),
+            s.print_scale,
+        )
         for s, place in zip(sightings, solved.card_places, strict=True)
     )
 

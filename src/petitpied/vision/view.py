@@ -6,7 +6,7 @@ observations, so that what the photo cannot tell keeps its prior uncertainty.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
@@ -48,6 +48,9 @@ class SolvedView:
     card_places: tuple[Floats, ...]  # per sighting (3,): x mm, y mm, turn rad; first is 0
     corner_rms_px: float  # of the chessboard corners
     rejected_rel: float  # share of corners that the loss all but ignores
+    #: logarithms of the further cards' scales over the first's and their standard uncertainties
+    #: (N - 1, 2); empty unless they were asked for
+    scales: Floats = field(default_factory=lambda: np.zeros((0, 2)))
 
 
 def guess_camera(width_px: int, height_px: int, focal_35mm_mm: float | None) -> CameraGuess:
@@ -153,7 +156,7 @@ _STEPS = np.array(
 
 
 def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
-    """Derivatives (N, 2, free + 3 per further card) of the corner residuals, as `perturbed`
+    """Derivatives (N, 2, free + places' size) of the corner residuals, as `perturbed`
     and the cards' places move them."""
     free, parts = problem.free, []
     for index, sighting in enumerate(problem.sightings):
@@ -161,11 +164,12 @@ def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
         by_view, by_place = card_slopes(
             view, sighting.points_card_mm, place, problem.thickness_mm
         )
-        slopes = np.zeros((*by_view.shape[:2], len(free) + 3 * len(places)))
+        own_count = places.shape[1]
+        slopes = np.zeros((*by_view.shape[:2], len(free) + own_count * len(places)))
         slopes[:, :, : len(free)] = by_view[:, :, free]
         if index:
-            own = len(free) + 3 * (index - 1)
-            slopes[:, :, own : own + 3] = by_place[:, :, :3]
+            own = len(free) + own_count * (index - 1)
+            slopes[:, :, own : own + own_count] = by_place[:, :, :own_count]
         parts.append(slopes / sighting.sigma_px[:, None, None])
     return np.concatenate(parts)
 
@@ -209,6 +213,7 @@ def solve_view(
     thickness_mm: float,
     evidence: Sequence[Evidence] = (),
     start: SolvedView | None = None,
+    free_scales: bool = False,
 ) -> SolvedView:
     """Fit the view to every card and to any further evidence.
 
@@ -224,6 +229,8 @@ def solve_view(
         Each maps a `View` in this frame to residuals in sigmas (straight rims, round shells).
     start : SolvedView, optional
         An earlier fit to begin with.
+    free_scales : bool
+        Let each further card have a scale of its own, as a question whether they agree.
 
     Raises
     ------
@@ -236,6 +243,8 @@ def solve_view(
         if start
         else np.array([_first_place(s, view, thickness_mm) for s in sightings[1:]]).reshape(-1, 3)
     )
+    if free_scales:
+        places = np.column_stack([places, np.zeros(len(places))])
     problem = _Problem(sightings, guess, thickness_mm, evidence)
     damping, factor = 1e-3, _noise_factor(problem, view, places)
     weight = _root_weight(problem, view, places, factor)
@@ -247,7 +256,7 @@ def solve_view(
         change = np.zeros(len(PARAMETERS))
         change[problem.free] = step[: len(problem.free)]
         tried = view.perturbed(change)
-        moved = places + step[len(problem.free) :].reshape(-1, 3)
+        moved = places + step[len(problem.free) :].reshape(places.shape)
         then = problem.weighted(tried, moved, weight / factor)
         if then @ then > now @ now * (1 + 1e-9):
             damping *= 8
@@ -266,7 +275,7 @@ def solve_view(
 def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> SolvedView:
     jac = _jacobian(problem, view, places, weight)
     try:
-        inverse = np.linalg.inv(jac.T @ jac)[: len(problem.free), : len(problem.free)]
+        inverse = np.linalg.inv(jac.T @ jac)
     except np.linalg.LinAlgError as fault:
         raise CardError(
             what="the card gives no view of the tray",
@@ -281,11 +290,14 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
     )
     relative = weight / weight.max()
     covariance = np.zeros((len(PARAMETERS), len(PARAMETERS)))
-    covariance[np.ix_(problem.free, problem.free)] = inverse
+    lens_and_pose = len(problem.free)
+    covariance[np.ix_(problem.free, problem.free)] = inverse[:lens_and_pose, :lens_and_pose]
+    own_u = np.sqrt(np.diag(inverse)[lens_and_pose:]).reshape(places.shape)
     view = View(view.camera_matrix, view.dist, view.world_to_camera, covariance)
     return SolvedView(
         view,
-        (np.zeros(3), *places),
+        (np.zeros(3), *places[:, :3]),
         float(np.sqrt((residual_px[chess] ** 2).sum(axis=1).mean() / 2)),
         float((relative[chess] < 0.3).mean()),
+        np.stack([places[:, 3:], own_u[:, 3:]], axis=-1).reshape(-1, 2),
     )

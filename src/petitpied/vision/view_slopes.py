@@ -9,8 +9,10 @@ Floats = NDArray[np.float64]
 
 
 def place_in_world(points_mm: Floats, place: Floats) -> Floats:
-    """Card points (N, 2), frame card, to the world frame; ``place`` (3,): x, y mm, turn rad."""
-    c, s = np.cos(place[2]), np.sin(place[2])
+    """Card points (N, 2), frame card, to the world frame; ``place``: x, y mm, turn rad, and
+    where it has a fourth number the logarithm of the card's scale."""
+    scale = np.exp(place[3]) if len(place) > 3 else 1.0
+    c, s = scale * np.cos(place[2]), scale * np.sin(place[2])
     return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2], float)
 
 
