@@ -5,6 +5,8 @@ from math import floor, log10
 from petitpied.domain.quantity import Quantity
 
 MAX_DECIMALS = 4
+#: zero width joiner and non-joiner: scripts and emoji need them, and they cannot mislead
+JOINERS = "\u200c\u200d"
 
 
 def decimals(u95: float, digits: int = 2) -> int:
@@ -40,4 +42,4 @@ def share(probability: float) -> str:
 
 def printable(text: str) -> str:
     """Text from outside without control, escape and direction characters."""
-    return "".join(c if c.isprintable() else "?" for c in text)
+    return "".join(c if c.isprintable() or c in JOINERS else "?" for c in text)

@@ -1,0 +1,1 @@
+"""Open fonts (Noto, SIL Open Font License) for the PDF report."""

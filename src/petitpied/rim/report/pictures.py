@@ -1,0 +1,53 @@
+"""Pictures of the report: the annotated tray, sized for the page; all header facts dropped."""
+
+import io
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.record import Record
+from petitpied.rim.overlay import marked_picture
+from petitpied.rim.report.blocks import Picture
+from petitpied.rim.summary import Summary
+
+Pixels = NDArray[np.uint8]
+
+#: long side of the annotated picture by how many trays a report shows: one tray's page stays
+#: far below 3 MB, and a page of many below a mail's usual limit
+LONG_SIDES_PX = ((1, 2000), (4, 1400), (1_000_000, 900))
+JPEG_QUALITY = 82
+
+
+def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Picture:
+    """The annotated picture, its words, and its caption."""
+    marked: Any = marked_picture(pixels, record, summary)
+    words = f"{summary.found} shells outlined, each with its id and diameter"
+    if summary.odd:
+        words += f"; odd ones out marked: {', '.join(o.id for o in summary.odd[:12])}"
+    return jpeg(
+        marked,
+        next(side for most, side in LONG_SIDES_PX if trays <= most),
+        f"The tray from above: {words}.",
+        "Annotated photo. White line: outline; thin dashes: cap; corner brackets: odd one out.",
+    )
+
+
+def jpeg(pixels: Any, long_side_px: int, alt: str, caption: str) -> Picture:
+    """A picture (H, W, 3), blue-green-red, made no larger than ``long_side_px``, as JPEG."""
+    scale = min(1.0, long_side_px / max(pixels.shape[:2]))
+    size = (max(1, round(pixels.shape[1] * scale)), max(1, round(pixels.shape[0] * scale)))
+    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA) if scale < 1 else pixels
+    done, data = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    if not done:
+        raise ValueError("a picture of the report could not be encoded as JPEG")
+    return Picture(bytes(data), "jpeg", size[0], size[1], alt, caption)
+
+
+def png_size(data: bytes) -> tuple[int, int]:
+    """Width and height of a PNG that the program itself made."""
+    from PIL import Image
+
+    with Image.open(io.BytesIO(data)) as image:
+        return image.size

@@ -1,0 +1,71 @@
+"""One report from what was asked on the command line to the files on disk."""
+
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+import typer
+
+from petitpied.rim.output_files import prepare_folder, safe_stem, write_all
+from petitpied.rim.report.blocks import Letterhead, Report
+from petitpied.rim.report.letterhead import read_letterhead
+from petitpied.rim.report.material import Tray, trays_of_records, trays_since
+from petitpied.rim.report.model import Wishes, make_report
+from petitpied.rim.report.text import report_text
+from petitpied.rim.wording import printable
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The command's options."""
+
+    records: tuple[Path, ...] = ()
+    since: date | None = None
+    photos: Path | None = None
+    letterhead: Path | None = None
+    title: str = ""
+    db: str | None = None
+
+
+def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
+    """Make the report; write it into ``out``, or give its plain text where that is None.
+
+    Returns
+    -------
+    tuple of str
+        What to print.
+    """
+    if bool(asked.records) == (asked.since is not None):
+        raise typer.BadParameter("give records, or --since DATE, one of both")
+    trays = _trays(asked)
+    letterhead = Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead)
+    report = make_report(trays, Wishes(letterhead, printable(asked.title)[:120]))
+    if out is None:
+        return (report_text(report).rstrip("\n"),)
+    return _written(report, out, _stem(trays))
+
+
+def _trays(asked: Asked) -> tuple[Tray, ...]:
+    from petitpied.rim.history.store import open_store
+
+    if asked.since is not None:
+        return trays_since(asked.since, asked.photos, open_store(asked.db))
+    store = open_store(asked.db) if asked.db is not None else None
+    return trays_of_records(asked.records, asked.photos, store)
+
+
+def _stem(trays: tuple[Tray, ...]) -> str:
+    return f"{safe_stem(trays[0].name + '.json')}.report" if len(trays) == 1 else "report"
+
+
+def _written(report: Report, out: Path, stem: str) -> tuple[str, ...]:
+    from petitpied.rim.report.html import report_html
+    from petitpied.rim.report.pdf import report_pdf
+
+    files = {
+        out / f"{stem}.html": report_html(report),
+        out / f"{stem}.pdf": report_pdf(report),
+    }
+    prepare_folder(out)
+    write_all(files)
+    return tuple(f"wrote {printable(str(path))}" for path in files)
