@@ -5,7 +5,7 @@ from math import isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import stdtr, stdtrit
 
 Floats = NDArray[np.float64]
 
@@ -59,9 +59,9 @@ def change(before: Floats, after: Floats) -> Change | None:
         parts = (float(a.var(ddof=1)) / len(a), float(b.var(ddof=1)) / len(b))
         freedom = _welch_freedom(parts, len(a), len(b))
     error, difference = sqrt(sum(parts)), float(b.mean() - a.mean())
-    half = float(stats.t.ppf((1 + LEVEL) / 2, freedom)) * error
+    half = float(stdtrit(freedom, (1 + LEVEL) / 2)) * error
     if error > 0:
-        p = float(2 * stats.t.sf(abs(difference) / error, freedom))
+        p = float(2 * stdtr(freedom, -abs(difference) / error))
     else:
         p = 1.0 if difference == 0 else 0.0
     return Change(
@@ -84,5 +84,5 @@ def smallest_effect(error: float, freedom: float) -> float:
     ``error`` is the estimate's standard error. The sum of the two quantiles, the usual
     approximation of the noncentral t.
     """
-    quantiles = stats.t.ppf((1 + LEVEL) / 2, freedom) + stats.t.ppf(POWER, freedom)
+    quantiles = stdtrit(freedom, (1 + LEVEL) / 2) + stdtrit(freedom, POWER)
     return float(quantiles) * error

@@ -62,9 +62,14 @@ def _fan(value: Any) -> bool:
     return words[word]
 
 
+def as_kept(text: str) -> str:
+    """A name as the history keeps it: no spaces around, accents composed (Unicode NFC)."""
+    return unicodedata.normalize("NFC", text).strip()
+
+
 def _text(longest: int) -> Callable[[Any], str]:
     def parse(value: Any) -> str:
-        text = unicodedata.normalize("NFC", str(value)).strip()
+        text = as_kept(str(value))
         if text.startswith("'") and text[1:2] in ("=", "+", "-", "@"):
             text = text[1:]  # our own tables guard such a text so
         if not text:

@@ -11,6 +11,7 @@ import sqlalchemy as sa
 from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
 from petitpied.rim.history import connection
+from petitpied.rim.history.facts import as_kept
 from petitpied.rim.history.migrations import bring_up_to_date
 from petitpied.rim.history.packing import Packed, pack, shells_of, unpack
 from petitpied.rim.history.record_text import deflate, inflate, text_of
@@ -139,10 +140,9 @@ class Store:
 
 
 def _chosen(wanted: sa.Select[Any], oven: str | None, rack: str | None) -> sa.Select[Any]:
-    if oven is not None:
-        wanted = wanted.where(BAKE.c.oven == oven)
-    if rack is not None:
-        wanted = wanted.where(BAKE.c.rack == rack)
+    for column, name in ((BAKE.c.oven, oven), (BAKE.c.rack, rack)):
+        if name is not None:
+            wanted = wanted.where(column == as_kept(name))
     return wanted.order_by(*_ORDER)
 
 
