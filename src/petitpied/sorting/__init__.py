@@ -1,0 +1,1 @@
+"""Pure core of sorting: limits and verdicts, pairs, boxes, lot checks."""
