@@ -1,10 +1,21 @@
 """A measured value with its standard uncertainty, own and shared parts kept apart."""
 
 from dataclasses import dataclass
-from math import hypot
+from functools import lru_cache
+from math import hypot, inf
+
+from scipy.special import stdtrit
 
 #: two-sided 95 % coverage factor of the normal distribution (JCGM 100:2008, table G.1)
 COVERAGE_95 = 1.96
+#: degrees of freedom from which Student's factor is the normal one to three digits
+MANY_DOF = 1000.0
+
+
+@lru_cache(maxsize=4096)
+def coverage_factor_95(dof: float) -> float:
+    """Student's two-sided 95 % factor for effective degrees of freedom (JCGM 100, G.6.4)."""
+    return COVERAGE_95 if dof >= MANY_DOF else float(stdtrit(max(dof, 1.0), 0.975))
 
 
 @dataclass(frozen=True, slots=True)
@@ -12,12 +23,18 @@ class Quantity:
     """Value and standard uncertainty (JCGM 100, k = 1), both in the unit of the field's name.
 
     ``u_own`` belongs to this shell alone (edge evidence, outline); ``u_shared`` is the part
-    that all shells of one photo have in common (card, pose, lens, ring heights).
+    that all shells of one photo have in common (card, pose, lens, ring heights). ``dof``:
+    effective degrees of freedom of both together. ``own`` and ``shared``: the contributions
+    behind them, in the order of `petitpied.domain.uncertainty.OWN_CAUSES` and `SHARED_CAUSES`,
+    shared ones with their sign; empty where only the sums are known.
     """
 
     value: float
     u_own: float
     u_shared: float = 0.0
+    dof: float = inf
+    own: tuple[float, ...] = ()
+    shared: tuple[float, ...] = ()
 
     @property
     def u(self) -> float:
@@ -27,4 +44,4 @@ class Quantity:
     @property
     def u95(self) -> float:
         """Expanded uncertainty, 95 %."""
-        return COVERAGE_95 * self.u
+        return coverage_factor_95(self.dof) * self.u

@@ -5,14 +5,16 @@ pixel lie far below any uncertainty here.
 """
 
 import math
+from math import inf
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.quantity import Quantity
+from petitpied.domain.quantity import MANY_DOF, Quantity
 from petitpied.domain.record import SCHEMA, PhotoFacts, Record, SeenCard, TrayPlace
 from petitpied.domain.shell import Shell
+from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.rim.summary import Summary, summarise
 
@@ -56,6 +58,7 @@ def record_to_dict(record: Record) -> Json:
         "view": _view_to_dict(record),
         "tray": _tray_to_dict(record.tray),
         "heights": _heights_to_dict(record),
+        "uncertainty": {"own_of": list(OWN_CAUSES), "shared_of": list(SHARED_CAUSES)},
         "shells": [_shell_to_dict(s) for s in record.shells],
         "summary": _summary_to_dict(summarise(record)),
     }
@@ -102,11 +105,26 @@ def quantity_to_dict(quantity: Quantity | None) -> Json | None:
         "u95": round(quantity.u95, 4),
         "u_own": round(quantity.u_own, 4),
         "u_shared": round(quantity.u_shared, 4),
+        "dof": round(quantity.dof, 1) if quantity.dof < MANY_DOF else None,
+        **({"own": _parts(quantity.own)} if quantity.own else {}),
+        **({"shared": _parts(quantity.shared)} if quantity.shared else {}),
     }
 
 
+def _parts(contributions: tuple[float, ...]) -> list[float]:
+    """Five decimals, so that sums keep four; a plain 0 where there is none."""
+    return [round(v, 5) or 0 for v in contributions]
+
+
 def _quantity_from_dict(value: Json | None) -> Quantity | None:
-    return None if value is None else Quantity(value["value"], value["u_own"], value["u_shared"])
+    """Records written before there were budgets have neither degrees of freedom nor parts."""
+    if value is None:
+        return None
+    own, shared = tuple(value.get("own", ())), tuple(value.get("shared", ()))
+    if len(own) == len(OWN_CAUSES) and len(shared) == len(SHARED_CAUSES):
+        return quantity_of(value["value"], own, shared)
+    dof = value.get("dof")
+    return Quantity(value["value"], value["u_own"], value["u_shared"], inf if dof is None else dof)
 
 
 def _view_to_dict(record: Record) -> Json:

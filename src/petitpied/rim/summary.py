@@ -9,6 +9,7 @@ import numpy as np
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.domain.uncertainty import mean_of
 from petitpied.rim.wording import printable, with_u95
 
 #: modified z score above which a value counts as an outlier: Iglewicz & Hoaglin, "How to
@@ -71,6 +72,7 @@ SHAPE = (
     _Criterion("roundness", "mm", "", "not round", lambda s: s.roundness_mm),
     _Criterion("lean", "mm", "", "leaning", lambda s: s.lean_mm),
     _Criterion("foot spread", "mm", "", "wide foot", lambda s: s.foot_spread_mm),
+    _Criterion("height", "mm", "flat", "", lambda s: s.height_mm),
 )
 
 
@@ -83,20 +85,11 @@ def summarise(record: Record) -> Summary:
         found=len(record.shells),
         measured=len(shells),
         touching=sum(bool(s.touching) for s in record.shells),
-        diameter_mm=_mean(sizes),
+        diameter_mm=mean_of(sizes) if sizes else None,
         spread_mm=_spread([q.value for q in sizes]),
         spread_rel=_spread(relative),
         odd=_odd_ones(shells, SIZE if sizes else RELATIVE_SIZE),
     )
-
-
-def _mean(quantities: list[Quantity]) -> Quantity | None:
-    if not quantities:
-        return None
-    n = len(quantities)
-    own = sqrt(sum(q.u_own**2 for q in quantities)) / n
-    mean = sum(q.value for q in quantities) / n
-    return Quantity(mean, own, sum(q.u_shared for q in quantities) / n)
 
 
 def _spread(values: list[float]) -> Quantity | None:

@@ -1,16 +1,18 @@
 """From the evidence to the uncertainty of each size (JCGM 100:2008, sections 4 and 5).
 
-Own parts belong to one shell: scatter of its edge points, and how well an outline is defined
-by ruffles and shadow. Shared parts move all shells of a photo together: view (card's corners,
-lens, pose), ring heights, the card's print.
+Every size keeps its contributions apart (`petitpied.domain.uncertainty`): what is a shell's own,
+and what moves all shells of a photo together. What edges in a photo are worth as witnesses of
+a ruffled, shaded outline is added afterwards, by `petitpied.vision.evidence`.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
+from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.vision.rings import Heights
 
@@ -18,34 +20,28 @@ Floats = NDArray[np.float64]
 
 #: print scale not checked by more than a ruler on the 100 mm bar: 0.1 mm in 100 mm (type B)
 PRINT_SCALE_REL = 0.001
-#: thickness of the card above the liner, mm (type B: paper to laminated card)
+#: thickness of the card above the liner, mm (type B: paper to laminated card), and how far it
+#: stands off it in the middle by its own waviness
 CARD_THICKNESS_U_MM = 0.15
-#: where a ruffled, shaded edge "is", as a standard uncertainty of a radius, mm: spread of the
-#: mean edge error over shells, and over scenes, pooled over 28 traced scenes of all liners and
-#: lights (feet of the liner's own colour included: they make the greater part)
-OUTER_OWN_U_MM, OUTER_SHARED_U_MM = 0.06, 0.08
-CAP_OWN_U_MM, CAP_SHARED_U_MM = 0.12, 0.07
-#: standard uncertainty of roundness and of caliper widths by the outline's definition, mm
-SHAPE_OWN_U_MM = 0.2
+#: rims and feet of single shells about the tray's, mm: spread of true heights in tuning scenes
+RIM_OWN_U_MM, FOOT_OWN_U_MM = 0.5, 0.25
+#: a radius over an arc that a neighbour hides is carried on by the prior of the harmonics:
+#: out of round by 1.5 to 3 % (tuning scenes), a third of it in the mean radius, mm
+HIDDEN_ARC_U_MM = 0.15
+#: height of a bare shell's rim, mm (type B)
+BARE_RIM_U_MM = 0.5
+
+_OWN = {cause: index for index, cause in enumerate(OWN_CAUSES)}
+_SHARED = {cause: index for index, cause in enumerate(SHARED_CAUSES[: -len(VIEW_ORDER)])}
 
 
-@dataclass(frozen=True)
-class ScaleDoubt:
-    """Relative standard uncertainty of the local scale at S shells, from view and print."""
+def scale_slopes(view: View, centres_mm: Floats) -> Floats:
+    """Changes of the local scale, relative, at each shell for one standard uncertainty of each
+    of the view's independent doubts: (S, V), in the order of `SHARED_CAUSES`.
 
-    view_rel: Floats
-    rest_rel: float
-
-    @property
-    def total_rel(self) -> Floats:
-        return np.hypot(self.view_rel, self.rest_rel)
-
-
-def scale_doubt(view: View, centres_mm: Floats) -> ScaleDoubt:
-    """Propagate the view's covariance to the local scale (area magnification) at each shell.
-
-    ``centres_mm`` (S, 2), world frame. First-order propagation, JCGM 100 equation 13, with
-    numerical derivatives; the pose's covariance is that about the card's frame.
+    ``centres_mm`` (S, 2), world frame. The covariance's triangular root (Cholesky) in that
+    order makes the doubts independent: a cause takes what it has in common with later ones.
+    First-order propagation, JCGM 100 equation 13, with numerical derivatives.
     """
     arm = 10.0 * np.array([[-1, 0], [1, 0], [0, -1], [0, 1]])
     at_mm = (centres_mm[:, None] + arm).reshape(-1, 2)
@@ -58,25 +54,33 @@ def scale_doubt(view: View, centres_mm: Floats) -> ScaleDoubt:
 
     sigma = np.sqrt(np.diag(view.covariance))
     slopes = np.zeros((len(centres_mm), len(PARAMETERS)))
-    for index in range(len(PARAMETERS)):
-        if sigma[index] == 0:
-            continue
+    for index in np.nonzero(sigma)[0]:
         change = np.zeros(len(PARAMETERS))
         change[index] = 0.1 * sigma[index]
-        slopes[:, index] = (
-            log_scale(view.perturbed(change)) - log_scale(view.perturbed(-change))
-        ) / (0.2 * sigma[index])
-    variance = np.einsum("si,ij,sj->s", slopes, view.covariance, slopes)
-    height_mm = -float(view.camera_centre_mm[2])
-    rest_rel = float(np.hypot(PRINT_SCALE_REL, CARD_THICKNESS_U_MM / height_mm))
-    return ScaleDoubt(np.sqrt(np.maximum(variance, 0)), rest_rel)
+        there, back = (log_scale(view.perturbed(way * change)) for way in (1, -1))
+        slopes[:, index] = (there - back) / (0.2 * sigma[index])
+    order = np.array(VIEW_ORDER)
+    return np.asarray(slopes[:, order] @ triangular_root(view.covariance[np.ix_(order, order)]))
+
+
+def triangular_root(covariance: Floats) -> Floats:
+    """Lower triangular L with L L' = covariance, which may have zero rows (exact parameters)."""
+    sigma = np.sqrt(np.diag(covariance))
+    known = sigma > 0
+    root = np.zeros_like(covariance)
+    if known.any():
+        scale = sigma[known]
+        part = covariance[np.ix_(known, known)] / np.outer(scale, scale)
+        lower = np.linalg.cholesky(part + 1e-10 * np.eye(len(part)))
+        root[np.ix_(known, known)] = scale[:, None] * lower
+    return root
 
 
 @dataclass(frozen=True)
 class ShellDoubt:
     """What is doubtful about one shell: inputs of its budget."""
 
-    scale_rel: float
+    scale_rel: Floats  # (V,), a row of `scale_slopes`
     height_mm: float  # camera's height
     slant: float  # distance from the camera's foot point over the camera's height
     heights: Heights
@@ -85,58 +89,83 @@ class ShellDoubt:
     cap_centre_u_mm: float
     foot_centre_u_mm: float
     shows_rel: float
+    blocked_rel: float = 0.0  # share of the outline that is a neighbour's or hidden
 
-    def _height_rel(self, u_mm: float) -> float:
-        return u_mm / self.height_mm
+    @property
+    def _hidden(self) -> float:
+        """Share of the foot that the cap hides."""
+        return max(0.0, 1 - self.shows_rel)
+
+    def _quantity(
+        self,
+        value: float,
+        own: Mapping[str, float],
+        *,
+        scaled: bool = True,
+        by_rim: float = 0.0,
+        by_foot: float = 0.0,
+    ) -> Quantity:
+        """Own contributions by cause; sensitivities to the rings' heights, mm a mm; ``scaled``:
+        grows with the photo's scale."""
+        mine, shared = np.zeros(len(OWN_CAUSES)), np.zeros(len(SHARED_CAUSES))
+        for cause, u in own.items():
+            mine[_OWN[cause]] = u
+        lift = np.hypot(by_rim * RIM_OWN_U_MM, by_foot * FOOT_OWN_U_MM)
+        mine[_OWN["this shell's ring heights"]] = lift
+        shared[_SHARED["height of the cap rims"]] = by_rim * self.heights.cap_rim_u_mm
+        shared[_SHARED["height of the feet"]] = by_foot * self.heights.foot_u_mm
+        if scaled:
+            shared[_SHARED["card print"]] = value * PRINT_SCALE_REL
+            thick = value * CARD_THICKNESS_U_MM / self.height_mm
+            shared[_SHARED["card thickness and flatness"]] = thick
+            shared[-len(VIEW_ORDER) :] = value * self.scale_rel
+        return quantity_of(value, mine.tolist(), shared.tolist())
+
+    def _edges(self, radius_u_mm: float, times: float = 2.0) -> dict[str, float]:
+        return {
+            "edge points": times * radius_u_mm,
+            "neighbours and shadows": times * HIDDEN_ARC_U_MM * self.blocked_rel,
+        }
 
     def cap_diameter(self, value: float) -> Quantity:
-        shared = np.hypot(2 * CAP_SHARED_U_MM, value * self.scale_rel)
-        by_height = value * self._height_rel(self.heights.cap_rim_u_mm)
-        return Quantity(
-            value,
-            float(2 * np.hypot(CAP_OWN_U_MM, self.cap_radius_u_mm)),
-            float(np.hypot(shared, by_height)),
-        )
+        """A rim that is higher than thought is nearer to the camera, and so smaller."""
+        own = self._edges(self.cap_radius_u_mm)
+        return self._quantity(value, own, by_rim=-value / self.height_mm)
 
     def foot_diameter(self, value: float) -> Quantity:
         """Where half of the foot is hidden, the heights decide how the other half is placed."""
-        hidden = max(0.0, 1 - self.shows_rel)
-        by_height = np.hypot(
-            value * self._height_rel(self.heights.foot_u_mm),
-            hidden * self.slant * self.heights.cap_rim_u_mm,
+        return self._quantity(
+            value,
+            self._edges(self.foot_radius_u_mm),
+            by_rim=self._hidden * self.slant,
+            by_foot=-value / self.height_mm,
         )
-        own = 2 * np.hypot(OUTER_OWN_U_MM * (1 + hidden), self.foot_radius_u_mm)
-        shared = np.hypot(2 * OUTER_SHARED_U_MM, value * self.scale_rel)
-        return Quantity(value, float(own), float(np.hypot(shared, by_height)))
 
     def diameter(self, value: float, has_foot: bool) -> Quantity:
         if has_foot:
             return self.foot_diameter(value)
-        radius_u = self.cap_radius_u_mm
-        by_height = value * self._height_rel(0.5)
-        own = 2 * np.hypot(OUTER_OWN_U_MM, radius_u)
-        shared = np.hypot(2 * OUTER_SHARED_U_MM, value * self.scale_rel)
-        return Quantity(value, float(own), float(np.hypot(shared, by_height)))
+        own = self._edges(self.cap_radius_u_mm)
+        own["this shell's ring heights"] = value * BARE_RIM_U_MM / self.height_mm
+        by_foot = value * BARE_RIM_U_MM / self.height_mm / max(self.heights.foot_u_mm, 1e-9)
+        return self._quantity(value, own, by_foot=-by_foot)
 
     def width(self, value: float, diameter: Quantity) -> Quantity:
         """A caliper width: as the diameter, and one pair of points instead of all."""
-        return Quantity(value, float(np.hypot(diameter.u_own, SHAPE_OWN_U_MM)), diameter.u_shared)
+        return quantity_of(value, diameter.own, diameter.shared)
 
     def roundness(self, value: float) -> Quantity:
         """Roundness: a range of radii; a slant stretches the hidden side by the heights."""
-        shared = self.slant * self.heights.cap_rim_u_mm * 0.3
-        return Quantity(value, SHAPE_OWN_U_MM, float(shared))
+        own = self._edges(max(self.cap_radius_u_mm, self.foot_radius_u_mm))
+        return self._quantity(value, own, scaled=False, by_rim=0.3 * self.slant)
 
     def foot_spread(self, value: float) -> Quantity:
-        edge = np.hypot(CAP_OWN_U_MM, OUTER_OWN_U_MM)
-        own = np.hypot(edge, np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm))
-        hidden = max(0.0, 1 - self.shows_rel)
-        by_height = hidden * self.slant * self.heights.cap_rim_u_mm
-        shared = np.hypot(CAP_SHARED_U_MM + OUTER_SHARED_U_MM, by_height)
-        return Quantity(value, float(own), float(shared))
+        own = self._edges(float(np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm)), 1.0)
+        return self._quantity(value, own, scaled=False, by_rim=self._hidden * self.slant)
 
     def lean(self, value: float) -> Quantity:
-        own = np.hypot(self.cap_centre_u_mm, self.foot_centre_u_mm)
-        own = np.hypot(own, 0.06)
-        shared = self.slant * np.hypot(self.heights.cap_rim_u_mm, self.heights.foot_u_mm)
-        return Quantity(value, float(own), float(shared))
+        own = self._edges(float(np.hypot(self.cap_centre_u_mm, self.foot_centre_u_mm)), 1.0)
+        return self._quantity(value, own, scaled=False, by_rim=self.slant, by_foot=-self.slant)
+
+    def ratio(self, value: float) -> Quantity:
+        """Aspect ratio: of two widths alike, so that what scales them cancels."""
+        return self._quantity(value, {}, scaled=False)

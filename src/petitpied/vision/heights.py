@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 RIM_REL, FOOT_REL, RATIO_SIGMA = 0.376, 0.136, 0.05
 #: the photo is said to have shown the heights if it cuts the prior's variance to half
 SHOWN_REL = 0.5
+#: source of heights that the baker measured
+RULER = "shell height given"
 
 
 def heights_from_ruler(shell_height_mm: float) -> Heights:
@@ -28,7 +30,7 @@ def heights_from_ruler(shell_height_mm: float) -> Heights:
         top_u_mm=0.5,
         bare_rim_mm=1.2,
         bare_top_mm=shell_height_mm,
-        source="shell height given",
+        source=RULER,
     )
 
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.vision.budget import ShellDoubt, scale_doubt
+from petitpied.vision.budget import ShellDoubt, scale_slopes
 from petitpied.vision.lattice import Lattice
 from petitpied.vision.neighbours import Neighbours
 from petitpied.vision.rings import FittedRings, Heights
@@ -37,14 +37,14 @@ class Places:
     lattice: Lattice
 
 
-def _doubts(view: View, rings: FittedRings, heights: Heights) -> list[ShellDoubt]:
+def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> list[ShellDoubt]:
     centres = np.array([cap.centre_mm for cap in rings.cap])
-    scale = scale_doubt(view, centres).total_rel
+    scale = scale_slopes(view, centres)
     camera = view.camera_centre_mm
     slant = np.hypot(*(centres - camera[:2]).T) / -camera[2]
     return [
         ShellDoubt(
-            float(scale[i]),
+            scale[i],
             -float(camera[2]),
             float(slant[i]),
             heights,
@@ -53,6 +53,7 @@ def _doubts(view: View, rings: FittedRings, heights: Heights) -> list[ShellDoubt
             float(rings.cap_centre_u_mm[i]),
             float(rings.foot_centre_u_mm[i]),
             float(rings.shows_rel[i]),
+            1.0 - float(free[i].mean()),
         )
         for i in range(len(centres))
     ]
@@ -103,7 +104,9 @@ def measured_shells(
     ``rings`` are those of the measurable seeds, in their order.
     """
     neighbours, lattice = places.neighbours, places.lattice
-    sizes = measure_shells(view, rings.cap, rings.foot, _doubts(view, rings, heights))
+    sizes = measure_shells(
+        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free)
+    )
     centres_px = view.project(np.array([s.centre_mm for s in sizes]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
     shells = [

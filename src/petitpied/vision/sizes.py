@@ -11,6 +11,7 @@ from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
 from petitpied.vision.budget import ShellDoubt
 from petitpied.vision.foot import FootAndLean, feet_and_leans
+from petitpied.vision.heights import RULER
 from petitpied.vision.outline import (
     ANGLES,
     OutlineSize,
@@ -25,6 +26,8 @@ Floats = NDArray[np.float64]
 #: vertices of an outline kept in the record
 OUTLINE_POINTS = 180
 NO_FOOT = "no foot seen: hidden under the cap, or not there"
+NO_HEIGHT = "one photo does not show a single shell's height: give two, with --same-tray"
+NO_HEIGHT_RULER = f"the height that you gave is the tray's, not this shell's; {NO_HEIGHT}"
 #: share of rays without own edge beyond which a shell's shape is doubtful
 DOUBTFUL_REL = 0.35
 
@@ -101,14 +104,6 @@ def _shapes(view: View, caps: Sequence[Ring], feet: Sequence[Ring | None]) -> li
     ]
 
 
-def _circularity(size: OutlineSize, doubt_mm: float) -> Quantity:
-    # P^2 grows with the square of the harmonics: a doubt of the shape of u mm in the radius
-    # moves circularity by about its own deficit, doubled, times u over the roundness
-    deficit = 1 - size.circularity
-    u = 2 * deficit * min(1.0, doubt_mm / max(size.roundness_mm, 1e-6)) + 1e-4
-    return Quantity(size.circularity, float(u))
-
-
 def measure_shells(
     view: View,
     caps: Sequence[Ring],
@@ -131,18 +126,14 @@ def _sizes(shape: _Shape, doubt: ShellDoubt) -> Sizes:
         "feret_min_mm": doubt.width(size.feret_min_mm, diameter),
         "feret_max_mm": doubt.width(size.feret_max_mm, diameter),
         "roundness_mm": doubt.roundness(size.roundness_mm),
-        "circularity": _circularity(size, doubt.roundness(0).u),
-        "aspect_ratio": Quantity(
-            size.aspect_ratio,
-            # a ratio of two widths alike
-            float(np.sqrt(2) * doubt.width(1.0, diameter).u_own / size.diameter_mm),
-        ),
+        "circularity": doubt.ratio(size.circularity),
+        "aspect_ratio": doubt.ratio(size.aspect_ratio),
         "foot_diameter_mm": None,
         "foot_spread_mm": None,
         "lean_mm": None,
         "height_mm": None,
     }
-    missing = [("height_mm", "one photo does not show a single shell's height")]
+    missing = [("height_mm", NO_HEIGHT_RULER if doubt.heights.source == RULER else NO_HEIGHT)]
     if against is None or shape.foot_diameter_mm is None:
         missing += [(n, NO_FOOT) for n in ("foot_diameter_mm", "foot_spread_mm", "lean_mm")]
     else:
