@@ -4,7 +4,6 @@ import json
 from datetime import UTC, datetime, timedelta
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.domain.quantity import Quantity
 from petitpied.rim.record_files import record_bytes
 from tests.rim.records import a_record, a_shell
 
