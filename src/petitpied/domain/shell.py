@@ -83,6 +83,8 @@ class Shell:
     lean_mm: Quantity | None = None
     lean_dir_deg: float | None = None
     height_mm: Quantity | None = None
+    piped_diameter_mm: Quantity | None = None  # before baking, where a photo shows it
+    growth: Quantity | None = None  # mm, baked minus piped diameter
     circularity: Quantity | None = None
     aspect_ratio: Quantity | None = None
     diameter_rel: float | None = None  # diameter over the tray's median diameter
@@ -90,3 +92,5 @@ class Shell:
     not_measured: str | None = None
     missing: tuple[tuple[str, str], ...] = ()
     doubts: tuple[str, ...] = ()  # reasons to trust this shell's numbers less, plain words
+    verdict: str | None = None  # pass, second, reject or check by eye; None: not judged
+    reasons: tuple[str, ...] = ()  # what decided the verdict, plain words

@@ -33,6 +33,8 @@ QUANTITIES = (
     "foot_spread_mm",
     "lean_mm",
     "height_mm",
+    "piped_diameter_mm",
+    "growth",
 )
 
 
@@ -200,7 +202,15 @@ def _shell_to_dict(shell: Shell) -> Json:
         "not_measured": shell.not_measured,
         "missing": dict(shell.missing),
         "doubts": list(shell.doubts),
+        **_verdict_to_dict(shell),
     }
+
+
+def _verdict_to_dict(shell: Shell) -> Json:
+    """Absent where no limits were given."""
+    if shell.verdict is None:
+        return {}
+    return {"verdict": shell.verdict, "reasons": list(shell.reasons)}
 
 
 def _shell_from_dict(data: Json) -> Shell:
@@ -213,13 +223,15 @@ def _shell_from_dict(data: Json) -> Shell:
         centre_mm=None if centre_mm is None else (centre_mm[0], centre_mm[1]),
         outline_px=np.array(data["outline_px"], float).reshape(-1, 2),
         cap_outline_px=None if cap is None else np.array(cap, float).reshape(-1, 2),
-        **{name: _quantity_from_dict(data[name]) for name in QUANTITIES},
+        **{name: _quantity_from_dict(data.get(name)) for name in QUANTITIES},
         lean_dir_deg=data["lean_dir_deg"],
         diameter_rel=data["diameter_rel"],
         touching=tuple(data["touching"]),
         not_measured=data["not_measured"],
         missing=tuple(data["missing"].items()),
         doubts=tuple(data["doubts"]),
+        verdict=data.get("verdict"),
+        reasons=tuple(data.get("reasons", ())),
     )
 
 
