@@ -83,7 +83,10 @@ def record_from_dict(data: Json) -> Record:
         ),
         scale_source=view["scale_source"],
         view=_view_from_dict(view),
-        cards=tuple(SeenCard(c["id"], np.array(c["corners_px"], float)) for c in view["cards"]),
+        cards=tuple(
+            SeenCard(c["id"], np.array(c["corners_px"], float), c.get("print_scale", 1.0))
+            for c in view["cards"]
+        ),
         px_per_mm=view["px_per_mm"],
         tray=None if data["tray"] is None else TrayPlace(**data["tray"]),
         shells=tuple(_shell_from_dict(s) for s in data["shells"]),
@@ -94,6 +97,7 @@ def record_from_dict(data: Json) -> Record:
         },
         heights_source=data["heights"]["source"],
         warnings=tuple(view["warnings"]),
+        lens_profile=view.get("lens_profile"),
     )
 
 
@@ -133,8 +137,14 @@ def _view_to_dict(record: Record) -> Json:
     view = record.view
     result: Json = {
         "scale_source": record.scale_source,
+        "lens_profile": record.lens_profile,
         "cards": [
-            {"id": c.id, "corners_px": _points(c.corners_px, "corners_px")} for c in record.cards
+            {
+                "id": c.id,
+                "corners_px": _points(c.corners_px, "corners_px"),
+                "print_scale": round(c.print_scale, 6),
+            }
+            for c in record.cards
         ],
         "K": None,
         "dist": None,

@@ -37,9 +37,14 @@ def csv_bytes(record: Record) -> bytes:
 def _columns() -> list[str]:
     before = ["photo", "id", "row", "column", "centre_x_px", "centre_y_px"]
     before += ["centre_x_mm", "centre_y_mm"]
-    sizes = [c for name in QUANTITIES for c in (name, _u95_name(name))]
+    sizes = [c for name in QUANTITIES for c in (_in_table(name), _u95_name(_in_table(name)))]
     after = ["lean_dir_deg", "diameter_rel", "touching", "odd", "not_measured", "missing", "doubts"]
     return before + sizes + after
+
+
+def _in_table(quantity: str) -> str:
+    """The record's name with its unit."""
+    return "growth_mm" if quantity == "growth" else quantity
 
 
 def _u95_name(quantity: str) -> str:
@@ -66,7 +71,8 @@ def _row(shell: Shell) -> dict[str, Any]:
     }
     for name in QUANTITIES:
         quantity = quantity_to_dict(getattr(shell, name)) or {}
-        row[name], row[_u95_name(name)] = quantity.get("value"), quantity.get("u95")
+        column = _in_table(name)
+        row[column], row[_u95_name(column)] = quantity.get("value"), quantity.get("u95")
     return row
 
 
