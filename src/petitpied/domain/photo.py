@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.lens import CameraGuess
+
 
 @dataclass(frozen=True, slots=True)
 class Photo:
@@ -25,6 +27,7 @@ class Photo:
     focal_mm: float | None = None  # the lens's own focal length (EXIF 0x920A)
     digital_zoom: float | None = None  # EXIF 0xA404
     orientation: int = 1  # EXIF orientation that was applied to the pixels as stored
+    lens: CameraGuess | None = None  # by a lens profile, where one fits
 
     @property
     def width_px(self) -> int:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from petitpied.domain.lens import CameraGuess
+from petitpied.domain.lens import LensProfile
 
 
 @dataclass(frozen=True, slots=True)
@@ -11,13 +11,15 @@ class Settings:
 
     ``shell_height_mm``: height of a typical shell by the baker's ruler, top of the cap above
     the liner. ``focal_35mm_mm`` overrides the photo's own 35-mm-equivalent focal length.
-    ``lens``: the photo's camera by a lens profile. ``print_scales``: card's letter and its
-    printed size over the nominal one, for cards that are not printed true.
+    ``profiles``: lens profiles to choose from; where ``profile_named``, the baker named the only
+    one of them, and it must fit. ``print_scales``: card's letter and its printed size over the
+    nominal one, for cards that are not printed true.
     """
 
     relative: bool = False
     shell_height_mm: float | None = None
     card_thickness_mm: float = 0.3
     focal_35mm_mm: float | None = None
-    lens: CameraGuess | None = None
     print_scales: tuple[tuple[str, float], ...] = ()
+    profiles: tuple[LensProfile, ...] = ()
+    profile_named: bool = False

@@ -12,6 +12,7 @@ from petitpied.rim.commands import history
 from petitpied.rim.commands.batch import batch
 from petitpied.rim.commands.card import card
 from petitpied.rim.commands.inspect import inspect
+from petitpied.rim.commands.lens import lens
 from petitpied.rim.commands.log import log
 from petitpied.rim.commands.repeatability import repeatability
 from petitpied.rim.commands.report import report
@@ -21,7 +22,7 @@ from petitpied.rim.commands.trend import trend
 from petitpied.rim.wording import printable
 
 #: in the order of the job, as help lists them
-COMMANDS = (card, inspect, repeatability, log, trend, template, batch, report, schema)
+COMMANDS = (card, lens, inspect, repeatability, log, trend, template, batch, report, schema)
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 

@@ -21,7 +21,7 @@ from petitpied.rim.lettering import (
     wrapped,
     write_text,
 )
-from petitpied.rim.summary import Odd, Summary, headline
+from petitpied.rim.summary import Odd, Summary, headline, scale_notes
 from petitpied.rim.wording import printable, rounded
 
 Floats = NDArray[np.float64]
@@ -269,7 +269,8 @@ def _footer_texts(record: Record, summary: Summary) -> list[str]:
         legend += " [ ]: odd one out."
     if summary.measured < summary.found:
         legend += " Dashed outline: not measured."
-    notes = [f"Warning: {printable(w)}" for w in record.warnings[:MAX_WARNINGS]]
+    notes = [f"{note[:1].upper()}{printable(note[1:])}." for note in scale_notes(record)]
+    notes += [f"Warning: {printable(w)}" for w in record.warnings[:MAX_WARNINGS]]
     if len(record.warnings) > MAX_WARNINGS:
         notes.append(f"{len(record.warnings) - MAX_WARNINGS} more warnings in the record.")
     return [headline(summary), legend, *notes]

@@ -155,6 +155,18 @@ def headline(summary: Summary) -> str:
     return ", ".join(parts)
 
 
+def scale_notes(record: Record) -> list[str]:
+    """Which cards are not printed true, and which lens profile was used."""
+    notes = [
+        f"card {c.id} is printed at {100 * c.print_scale:.1f} %, allowed for"
+        for c in record.cards
+        if c.print_scale != 1.0
+    ]
+    if record.lens_profile is not None:
+        notes.append(f"lens profile: {record.lens_profile}")
+    return notes
+
+
 def summary_lines(record: Record, summary: Summary) -> tuple[str, ...]:
     """The short table that `petitpied inspect` prints for one photo."""
     has_uncertainty = summary.diameter_mm is not None or summary.spread_rel is not None
@@ -168,5 +180,6 @@ def summary_lines(record: Record, summary: Summary) -> tuple[str, ...]:
         lines.append(f"odd one out   {odd.id:<4} {', '.join(odd.words)}: {'; '.join(odd.reasons)}")
     if not summary.odd and summary.measured >= MIN_FOR_ODD:
         lines.append(f"no odd one out (robust z above {ODD_Z})")
+    lines += scale_notes(record)
     lines += [f"warning: {w}" for w in record.warnings]
     return tuple(printable(line) for line in lines)

@@ -57,7 +57,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     printed = dict(settings.print_scales)
     sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
     focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
-    guess = settings.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
+    guess = photo.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
     seen = solve_photo(grey, sightings, guess, thickness_mm)
     solved, straight = seen.solved, seen.straight
     warnings = [*photo.warnings, *check_cards(sightings, solved, thickness_mm), *seen.warnings]

@@ -18,13 +18,22 @@ class Paper(StrEnum):
 def card(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the pages.")] = Path(),
     paper: Annotated[Paper, typer.Option(help="Size of the paper.")] = Paper.both,
+    chart: Annotated[
+        bool,
+        typer.Option("--chart", help="The lens chart instead, also as a picture for a tablet."),
+    ] = False,
 ) -> None:
-    """Write the reference cards A to D as PDF, to be printed at 100 %."""
+    """Write the reference cards A to D, or the lens chart, as PDF, to be printed at 100 %."""
     from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.print_card import card_pdf
+    from petitpied.rim.print_chart import chart_pdf, chart_png
 
     names = ("a4", "letter") if paper is Paper.both else (paper.value,)
-    pages = {out / f"card_{name}.pdf": card_pdf(name) for name in names}
+    if chart:
+        pages = {out / f"lens_chart_{name}.pdf": chart_pdf(name) for name in names}
+        pages[out / "lens_chart_screen.png"] = chart_png()
+    else:
+        pages = {out / f"card_{name}.pdf": card_pdf(name) for name in names}
     prepare_folder(out)
     write_all(pages)
     for path in pages:

@@ -2,6 +2,7 @@
 
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -66,12 +67,55 @@ def inspect(
             help="35-mm-equivalent focal length, where the photo does not say it.",
         ),
     ] = None,
+    lens: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PROFILE.yml",
+            help="Lens profile (petitpied lens); else one of your own that fits the photo, if any.",
+        ),
+    ] = None,
+    check_bar: Annotated[
+        float | None,
+        typer.Option(
+            min=50,
+            max=150,
+            callback=finite,
+            metavar="MM",
+            help="Measured length of the printed 100 mm bar, for this run; see card --check.",
+        ),
+    ] = None,
 ) -> None:
     """Measure every shell: a record, a table, outlines and an annotated picture a photo."""
     if relative and shell_height is not None:
         raise typer.BadParameter("--shell-height has no use with --relative: there is no scale")
-    settings = Settings(relative, shell_height, card_thickness, focal_35mm)
+    if relative and (lens is not None or check_bar is not None):
+        raise typer.BadParameter("--lens and --check-bar have no use with --relative")
+    settings = _settings(
+        Settings(relative, shell_height, card_thickness, focal_35mm), lens, check_bar
+    )
     raise typer.Exit(_inspect(photos, out, jobs, settings))
+
+
+def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
+    """The settings with the user's own lens profiles and print scales, or those named."""
+    from petitpied.domain.card import LETTERS
+    from petitpied.rim.lens_files import own_profiles, read_profile
+    from petitpied.rim.print_scales import own_print_scales
+
+    if settings.relative:
+        return settings
+    scales = (
+        own_print_scales()
+        if check_bar_mm is None
+        else tuple((letter, check_bar_mm / 100) for letter in LETTERS)
+    )
+    if lens is not None:
+        named = (read_profile(lens),)
+        return replace(settings, print_scales=scales, profiles=named, profile_named=True)
+    profiles, faults = own_profiles()
+    for fault in faults:
+        typer.echo(f"warning: {fault}", err=True)
+    return replace(settings, print_scales=scales, profiles=profiles)
 
 
 def _inspect(photos: list[Path], out: Path | None, jobs: int | None, settings: Settings) -> int:
