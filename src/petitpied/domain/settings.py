@@ -1,8 +1,10 @@
 """What the baker may choose for one inspection."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from petitpied.domain.lens import LensProfile
+if TYPE_CHECKING:  # the command line reads this module before anything heavy
+    from petitpied.domain.lens import LensProfile
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,5 +23,5 @@ class Settings:
     card_thickness_mm: float = 0.3
     focal_35mm_mm: float | None = None
     print_scales: tuple[tuple[str, float], ...] = ()
-    profiles: tuple[LensProfile, ...] = ()
+    profiles: "tuple[LensProfile, ...]" = ()
     profile_named: bool = False

@@ -5,13 +5,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.domain import card
 from petitpied.rim.commands.options import finite
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.domain.lens import LensProfile
     from petitpied.lens.chart_set import ChartPhoto
+
+SQUARE_MM = 22.0  # as `petitpied.domain.card.LENS_CHART` has it, which is slow to import
 
 
 def lens(
@@ -39,7 +40,7 @@ def lens(
             metavar="MM",
             help="Measured side of the chart's squares, as on a tablet's screen.",
         ),
-    ] = card.LENS_CHART.square_mm,
+    ] = SQUARE_MM,
 ) -> None:
     """Measure a lens from photos of the lens chart, so that trays are measured surer."""
     from petitpied.lens.chart_set import profile_of
