@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -39,6 +40,7 @@ def _columns() -> list[str]:
     before += ["centre_x_mm", "centre_y_mm"]
     sizes = [c for name in QUANTITIES for c in (_in_table(name), _u95_name(_in_table(name)))]
     after = ["lean_dir_deg", "diameter_rel", "touching", "odd", "not_measured", "missing", "doubts"]
+    after += ["verdict", "reasons"]
     return before + sizes + after
 
 
@@ -68,12 +70,24 @@ def _row(shell: Shell) -> dict[str, Any]:
         "not_measured": shell.not_measured,
         "missing": "; ".join(f"{name}: {reason}" for name, reason in shell.missing),
         "doubts": "; ".join(shell.doubts),
+        "verdict": shell.verdict,
+        "reasons": "; ".join(shell.reasons),
     }
     for name in QUANTITIES:
         quantity = quantity_to_dict(getattr(shell, name)) or {}
         column = _in_table(name)
         row[column], row[_u95_name(column)] = quantity.get("value"), quantity.get("u95")
     return row
+
+
+def table_bytes(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
+    """Any table as CSV, UTF-8; no cell is a formula."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\r\n")
+    writer.writerow(header)
+    for row in rows:
+        writer.writerow([safe_cell(value) for value in row])
+    return stream.getvalue().encode()
 
 
 def safe_cell(value: Any) -> Any:
