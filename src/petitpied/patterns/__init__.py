@@ -1,0 +1,1 @@
+"""Patterns over bakes: oven, hand or chance. Pure: bakes in, findings out."""

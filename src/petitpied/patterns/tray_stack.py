@@ -1,0 +1,104 @@
+"""Bakes of one measure side by side in padded arrays, so that sums run over all of them at once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.bake import MEASURES, Bake
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+#: the lean as one vector measure; its components are measures of their own
+LEAN = "lean"
+#: measures that point somewhere: a half turn of the tray turns their sign too
+POINTING = (LEAN, "lean_x", "lean_y")
+#: measures that can be mapped, with their unit
+MAPPED: dict[str, str] = {**MEASURES, LEAN: "mm"}
+#: fewer measured shells than this say nothing of a pattern: mean, two slopes and a curvature
+#: already take four
+MIN_SHELLS = 5
+
+
+@dataclass(frozen=True)
+class Stack:
+    """N bakes, up to S shells each, K components of the measure (2 for the lean, else 1).
+
+    ``x_mm``, ``y_mm`` (N, S): tray frame, which is the oven's: the card's strip points at the
+    door however the tray stood (design, section 3). ``values`` (N, S, K), zero where absent;
+    ``present`` (N, S); ``turned`` (N,). Every bake has at least `MIN_SHELLS` shells present.
+    """
+
+    measure: str
+    x_mm: Floats
+    y_mm: Floats
+    values: Floats
+    present: Bools
+    turned: Bools
+
+    @property
+    def count(self) -> int:
+        """Number of bakes."""
+        return len(self.values)
+
+    @property
+    def unit(self) -> str:
+        return MAPPED[self.measure]
+
+    @property
+    def shells(self) -> int:
+        """Number of measured shells in all bakes."""
+        return int(self.present.sum())
+
+    def centred(self) -> Floats:
+        """Values minus their bake's mean (N, S, K), zero where absent."""
+        weight = self.present / self.present.sum(axis=1, keepdims=True)
+        mean = np.einsum("ns,nsk->nk", weight, self.values)
+        return np.asarray((self.values - mean[:, None]) * self.present[..., None])
+
+    def part(self, chosen: slice | NDArray[np.intp]) -> "Stack":
+        """Some of the bakes."""
+        return Stack(
+            self.measure,
+            self.x_mm[chosen],
+            self.y_mm[chosen],
+            self.values[chosen],
+            self.present[chosen],
+            self.turned[chosen],
+        )
+
+
+def stack_bakes(bakes: Sequence[Bake], measure: str) -> Stack:
+    """The bakes that have the measure on at least `MIN_SHELLS` shells, in their order.
+
+    Raises
+    ------
+    ValueError
+        If the measure is none of `MAPPED`.
+    """
+    if measure not in MAPPED:
+        raise ValueError(f"measure must be one of {sorted(MAPPED)}, got {measure!r}")
+    names = ("lean_x", "lean_y") if measure == LEAN else (measure,)
+    usable = [b for b in bakes if all(name in b.shells.values for name in names)]
+    lengths = np.array([len(b.shells.x_mm) for b in usable], np.intp)
+    rows = int(lengths.max(initial=0))
+    filled = np.arange(rows) < lengths[:, None]
+
+    def padded(parts: list[Floats]) -> Floats:
+        result = np.zeros((len(usable), rows))
+        if parts:
+            result[filled] = np.concatenate(parts)
+        return result
+
+    x = padded([b.shells.x_mm for b in usable])
+    y = padded([b.shells.y_mm for b in usable])
+    parts = [padded([b.shells.values[name] for b in usable]) for name in names]
+    values = np.stack(parts, axis=-1)
+    present = filled & np.isfinite(values).all(axis=-1) & np.isfinite(x) & np.isfinite(y)
+    values = np.where(present[..., None], values, 0.0)
+    turned = np.array([b.facts.turn_deg == 180 for b in usable], bool)
+    x, y = np.where(present, x, 0.0), np.where(present, y, 0.0)
+    enough = np.flatnonzero(present.sum(axis=1) >= MIN_SHELLS)
+    return Stack(measure, x, y, values, present, turned).part(enough)
