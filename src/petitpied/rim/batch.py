@@ -31,6 +31,8 @@ class Job:
     photo: Path
     folder: Path
     stem: str
+    second: Path | None = None  # another photo of the same tray, from elsewhere
+    budget_of: str | None = None  # shell whose budget is shown; "": the median one
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
@@ -85,16 +87,24 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         If the photo cannot be read, has no usable card or shell, or the files cannot be
         written; then no file was changed.
     """
+    from petitpied.rim.budget_lines import budget_lines
+    from petitpied.rim.lens_files import with_lens
     from petitpied.rim.overlay import marked_jpeg
     from petitpied.rim.record_files import record_bytes
     from petitpied.rim.summary import summarise, summary_lines
     from petitpied.rim.table_files import coco_bytes, csv_bytes
     from petitpied.vision.decode import decode_photo
     from petitpied.vision.inspection import inspect_photo
+    from petitpied.vision.two_photos import inspect_two
 
-    photo = decode_photo(read_photo(job.photo), job.photo.name)
-    record = inspect_photo(photo, settings)
+    photo = with_lens(decode_photo(read_photo(job.photo), job.photo.name), settings)
+    if job.second is None:
+        record = inspect_photo(photo, settings)
+    else:
+        second = with_lens(decode_photo(read_photo(job.second), job.second.name), settings)
+        record = inspect_two(photo, second, settings)
     summary = summarise(record)
+    shown = () if job.budget_of is None else budget_lines(record, job.budget_of)
     write_all(
         {
             job.result(".json"): record_bytes(record),
@@ -103,7 +113,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
             job.result(MARKED_SUFFIX): marked_jpeg(photo.pixels_bgr, record, summary),
         }
     )
-    return summary_lines(record, summary)
+    return (*summary_lines(record, summary), *shown)
 
 
 def run(

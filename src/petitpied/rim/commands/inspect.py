@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -67,6 +67,20 @@ def inspect(
             help="35-mm-equivalent focal length, where the photo does not say it.",
         ),
     ] = None,
+    same_tray: Annotated[
+        bool,
+        typer.Option(
+            "--same-tray",
+            help="Two photos of one tray from different places: one record, with heights.",
+        ),
+    ] = False,
+    budget: Annotated[
+        bool,
+        typer.Option("--budget", help="Show where the uncertainty of the median shell comes from."),
+    ] = False,
+    budget_of: Annotated[
+        str | None, typer.Option(metavar="ID", help="The same of another shell, as B3.")
+    ] = None,
     lens: Annotated[
         Path | None,
         typer.Option(
@@ -93,7 +107,10 @@ def inspect(
     settings = _settings(
         Settings(relative, shell_height, card_thickness, focal_35mm), lens, check_bar
     )
-    raise typer.Exit(_inspect(photos, out, jobs, settings))
+    if relative and (same_tray or budget or budget_of is not None):
+        raise typer.BadParameter("--same-tray and --budget have no use with --relative")
+    asked = Asked(same_tray, "" if budget and budget_of is None else budget_of)
+    raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
@@ -118,14 +135,36 @@ def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None)
     return replace(settings, print_scales=scales, profiles=profiles)
 
 
-def _inspect(photos: list[Path], out: Path | None, jobs: int | None, settings: Settings) -> int:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Two photos as one; whose budget is shown ("": the median shell's)."""
+
+    same_tray: bool = False
+    budget_of: str | None = None
+
+
+def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
+    from petitpied.rim import batch
+    from petitpied.rim.photo_files import collect
+
+    found = collect(photos)
+    if asked.same_tray and len(found) != 2:
+        raise typer.BadParameter("--same-tray takes two photos, each with a card in it")
+    jobs = batch.plan(found, out)
+    if asked.same_tray:
+        jobs = (replace(jobs[0], second=jobs[1].photo),)
+    return tuple(replace(job, budget_of=asked.budget_of) for job in jobs)
+
+
+def _inspect(
+    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Asked
+) -> int:
     """One photo: its error is the command's. Several: every one is tried."""
     from petitpied.rim import batch
     from petitpied.rim.output_files import prepare_folder
-    from petitpied.rim.photo_files import collect
 
     batch.one_thread_for_matrices()
-    planned = batch.plan(collect(photos), out)
+    planned = _planned(photos, out, asked)
     if out is not None:
         prepare_folder(out)
     if len(planned) == 1:
