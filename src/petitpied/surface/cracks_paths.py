@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
-from scipy.sparse.csgraph import dijkstra
+from scipy.sparse.csgraph import connected_components, dijkstra
 from skimage.morphology import skeletonize
 
 from petitpied.surface.cap_patch import CapPatches
@@ -30,6 +30,9 @@ LEAST_BRANCH_MM = 2.5
 MOST_BRANCHES = 6
 #: thinning goes in steps of a pixel; what wiggles faster than this sigma along the line is that
 SMOOTH_MM = 0.5
+#: an end's direction is taken over so many places, and it is drawn on by so many at most: 2 mm of
+#: mask width, half of it
+END_REACH_PX, MOST_END_PX = 6, 8
 #: two ends nearer than this, that point at each other, are one line with a bridge
 BRIDGE_MM, BRIDGE_DEG = 2.0, 45.0
 
@@ -52,11 +55,19 @@ def arc_length(path: Floats) -> Floats:
     return np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(path, axis=0).T))])
 
 
+def directions(path: Floats) -> Floats:
+    """Unit vectors (N, 2) along a path of at least two points."""
+    along = np.empty_like(path)
+    along[1:-1] = path[2:] - path[:-2]
+    along[0], along[-1] = path[1] - path[0], path[-1] - path[-2]
+    along /= np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)[:, None]
+    return along
+
+
 def normals(path: Floats) -> Floats:
     """Unit vectors (N, 2) across a path, a quarter turn from +x towards +y of its direction."""
-    along = np.gradient(path, axis=0)
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    return np.column_stack([-along[:, 1], along[:, 0]])
+    along = directions(path)
+    return np.stack([-along[:, 1], along[:, 0]], axis=1)
 
 
 def find_lines(patches: CapPatches, ridges: Ridges) -> tuple[Line, ...]:
@@ -75,17 +86,40 @@ def find_lines(patches: CapPatches, ridges: Ridges) -> tuple[Line, ...]:
 def _branches(mask: NDArray[np.bool_], mm_per_px: float) -> list[Floats]:
     """Ways (N, 2) px through a mask's skeleton: the longest, then what stands off it."""
     thinned: Any = skeletonize  # scikit-image has no types
-    left = thinned(np.pad(mask, 1))
+    full = np.pad(mask, 1)
+    left = thinned(full)
     least_px = LEAST_BRANCH_MM / mm_per_px
     found: list[Floats] = []
     for _ in range(MOST_BRANCHES):
+        if found and left.sum() < least_px / np.sqrt(2):
+            break
         way = _longest_way(left)
         if way is None or (found and arc_length(way)[-1] < least_px):
             break
-        found.append(way - 1.0)
+        found.append(_to_the_edge(way, full, found) - 1.0)
         for x, y in way.astype(int):
             left[max(y - 1, 0) : y + 2, max(x - 1, 0) : x + 2] = False
     return found
+
+
+def _to_the_edge(way: Floats, mask: NDArray[np.bool_], before: Sequence[Floats]) -> Floats:
+    """A way with its free ends drawn on to the mask's edge: thinning takes half the mask's width
+    off each end. An end at a way found before (one pixel to the left) is a fork, not free."""
+    for _ in range(2):
+        way = way[::-1]
+        end = way[-1]
+        forks = any(np.hypot(*(end - 1.0 - other).T).min() < 3.5 for other in before)
+        back = way[max(0, len(way) - 1 - END_REACH_PX)]
+        ahead = (end - back) / max(float(np.hypot(*(end - back))), 1e-9)
+        steps = 0
+        while not forks and steps < MOST_END_PX:
+            x, y = np.round(end + (steps + 1) * ahead).astype(int)
+            if not (0 <= y < mask.shape[0] and 0 <= x < mask.shape[1] and mask[y, x]):
+                break
+            steps += 1
+        if steps:
+            way = np.vstack([way, end + steps * ahead])
+    return way
 
 
 def _longest_way(skeleton: NDArray[np.bool_]) -> Floats | None:
@@ -108,35 +142,19 @@ def _longest_way(skeleton: NDArray[np.bool_]) -> Floats | None:
     graph = coo_array(
         (np.concatenate(d), (np.concatenate(a), np.concatenate(b))), shape=(len(x), len(x))
     ).tocsr()
-    start, best = 0, np.zeros(0)
-    for start in _starts(graph):
-        reach = dijkstra(graph, directed=False, indices=start)
-        reach[np.isinf(reach)] = -1
-        if best.size == 0 or reach.max() > best.max():
-            best, begin = reach, start
-    far = int(best.argmax())
-    _, before = dijkstra(graph, directed=False, indices=far, return_predecessors=True)
-    way = [begin]
-    while way[-1] != far:
+    # in a tree the longest way begins at the place farthest from any other; parts that are not
+    # joined to the largest are left for the next round
+    part = connected_components(graph, directed=False)[1]
+    first = int((part == np.bincount(part).argmax()).argmax())
+    reach = dijkstra(graph, directed=False, indices=first)
+    begin = int(np.where(np.isinf(reach), -1, reach).argmax())
+    reach, before = dijkstra(graph, directed=False, indices=begin, return_predecessors=True)
+    way = [int(np.where(np.isinf(reach), -1, reach).argmax())]
+    while way[-1] != begin:
         way.append(int(before[way[-1]]))
+    if len(way) < 3:
+        return None
     return np.column_stack([x[way], y[way]]).astype(float)
-
-
-def _starts(graph: Any) -> list[int]:
-    """Far ends of the skeleton's parts, to begin ways at: a tree's longest way begins at the place
-    farthest from any other."""
-    from scipy.sparse.csgraph import connected_components
-
-    count, part = connected_components(graph, directed=False)
-    starts = []
-    for number in range(count):
-        members = np.flatnonzero(part == number)
-        if len(members) < 3:
-            continue
-        reach = dijkstra(graph, directed=False, indices=int(members[0]))
-        reach[np.isinf(reach)] = -1
-        starts.append(int(reach.argmax()))
-    return starts or [0]
 
 
 def _bridged(lines: Sequence[Line], mm_per_px: float) -> tuple[Line, ...]:
@@ -215,23 +233,21 @@ def centred(patches: CapPatches, smooth_valley: NDArray[np.float32], line: Line)
     """The line moved to the bottom of the valley: each point by its parabola across the line,
     at most 1.5 px; ``smooth_valley`` (H, W) is the mosaic's, smoothed by `SIGMA_PX`."""
     path = evenly_spaced(line.path_px, patches.mm_per_px)
-    for _ in range(2):
-        across = normals(path)
-        offset = np.arange(-2.0, 2.01, 1.0)
-        rows, cols = patches.window(line.cap)
-        places = path[:, None] + offset[None, :, None] * across[:, None]
-        places += np.array([cols.start, rows.start])
-        at: Any = places.astype(np.float32)
-        found: Any = cv2.remap(smooth_valley, at, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
-        depth = np.asarray(found, np.float64)
-        k = np.clip(depth[:, 1:-1].argmin(axis=1) + 1, 1, 3)
-        i = np.arange(len(path))
-        left, middle, right = depth[i, k - 1], depth[i, k], depth[i, k + 1]
-        bend = left - 2 * middle + right
-        part = np.where(bend > 1e-6, 0.5 * (left - right) / np.maximum(bend, 1e-6), 0.0)
-        path = path + (offset[k] + np.clip(part, -0.5, 0.5))[:, None] * across
-        path = evenly_spaced(path, patches.mm_per_px)
-    return replace(line, path_px=path)
+    across = normals(path)
+    offset = np.arange(-2.0, 2.01, 1.0)
+    rows, cols = patches.window(line.cap)
+    places = path[:, None] + offset[None, :, None] * across[:, None]
+    places += np.array([cols.start, rows.start])
+    at: Any = places.astype(np.float32)
+    found: Any = cv2.remap(smooth_valley, at, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    depth = np.asarray(found, np.float64)
+    k = depth[:, 1:-1].argmin(axis=1) + 1
+    i = np.arange(len(path))
+    left, middle, right = depth[i, k - 1], depth[i, k], depth[i, k + 1]
+    bend = left - 2 * middle + right
+    part = np.where(bend > 1e-6, 0.5 * (left - right) / np.maximum(bend, 1e-6), 0.0)
+    path = path + (offset[k] + np.clip(part, -0.5, 0.5))[:, None] * across
+    return replace(line, path_px=evenly_spaced(path, patches.mm_per_px))
 
 
 def smoothed(valley: NDArray[np.float32]) -> NDArray[np.float32]:

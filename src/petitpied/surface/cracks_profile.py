@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.cracks_paths import STEP_MM, Line, arc_length, normals
+from petitpied.surface.cracks_paths import STEP_MM, Line, arc_length, directions, normals
 from petitpied.surface.cracks_ridges import Ridges
 
 Floats = NDArray[np.float64]
@@ -24,6 +24,8 @@ REACH_MM = 2.4
 STEP_ACROSS_MM = 0.1
 #: middle of the profile, where a crack is dark, and the shoulders beside it, mm from the centre
 MIDDLE_MM, SHOULDER_MM = 0.35, (0.9, 2.0)
+#: width is judged at half the depth
+HALF = 0.5
 #: names of the evidence, in the order of `evidence`
 EVIDENCE = (
     "log_length",  # of the length in mm
@@ -55,31 +57,43 @@ EVIDENCE = (
 
 @dataclass(frozen=True)
 class Profiles:
-    """Across one line: ``grey`` (N, M) and ``bgr`` (N, M, 3), 0 to 255, at ``offset_mm`` (M,)."""
+    """Across all lines, one after the other: ``grey`` (N, M) and ``bgr`` (N, M, 3), 0 to 255, at
+    ``offset_mm`` (M,); ``starts`` (L + 1,): where each line's profiles begin, and N."""
 
     grey: Floats
-    bgr: Floats
+    bgr: NDArray[np.float32]
     offset_mm: Floats
+    starts: NDArray[np.int64]
+
+    def means(self, values: Floats) -> Floats:
+        """Mean (L,) of values (N,) over each line."""
+        return np.asarray(np.add.reduceat(values, self.starts[:-1]) / np.diff(self.starts), float)
+
+    def quantiles(self, values: Floats, share: float) -> Floats:
+        """Quantile (L,) of values (N,) over each line: the nearest lower one."""
+        line = np.repeat(np.arange(len(self.starts) - 1), np.diff(self.starts))
+        ordered = values[np.lexsort((values, line))]
+        at = self.starts[:-1] + (share * (np.diff(self.starts) - 1)).astype(int)
+        return np.asarray(ordered[at], float)
 
 
-def profiles(patches: CapPatches, lines: Sequence[Line]) -> list[Profiles]:
+def profiles(patches: CapPatches, lines: Sequence[Line]) -> Profiles:
     """Profiles of all lines from the mosaic, sampled in one go."""
     count = round(REACH_MM / STEP_ACROSS_MM)
     offset_mm = np.arange(-count, count + 1) * STEP_ACROSS_MM
-    places = []
+    middles, across = [], []
     for line in lines:
         rows, cols = patches.window(line.cap)
-        across = normals(line.path_px)
-        start = line.path_px + np.array([cols.start, rows.start])
-        reach = (offset_mm / patches.mm_per_px)[None, :, None]
-        places.append((start[:, None] + reach * across[:, None]).astype(np.float32))
-    every = np.concatenate(places)
-    bgr: Any = cv2.remap(patches.mosaic_bgr, every, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
-    cuts = np.cumsum([len(p) for p in places])[:-1]
-    weights = np.array([0.114, 0.587, 0.299])  # ITU-R BT.601, as OpenCV's grey
-    parts: Any = np.split(np.asarray(bgr, np.float64), cuts)
-    offsets = np.asarray(offset_mm, np.float64)
-    return [Profiles(part @ weights, part, offsets) for part in parts]
+        middles.append(line.path_px + np.array([cols.start, rows.start]))
+        across.append(normals(line.path_px))
+    reach = (offset_mm / patches.mm_per_px)[None, :, None]
+    places = np.concatenate(middles)[:, None] + reach * np.concatenate(across)[:, None]
+    at: Any = places.astype(np.float32)
+    bgr: Any = cv2.remap(patches.mosaic_bgr, at, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    weights = np.array([0.114, 0.587, 0.299], np.float32)  # ITU-R BT.601, as OpenCV's grey
+    bgr = bgr.astype(np.float32)
+    starts = np.concatenate([[0], np.cumsum([len(m) for m in middles])])
+    return Profiles(np.asarray(bgr @ weights, np.float64), bgr, np.asarray(offset_mm), starts)
 
 
 def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floats:
@@ -91,22 +105,26 @@ def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floa
     lengths = np.array([line.length_mm(patches.mm_per_px) for line in lines])
     total = np.zeros(len(patches.caps))
     np.add.at(total, [line.cap for line in lines], lengths)
-    rows = []
-    for line, profile, length in zip(lines, across, lengths, strict=True):
-        cap = caps[line.cap]
-        depth = _depth_evidence(profile)
-        values = {
-            "log_length": np.log(max(length, 0.1)),
-            **depth,
-            "depth_noise": np.log(max(depth["depth"], 1e-3) / max(cap.floor, 1e-4)),
-            **_answer_evidence(patches, ridges, line, cap),
-            **_shape_evidence(patches, line),
-            "others": np.log1p(total[line.cap] - length),
-            "pieces": float(line.joined),
-            "shade": np.log(np.median(profile.grey[:, [0, -1]]) / max(cap.median, 1.0) + 0.01),
-        }
-        rows.append([float(values[name]) for name in EVIDENCE])
-    return np.array(rows)
+    floor, high, median = (
+        np.array([getattr(caps[line.cap], name) for line in lines])
+        for name in ("floor", "high", "median")
+    )
+    depth = _depth_evidence(across)
+    answer = _answer(patches, ridges, lines)
+    around = across.quantiles(across.grey[:, [0, -1]].mean(axis=1), 0.5)
+    values = {
+        "log_length": np.log(np.maximum(lengths, 0.1)),
+        **depth,
+        "depth_noise": np.log(np.maximum(depth["depth"], 1e-3) / np.maximum(floor, 1e-4)),
+        "answer": across.quantiles(answer, 0.5),
+        "answer_low": across.quantiles(answer, 0.1),
+        "answer_cap": np.log((across.quantiles(answer, 0.5) + 1e-4) / (high + 1e-4)),
+        **_shape_evidence(patches, lines, across),
+        "others": np.log1p(np.maximum(total[[line.cap for line in lines]] - lengths, 0)),
+        "pieces": np.array([float(line.joined) for line in lines]),
+        "shade": np.log(around / np.maximum(median, 1.0) + 0.01),
+    }
+    return np.column_stack([values[name] for name in EVIDENCE])
 
 
 @dataclass(frozen=True)
@@ -132,102 +150,116 @@ def _caps(patches: CapPatches, ridges: Ridges, which: set[int]) -> dict[int, _Ca
     return facts
 
 
-def _depth_evidence(profile: Profiles) -> dict[str, float]:
-    x, grey = profile.offset_mm, profile.grey
-    middle = grey[:, np.abs(x) <= MIDDLE_MM].min(axis=1)
+def _depth_evidence(across: Profiles) -> dict[str, Floats]:
+    x, grey = across.offset_mm, across.grey
     low, high = SHOULDER_MM
-    left = np.median(grey[:, (x <= -low) & (x >= -high)], axis=1)
-    right = np.median(grey[:, (x >= low) & (x <= high)], axis=1)
+    core = np.abs(x) <= MIDDLE_MM
+    middle = grey[:, core].min(axis=1)
+    left, right = shoulders(grey, x)
     far = np.maximum((left + right) / 2, 4.0)
     depth = 1 - middle / far
     darker = 1 - middle / np.maximum(np.minimum(left, right), 4.0)
     near = grey[:, (np.abs(x) >= 0.4) & (np.abs(x) <= 1.2)].max(axis=1)
-    width = half_widths(grey, x)
-    spread = np.subtract(*np.percentile(width, (75, 25))) / max(float(np.median(width)), 0.1)
-    bgr = profile.bgr + 3.0
-    inner = bgr[:, np.abs(x) <= MIDDLE_MM].mean(axis=(0, 1))
-    outer = bgr[:, (np.abs(x) >= low) & (np.abs(x) <= high)].mean(axis=(0, 1))
+    width = level_widths(grey, x, HALF)
+    usual = across.quantiles(width, 0.5)
+    spread = across.quantiles(width, 0.75) - across.quantiles(width, 0.25)
+    beside = (np.abs(x) >= low) & (np.abs(x) <= high)
+    inner, outer = (
+        np.column_stack([across.means(across.bgr[:, m, i].mean(axis=1)) for i in range(3)]) + 3.0
+        for m in (core, beside)
+    )
     dark = np.log(inner / outer)
     return {
-        "depth": float(depth.mean()),
-        "depth_low": float(np.percentile(depth, 20)),
-        "depth_darker_side": float(darker.mean()),
-        "depth_darker_side_low": float(np.percentile(darker, 20)),
-        "step": float(np.abs((right - left).mean()) / max(float((far - middle).mean()), 1.0)),
-        "unbroken": float((darker > 0.03).mean()),
-        "width": float(np.median(width)),
-        "width_spread": float(spread),
-        "lip": float((near / far).mean() - 1),
-        "red": float(dark[2] - dark[1]),
-        "blue": float(dark[0] - dark[1]),
+        "depth": across.means(depth),
+        "depth_low": across.quantiles(depth, 0.2),
+        "depth_darker_side": across.means(darker),
+        "depth_darker_side_low": across.quantiles(darker, 0.2),
+        "step": np.abs(across.means(right - left)) / np.maximum(across.means(far - middle), 1.0),
+        "unbroken": across.means((darker > 0.03).astype(float)),
+        "width": usual,
+        "width_spread": spread / np.maximum(usual, 0.1),
+        "lip": across.means(near / far) - 1,
+        "red": dark[:, 2] - dark[:, 1],
+        "blue": dark[:, 0] - dark[:, 1],
     }
 
 
-def half_widths(grey: Floats, offset_mm: Floats) -> Floats:
-    """Width (N,) of the dark middle of each profile (N, M) at half its depth, mm, below a sample.
+def shoulders(grey: Floats, offset_mm: Floats) -> tuple[Floats, Floats]:
+    """Median brightness (N,) beside the middle of profiles (N, M), left and right."""
+    low, high = SHOULDER_MM
+    sides = (-offset_mm, offset_mm)
+    left, right = (
+        np.median(grey[:, (x >= low - 1e-9) & (x <= high + 1e-9)], axis=1) for x in sides
+    )
+    return left, right
+
+
+def level_widths(grey: Floats, offset_mm: Floats, level: float) -> Floats:
+    """Width (N,) of the dark middle of each profile (N, M) at a part ``level`` of its depth below
+    the shoulders, mm, below a sample.
 
     The depth counts from the darker of the two shoulders' medians (`SHOULDER_MM`), so that a step
     in the light beside a crack does not widen it.
     """
-    low, high = SHOULDER_MM
-    x = offset_mm
-    left = np.median(grey[:, (x <= -low) & (x >= -high)], axis=1)
-    right = np.median(grey[:, (x >= low) & (x <= high)], axis=1)
-    core = np.flatnonzero(np.abs(x) <= MIDDLE_MM)
+    left, right = shoulders(grey, offset_mm)
+    core = np.flatnonzero(np.abs(offset_mm) <= MIDDLE_MM + 1e-9)
     bottom = core[grey[:, core].argmin(axis=1)]
-    i = np.arange(len(grey))
-    half = (np.minimum(left, right) + grey[i, bottom]) / 2
-    return _crossing(grey, x, bottom, half, 1) + _crossing(grey, x, bottom, half, -1)
+    top = np.minimum(left, right)
+    line = top - level * (top - grey[np.arange(len(grey)), bottom])
+    step = float(offset_mm[1] - offset_mm[0])
+    above = grey > line[:, None]
+    right_way = _way_up(grey, above, line, bottom)
+    count = grey.shape[1] - 1
+    left_way = _way_up(grey[:, ::-1], above[:, ::-1], line, count - bottom)
+    return step * (right_way + left_way)
 
 
-def _crossing(
-    grey: Floats, x: Floats, bottom: NDArray[np.int64], level: Floats, side: int
+def _way_up(
+    grey: Floats, above: NDArray[np.bool_], line: Floats, bottom: NDArray[np.int64]
 ) -> Floats:
-    """Way (N,) from each profile's bottom to where it first rises over ``level`` on a side."""
-    out = np.empty(len(grey))
-    step = abs(float(x[1] - x[0]))
-    for n in range(len(grey)):
-        row = grey[n, bottom[n] :] if side > 0 else grey[n, bottom[n] :: -1]
-        over = np.flatnonzero(row > level[n])
-        if len(over) == 0 or over[0] == 0:
-            out[n] = step * (len(row) - 1) if len(over) == 0 else 0.0
-            continue
-        k = int(over[0])
-        part = (level[n] - row[k - 1]) / (row[k] - row[k - 1])
-        out[n] = step * (k - 1 + part)
-    return out
+    """Samples (N,) from each profile's bottom rightwards to where it first rises over ``line``."""
+    index = np.arange(grey.shape[1])
+    beyond = above & (index > bottom[:, None])
+    first = np.where(beyond.any(axis=1), beyond.argmax(axis=1), grey.shape[1] - 1)
+    i = np.arange(len(grey))
+    high, low = grey[i, first], grey[i, first - 1]
+    part = np.where(high > low, (line - low) / np.where(high > low, high - low, 1.0), 1.0)
+    return first - 1 + np.clip(part, 0, 1) - bottom
 
 
-def _answer_evidence(
-    patches: CapPatches, ridges: Ridges, line: Line, cap: _CapFacts
-) -> dict[str, float]:
-    rows, cols = patches.window(line.cap)
-    at = np.round(line.path_px).astype(int) + np.array([cols.start, rows.start])
-    at = np.clip(at, 0, np.array(ridges.answer.shape[::-1]) - 1)
-    answer = ridges.answer[at[:, 1], at[:, 0]]
-    median = float(np.median(answer))
-    return {
-        "answer": median,
-        "answer_low": float(np.percentile(answer, 10)),
-        "answer_cap": float(np.log((median + 1e-4) / (cap.high + 1e-4))),
-    }
+def _answer(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floats:
+    """Filter's answer (N,) at every point of the lines."""
+    places = []
+    for line in lines:
+        rows, cols = patches.window(line.cap)
+        places.append(np.round(line.path_px).astype(int) + np.array([cols.start, rows.start]))
+    x, y = np.clip(np.concatenate(places), 0, np.array(ridges.answer.shape[::-1]) - 1).T
+    return np.asarray(ridges.answer[y, x], float)
 
 
-def _shape_evidence(patches: CapPatches, line: Line) -> dict[str, float]:
-    path = line.path_px
-    rows, cols = patches.window(line.cap)
-    at = np.clip(np.round(path).astype(int), 0, patches.side_px - 1)
-    inset = patches.inset_mm[rows, cols][at[:, 1], at[:, 0]]
+def _shape_evidence(
+    patches: CapPatches, lines: Sequence[Line], across: Profiles
+) -> dict[str, Floats]:
     middle = (patches.side_px - 1) / 2
-    out = path - middle
-    out /= np.maximum(np.hypot(*out.T), 1e-6)[:, None]
-    along = np.gradient(path, axis=0)
-    along /= np.maximum(np.hypot(*along.T), 1e-9)[:, None]
-    turn = np.angle(np.exp(1j * np.diff(np.arctan2(along[:, 1], along[:, 0]))))
+    inset, turn, rimwards = [], [], []
+    for line in lines:
+        rows, cols = patches.window(line.cap)
+        x, y = np.clip(np.round(line.path_px).astype(int), 0, patches.side_px - 1).T
+        inset.append(patches.inset_mm[rows, cols][y, x])
+        along = directions(line.path_px)
+        out = line.path_px - middle
+        cross = along[:, 0] * out[:, 1] - along[:, 1] * out[:, 0]
+        rimwards.append(np.abs(cross) / np.maximum(np.hypot(out[:, 0], out[:, 1]), 1e-6))
+        bend = along[:-1, 0] * along[1:, 1] - along[:-1, 1] * along[1:, 0]
+        turn.append(np.append(np.abs(np.arcsin(np.clip(bend, -1, 1))), 0.0))
+    every = np.concatenate(inset).astype(float)
+    radius = np.array([patches.caps[line.cap].radius_mm for line in lines])
+    ends = np.array([np.hypot(*(line.path_px[-1] - line.path_px[0])) for line in lines])
+    length = np.array([max(arc_length(line.path_px)[-1], 1e-6) for line in lines])
     return {
-        "straight": float(np.hypot(*(path[-1] - path[0])) / max(arc_length(path)[-1], 1e-6)),
-        "turning": float(np.rad2deg(np.abs(turn).mean()) / STEP_MM) if len(turn) else 0.0,
-        "rim": float(inset.mean() / patches.caps[line.cap].radius_mm),
-        "rim_least": float(inset.min()),
-        "rimwards": float(np.abs(along[:, 0] * out[:, 1] - along[:, 1] * out[:, 0]).mean()),
+        "straight": ends / length,
+        "turning": np.rad2deg(across.means(np.concatenate(turn))) / STEP_MM,
+        "rim": across.means(every) / radius,
+        "rim_least": across.quantiles(every, 0.0),
+        "rimwards": across.means(np.concatenate(rimwards)),
     }

@@ -1,11 +1,12 @@
 """How wide a crack is open, from the photo's own pixels across it.
 
 A bar that is narrower than the blur looks wider than it is (Steger 1998, section on the bias of
-line widths). The width at half depth is therefore taken back through what a bar of that width
-would show at the photo's blur.
+line widths). The width at a part of the depth is therefore taken back through what a bar of that
+width would show at the photo's blur.
 """
 
 from collections.abc import Sequence
+from functools import cache
 from typing import Any
 
 import cv2
@@ -16,7 +17,7 @@ from scipy.special import erf
 from petitpied.domain.quantity import Quantity
 from petitpied.surface.cap_patch import CapPatches
 from petitpied.surface.cracks_paths import Line, normals
-from petitpied.surface.cracks_profile import half_widths
+from petitpied.surface.cracks_profile import level_widths
 
 Floats = NDArray[np.float64]
 
@@ -24,29 +25,39 @@ Floats = NDArray[np.float64]
 #: defocus, demosaicing and JPEG leave 0.5 to 1.2 px (common practice, no source)
 BLUR_PX, BLUR_U_PX = 0.8, 0.25
 ACROSS_MM, REACH_MM = 0.05, 2.2
+#: part of the depth below the cap at which the opening is read: a crack's walls slope, so that half
+#: way down it is narrower than at its lips
+LEVEL = 0.35
 #: edges of a crack are lips and walls, not a step: where its opening ends is a matter of
-#: definition, to about 0.1 mm on each side
-DEFINITION_U_MM = 0.14
+#: definition, to 0.15 mm on each side (spread on the tuning scenes)
+DEFINITION_U_MM = 0.2
 
 
 def seen_width(width: Floats, sigma: float) -> Floats:
-    """Width at half depth that bars of true ``width`` (N,) show after a Gaussian blur."""
+    """Width at `LEVEL` of the depth that bars of true ``width`` (N,) show after a Gaussian blur."""
     x = np.linspace(0, 3 * sigma + 0.75 * float(np.max(width, initial=0.0)), 2000)
     seen = []
     for w in np.atleast_1d(width):
         half = max(float(w), 1e-6 * sigma) / 2
         k = 1 / (np.sqrt(2) * sigma)
         profile = erf((x + half) * k) - erf((x - half) * k)
-        seen.append(2 * float(np.interp(0.5, -profile / profile[0] + 1, x)))
+        seen.append(2 * float(np.interp(-LEVEL, -profile / profile[0], x)))
     return np.array(seen)
 
 
 def true_width(seen: Floats, sigma: float) -> Floats:
     """Inverse of `seen_width`; 0 at and below what an endlessly thin line shows."""
-    ratio = np.linspace(0, 12, 121)
-    table = seen_width(ratio * sigma, sigma)
+    ratio, table = _table()
     # beyond the table a bar shows its own width
-    return np.where(seen > table[-1], seen, np.interp(seen, table, ratio * sigma))
+    inside = sigma * np.interp(seen / sigma, table, ratio)
+    return np.asarray(np.where(seen > sigma * table[-1], seen, inside), float)
+
+
+@cache
+def _table() -> tuple[Floats, Floats]:
+    """True and seen widths in sigmas: the relation has no other scale."""
+    ratio = np.linspace(0, 12, 121)
+    return ratio, seen_width(ratio, 1.0)
 
 
 def widths(
@@ -85,7 +96,7 @@ def _grey_at(pixels_bgr: NDArray[np.uint8], at: Floats) -> Floats:
 
 def _width(grey: Floats, offset_mm: Floats, mm_per_px: float) -> Quantity:
     smooth: Any = cv2.blur(grey, (1, 3))  # three places along the line
-    seen = half_widths(np.asarray(smooth, float), offset_mm)
+    seen = level_widths(np.asarray(smooth, float), offset_mm, LEVEL)
     seen = seen[seen > 0]
     if len(seen) == 0:
         return Quantity(mm_per_px, DEFINITION_U_MM)
