@@ -4,8 +4,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from math import hypot, inf
 
-from scipy.special import stdtrit
-
 #: two-sided 95 % coverage factor of the normal distribution (JCGM 100:2008, table G.1)
 COVERAGE_95 = 1.96
 #: degrees of freedom from which Student's factor is the normal one to three digits
@@ -15,7 +13,11 @@ MANY_DOF = 1000.0
 @lru_cache(maxsize=4096)
 def coverage_factor_95(dof: float) -> float:
     """Student's two-sided 95 % factor for effective degrees of freedom (JCGM 100, G.6.4)."""
-    return COVERAGE_95 if dof >= MANY_DOF else float(stdtrit(max(dof, 1.0), 0.975))
+    if dof >= MANY_DOF:
+        return COVERAGE_95
+    from scipy.special import stdtrit  # slow to import, and help is wanted fast
+
+    return float(stdtrit(max(dof, 1.0), 0.975))
 
 
 @dataclass(frozen=True, slots=True)
