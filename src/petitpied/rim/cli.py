@@ -10,19 +10,42 @@ from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.rim.commands import history
 from petitpied.rim.commands.batch import batch
+from petitpied.rim.commands.box import box
 from petitpied.rim.commands.card import card
+from petitpied.rim.commands.causes import causes
 from petitpied.rim.commands.inspect import inspect
 from petitpied.rim.commands.lens import lens
+from petitpied.rim.commands.limits import limits
 from petitpied.rim.commands.log import log
+from petitpied.rim.commands.lot_check import lot_check
+from petitpied.rim.commands.pair import pair
 from petitpied.rim.commands.repeatability import repeatability
 from petitpied.rim.commands.report import report
 from petitpied.rim.commands.schema import schema
+from petitpied.rim.commands.sort import sort
 from petitpied.rim.commands.template import template
 from petitpied.rim.commands.trend import trend
 from petitpied.rim.wording import printable
 
 #: in the order of the job, as help lists them
-COMMANDS = (card, lens, inspect, repeatability, log, trend, template, batch, report, schema)
+COMMANDS = (
+    card,
+    lens,
+    inspect,
+    repeatability,
+    limits,
+    sort,
+    pair,
+    box,
+    lot_check,
+    log,
+    trend,
+    causes,
+    template,
+    batch,
+    report,
+    schema,
+)
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 

@@ -14,7 +14,7 @@ from petitpied.domain.surface import Colour
 from petitpied.rim.output_files import distinct_stems
 from petitpied.rim.own_file import read_own_toml
 from petitpied.rim.record_files import read_record
-from petitpied.rim.verdict_words import reason_text
+from petitpied.rim.verdict_words import reason_text, spoken
 from petitpied.rim.wording import printable
 from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.limits import LIMITABLE, Limits, parse_limits
@@ -140,7 +140,8 @@ def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
     unknown = [n for n in limits.names if all(_value(s, n) is None for s in record.shells)]
     # what no shell has is left out, and said; what one shell lacks is checked by eye
     shells = tuple(_judged(shell, limits, unknown) for shell in record.shells)
-    notes = tuple(f"{name} was not measured in this photo: judged without it" for name in unknown)
+    words = ", ".join(spoken(name) for name in unknown)
+    notes = (f"not measured in this photo, judged without: {words}",) if unknown else ()
     return replace(record, shells=shells), notes
 
 

@@ -71,6 +71,23 @@ def write_streamed(target: Path, write: Callable[[IO[bytes]], None]) -> None:
             temporary.unlink(missing_ok=True)
 
 
+def write_new(target: Path, data: bytes) -> None:
+    """Write a file that must not be there yet: a starter never replaces the baker's own.
+
+    Raises
+    ------
+    OutputError
+        If it is there, or cannot be written.
+    """
+    if target.exists():
+        raise OutputError(
+            what=f"{printable(str(target))} was not written",
+            why="a file of this name is already there",
+            next_step="rename it first, or name another file",
+        )
+    write_all({target: data})
+
+
 def _write_aside(target: Path, data: bytes | Callable[[IO[bytes]], None]) -> Path:
     """A finished temporary file beside the target, flushed to the disk."""
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=".petitpied-", suffix=".part")

@@ -121,10 +121,8 @@ def _ground(tray: LotTray, photo_bgr: Pixels | None) -> tuple[Pixels, float]:
 
 
 def _outline(canvas: Any, outline: Floats, *, dashed: bool) -> None:
-    if dashed:
-        parts = [outline[i : i + 5] for i in range(0, len(outline) - 4, 9)]
-    else:
-        parts = [outline]
+    dashes = [outline[i : i + 5] for i in range(0, len(outline) - 4, 9)]
+    parts = dashes if dashed else [outline]
     fixed = [np.round(p * 2**SUB_PX).astype(np.int32) for p in parts]
     cv2.polylines(canvas, fixed, not dashed, DARK, 8, cv2.LINE_AA, SUB_PX)
     cv2.polylines(canvas, fixed, not dashed, LIGHT, 4, cv2.LINE_AA, SUB_PX)
