@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
 from petitpied.patterns import trend as trends
+from petitpied.patterns.association import Outcome
 from petitpied.patterns.bake_series import (
     COMPARE,
     SERIES_UNITS,
@@ -166,6 +167,35 @@ def day(text: str, option: str) -> date:
             why=f"{printable(text)[:40]!r} is no day",
             next_step="write it as 2026-03-08",
         ) from None
+
+
+#: what is looked at where nothing is named, in so far as it is measured: bakes' means of these,
+#: the spread of diameters, and the share of cracked shells (a crack of 3 mm shows on a counter:
+#: common practice, no source)
+USUAL_MEANS = ("diameter", "roundness", "foot_spread", "lean", "height", "browning", "growth")
+USUAL_FAULT = Fault("cracks", ">=", 3.0)
+
+
+def outcomes_of(
+    bakes: Sequence[Bake], measures: Sequence[str], faults: Sequence[Fault]
+) -> list[Outcome]:
+    """Series of the bakes that facts are set against: those named, else the usual ones."""
+    there = measured(bakes)
+    usual = not measures and not faults
+    names = [m for m in (USUAL_MEANS if usual else measures) if m in there]
+    result = []
+    for name in names:
+        series, unit, words = bake_series(bakes, name), SERIES_UNITS[name], name.replace("_", " ")
+        result.append(Outcome(f"mean {words}", name, unit, series.means))
+        if not usual or name == "diameter":
+            result.append(Outcome(f"spread of {words}", name, unit, series.sds))
+    for fault in [USUAL_FAULT] if usual else faults:
+        if fault.measure in there:
+            faulty, counts = fault_counts(bakes, fault)
+            with np.errstate(invalid="ignore", divide="ignore"):
+                share = np.where(counts > 0, 100 * faulty / counts, np.nan)
+            result.append(Outcome(f"share of shells with {fault}", fault.measure, "%", share))
+    return result
 
 
 def _base(text: str | None, days: Sequence[date], known: Bools, after: Bools | None) -> Bools:
