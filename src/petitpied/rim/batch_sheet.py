@@ -1,5 +1,6 @@
 """From a recipe file and a measured yield to what to weigh, in words."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from petitpied.domain.errors import LotError, OutputError
@@ -46,6 +47,29 @@ def counted_yield(good: int, baked: int) -> GoodShare:
             next_step="give --good no more than --baked",
         )
     return GoodShare(good, baked)
+
+
+def judged_yield(records: Sequence[Path], limits: Path) -> GoodShare:
+    """Shells that pass the baker's limits among all judged ones of the records.
+
+    Raises
+    ------
+    RecordError, OwnFileError, LotError
+        If a file cannot be used, or there is no shell to judge.
+    """
+    from petitpied.rim.lot_files import judged, read_limits, read_trays
+    from petitpied.sorting.lot import Verdict
+
+    wanted = read_limits(limits)
+    trays = read_trays(records)
+    shells = [s for tray in trays for s in judged(tray.record, wanted)[0].shells]
+    if not shells:
+        raise LotError(
+            what="no yield",
+            why="there is no shell in the records",
+            next_step="inspect a photo of a baked tray first",
+        )
+    return GoodShare(sum(s.verdict == Verdict.PASS for s in shells), len(shells))
 
 
 def batch_lines(

@@ -24,6 +24,9 @@ class Asked:
     photos: Path | None = None
     letterhead: Path | None = None
     title: str = ""
+    limits: Path | None = None
+    box: Path | None = None
+    pairs: bool = False
     db: str | None = None
 
 
@@ -38,11 +41,23 @@ def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
     if bool(asked.records) == (asked.since is not None):
         raise typer.BadParameter("give records, or --since DATE, one of both")
     trays = _trays(asked)
-    letterhead = Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead)
-    report = make_report(trays, Wishes(letterhead, printable(asked.title)[:120]))
+    report = make_report(trays, _wishes(asked))
     if out is None:
         return (report_text(report).rstrip("\n"),)
     return _written(report, out, _stem(trays))
+
+
+def _wishes(asked: Asked) -> Wishes:
+    """The baker's own files, read and checked."""
+    from petitpied.rim.lot_files import read_box, read_limits
+
+    return Wishes(
+        Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead),
+        printable(asked.title)[:120],
+        None if asked.limits is None else read_limits(asked.limits),
+        None if asked.box is None else read_box(asked.box),
+        asked.pairs,
+    )
 
 
 def _trays(asked: Asked) -> tuple[Tray, ...]:

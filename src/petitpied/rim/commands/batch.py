@@ -25,6 +25,15 @@ def batch(
         int | None,
         typer.Option(min=1, max=1_000_000, help="Baked shells counted so far; with --good."),
     ] = None,
+    records: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--from", metavar="RECORD", help="Record to judge for the yield; with --limits."
+        ),
+    ] = None,
+    limits: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your limits, for the shells of --from.")
+    ] = None,
     chance: Annotated[
         float,
         typer.Option(
@@ -51,7 +60,13 @@ def batch(
         raise typer.BadParameter("give the recipe and --boxes; begin with: petitpied batch --new")
     if (good is None) != (baked is None):
         raise typer.BadParameter("--good and --baked go together")
+    if bool(records) != (limits is not None):
+        raise typer.BadParameter("--from and --limits go together")
+    if records and good is not None:
+        raise typer.BadParameter("give --from with --limits, or --good with --baked, not both")
     share = None
+    if records and limits is not None:
+        share = batch_sheet.judged_yield(records, limits)
     if good is not None and baked is not None:
         share = batch_sheet.counted_yield(good, baked)
     for line in batch_sheet.batch_lines(recipe, boxes, share, chance):

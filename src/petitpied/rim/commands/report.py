@@ -26,6 +26,14 @@ def report(
         Path | None,
         typer.Option(metavar="FILE", help="Your name, lines and picture for the head (TOML)."),
     ] = None,
+    limits: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Your limits: adds verdicts, yield and faults."),
+    ] = None,
+    pair: Annotated[bool, typer.Option("--pair", help="Add matched pairs.")] = False,
+    box: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your box: adds pairs and filled boxes.")
+    ] = None,
     title: Annotated[str | None, typer.Option(help="Title of the report.")] = None,
     text: Annotated[
         bool, typer.Option("--text", help="Print a summary for a message; write no file.")
@@ -44,6 +52,9 @@ def report(
         photos=photos,
         letterhead=letterhead,
         title=title or "",
+        limits=limits,
+        box=box,
+        pairs=pair,
         db=db,
     )
     for line in run(asked, None if text else out):

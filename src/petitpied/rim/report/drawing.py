@@ -77,8 +77,8 @@ def svg(drawing: Drawing) -> str:
     """Inline SVG; every text escaped."""
     inner = "".join(_element(shape) for shape in drawing.shapes)
     return (
-        f'<svg viewBox="0 0 {drawing.width:g} {drawing.height:g}" role="img" '
-        f'aria-label="{escape(drawing.alt)}">{inner}</svg>'
+        f'<svg viewBox="0 0 {drawing.width:g} {drawing.height:g}" width="{drawing.width:.0f}" '
+        f'height="{drawing.height:.0f}" role="img" aria-label="{escape(drawing.alt)}">{inner}</svg>'
     )
 
 

@@ -18,10 +18,21 @@ from petitpied.rim.report.blocks import (
     Section,
 )
 from petitpied.rim.report.charts import Sized, diameter_chart
+from petitpied.rim.report.lot_part import (
+    Sorting,
+    boxes_sentence,
+    limit_marks,
+    pairs_sentence,
+    sort_trays,
+    sorting_sections,
+    verdict_sentence,
+)
 from petitpied.rim.report.material import Tray
 from petitpied.rim.report.tray_part import measuring_section, shells_section, tray_section
 from petitpied.rim.summary import Summary, headline, summarise
 from petitpied.rim.wording import printable
+from petitpied.sorting.box_file import BoxKind
+from petitpied.sorting.limits import Limits
 
 
 @dataclass(frozen=True)
@@ -30,6 +41,9 @@ class Wishes:
 
     letterhead: Letterhead
     title: str = ""
+    limits: Limits | None = None
+    box: BoxKind | None = None
+    pairs: bool = False
 
 
 def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
@@ -46,19 +60,22 @@ def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
             why="there is no shell in the records",
             next_step="inspect a photo of a baked tray first",
         )
+    sorting = sort_trays(trays, wishes.limits, wishes.box, pairs=wishes.pairs)
+    trays = sorting.trays
     summaries = [summarise(tray.record) for tray in trays]
     sections = [
         *(tray_section(t, s, len(trays)) for t, s in zip(trays, summaries, strict=True)),
-        *_diameters(trays),
+        *_diameters(trays, wishes.limits),
+        *sorting_sections(sorting),
         measuring_section(trays),
-        shells_section(trays, {}),
+        shells_section(trays),
         cautions_section(),
     ]
     return Report(
         title=wishes.title or _title(trays),
         date=_date(trays),
         letterhead=wishes.letterhead,
-        plain=tuple(_plain(trays, summaries)),
+        plain=(*_plain(trays, summaries), *_sorted_words(sorting)),
         sections=tuple(sections),
         message=tuple(_message(trays, summaries)),
         made_by=f"petitpied {__version__}",
@@ -109,6 +126,15 @@ def _plain(trays: Sequence[Tray], summaries: Sequence[Summary]) -> list[str]:
     return lines
 
 
+def _sorted_words(sorting: Sorting) -> list[str]:
+    words = [verdict_sentence(sorting)]
+    if sorting.pairing is not None:
+        words.append(pairs_sentence(sorting.pairing))
+    if sorting.boxing is not None and sorting.kind is not None:
+        words.append(boxes_sentence(sorting.boxing, sorting.kind))
+    return [sentence for sentence in words if sentence]
+
+
 def _message(trays: Sequence[Tray], summaries: Sequence[Summary]) -> list[str]:
     lines = []
     for tray, summary in zip(trays, summaries, strict=True):
@@ -124,20 +150,17 @@ def diameters(trays: Sequence[Tray]) -> list[float]:
     ]
 
 
-def _diameters(trays: Sequence[Tray]) -> list[Section]:
-    sizes = diameters(trays)
-    unit = "mm"
-    if not sizes:
-        unit = "% of the median"
-        sizes = [
-            100 * s.diameter_rel
-            for t in trays
-            for s in t.record.shells
-            if s.diameter_rel is not None
-        ]
-    if not sizes:
+def _diameters(trays: Sequence[Tray], limits: Limits | None) -> list[Section]:
+    shells = [s for t in trays for s in t.record.shells]
+    unit, marks = "mm", limit_marks(limits)
+    sized = [Sized(s.diameter_mm.value, s.verdict or "") for s in shells if s.diameter_mm]
+    if not sized:
+        unit, marks = "% of the median", ()
+        sized = [Sized(100 * s.diameter_rel) for s in shells if s.diameter_rel is not None]
+    if not sized:
         return []
-    chart = diameter_chart([Sized(value) for value in sizes], (), unit)
+    sizes = [s.value for s in sized]
+    chart = diameter_chart(sized, marks, unit)
     blocks: list[Block] = [
         Paragraph(
             f"Smallest {min(sizes):.1f}, median {np.median(sizes):.1f}, largest "

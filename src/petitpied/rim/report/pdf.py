@@ -18,6 +18,7 @@ from petitpied.rim.report.blocks import (
     Section,
     Table,
 )
+from petitpied.rim.report.charts import WIDTH
 from petitpied.rim.report.pdf_chart import draw_chart
 
 MARGIN_MM = 15.0
@@ -25,7 +26,7 @@ BODY_PT, NOTE_PT, TABLE_PT = 10.0, 8.5, 8.0
 HEADING_PT = {1: 17.0, 2: 13.0, 3: 11.0}
 LEADING = 0.49  # line height in mm for each point of the font: 1.4 times the size
 ROOM_FOR_HEADING_MM = 45.0
-CHART_MM = 130.0  # widest chart: its letters then have the text's size
+CHART_MM = 130.0  # of a chart of full width: its letters then have the text's size
 PICTURE_MM = 195.0  # tallest picture: leaves room for its heading and caption on a page
 #: a PDF wants a date; none is taken from the clock, so that the same report is the same file
 NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
@@ -169,7 +170,7 @@ class _Pages:
         self.pdf.ln(2.0)
 
     def _chart(self, chart: Chart) -> None:
-        scale = min(CHART_MM / chart.drawing.width, PICTURE_MM / chart.drawing.height)
+        scale = min(CHART_MM / WIDTH, PICTURE_MM / chart.drawing.height)
         self._room(scale * chart.drawing.height + 8.0)
         draw_chart(self.pdf, chart.drawing, scale, self.clean)
         self.paragraph(chart.caption, NOTE_PT)

@@ -57,7 +57,7 @@ def _holds(summary: Summary) -> str:
 
 def _plan(record: Record) -> list[Block]:
     planned = tuple(
-        Planned(s.id, s.centre_mm[0], s.centre_mm[1], s.diameter_mm.value)
+        Planned(s.id, s.centre_mm[0], s.centre_mm[1], s.diameter_mm.value, s.verdict or "")
         for s in record.shells
         if s.centre_mm is not None and s.diameter_mm is not None
     )
@@ -166,18 +166,18 @@ def _method() -> Block:
     )
 
 
-def shells_section(trays: Sequence[Tray], verdicts: dict[tuple[str, str], str]) -> Section:
-    """A table for each tray with every shell; ``verdicts``: (photo's SHA-256, id) to words."""
+def shells_section(trays: Sequence[Tray]) -> Section:
+    """A table for each tray with every shell."""
     tables: list[Block] = []
     for tray in trays:
         caption = "Sizes with their 95 % uncertainty"
         if len(trays) > 1:
             caption += f", tray {tray.name}"
-        tables.append(_table(tray.record, caption, verdicts))
+        tables.append(_table(tray.record, caption))
     return Section("Every shell", tuple(tables))
 
 
-def _table(record: Record, caption: str, verdicts: dict[tuple[str, str], str]) -> Table:
+def _table(record: Record, caption: str) -> Table:
     columns = [c for c in COLUMNS if any(getattr(s, c[0]) is not None for s in record.shells)]
     relative = not columns
     heads = ["shell", *(head for _, head in columns)]
@@ -189,8 +189,7 @@ def _table(record: Record, caption: str, verdicts: dict[tuple[str, str], str]) -
         if relative:
             share = shell.diameter_rel
             row.append("" if share is None else f"{100 * share:.0f}")
-        remark = verdicts.get((record.photo.sha256, shell.id), "")
-        row.append("; ".join(r for r in (remark, _remarks(shell)) if r))
+        row.append(_remarks(shell))
         rows.append(tuple(printable(cell) for cell in row))
     numeric = (False, *(True for _ in heads[1:-1]), False)
     return Table(caption, tuple(heads), tuple(rows), numeric)
@@ -203,5 +202,6 @@ def _cell(quantity: Quantity | None) -> str:
 def _remarks(shell: Shell) -> str:
     if shell.not_measured is not None:
         return f"not measured: {shell.not_measured}"
-    parts = [f"touches {', '.join(shell.touching)}"] if shell.touching else []
-    return "; ".join([*parts, *shell.doubts])
+    parts = [shell.verdict] if shell.verdict is not None else []
+    parts += [f"touches {', '.join(shell.touching)}"] if shell.touching else []
+    return "; ".join([*parts, *shell.reasons, *shell.doubts])
