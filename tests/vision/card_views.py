@@ -24,12 +24,14 @@ def placed(points_mm, place):
     return points_mm @ np.array([[c, s], [-s, c]]) + place[:2]
 
 
-def draw_cards(view, places, thickness_mm=0.3, stretch=1.0, noise=1.5, seed=5):
-    """Grey picture (H, W) uint8 of cards {letter: place} on a light liner, blurred and noisy."""
+def draw_cards(view, places, thickness_mm=0.3, stretch=1.0, noise=1.5, seed=5, scale=1.0):
+    """Grey picture (H, W) uint8 of cards {letter: place} on a light liner, blurred and noisy;
+    ``scale``: printed size over nominal, one number or one a letter."""
     picture = np.full(SIZE_PX[::-1], 205.0)
     for letter, place in places.items():
         face = card_image(letter)
-        corners = card.outline_corners_mm() * [stretch, 1.0]
+        printed = scale[letter] if isinstance(scale, dict) else scale
+        corners = card.outline_corners_mm() * [stretch, 1.0] * printed
         seen = view.project(placed(corners, np.array(place, float)), thickness_mm)
         # pixel (i, j) covers [j, j + 1] / PX_PER_MM: the card's corners are half a pixel out
         # on the face, and its board starts on a whole pixel
