@@ -68,3 +68,4 @@ class Record:
     heights_source: str = ""  # "photo", "shell height given", "default"
     warnings: tuple[str, ...] = ()
     lens_profile: str | None = None  # title of the lens profile that was used
+    smallest_crack_width_mm: Quantity | None = None  # that this photo can show

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
+from petitpied.domain.surface import Crack, Foot
 
 Floats = NDArray[np.float64]
 
@@ -92,5 +93,8 @@ class Shell:
     not_measured: str | None = None
     missing: tuple[tuple[str, str], ...] = ()
     doubts: tuple[str, ...] = ()  # reasons to trust this shell's numbers less, plain words
+    cracks: tuple[Crack, ...] | None = None  # None: not looked for
+    crack_length_mm: Quantity | None = None  # of all cracks together
+    foot: Foot | None = None  # how the foot stands round the shell
     verdict: str | None = None  # pass, second, reject or check by eye; None: not judged
     reasons: tuple[str, ...] = ()  # what decided the verdict, plain words

@@ -5,18 +5,18 @@ pixel lie far below any uncertainty here.
 """
 
 import math
-from math import inf
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.quantity import MANY_DOF, Quantity
 from petitpied.domain.record import SCHEMA, PhotoFacts, Record, SeenCard, TrayPlace
 from petitpied.domain.shell import Shell
-from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
+from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
 from petitpied.domain.view import PARAMETERS, View
+from petitpied.rim.quantity_json import quantity_from_dict, quantity_to_dict
 from petitpied.rim.summary import Summary, summarise
+from petitpied.rim.surface_json import surface_fields, surface_to_dict
 
 Json = dict[str, Any]
 
@@ -35,6 +35,7 @@ QUANTITIES = (
     "height_mm",
     "piped_diameter_mm",
     "growth",
+    "crack_length_mm",
 )
 
 
@@ -61,6 +62,9 @@ def record_to_dict(record: Record) -> Json:
         "tray": _tray_to_dict(record.tray),
         "heights": _heights_to_dict(record),
         "uncertainty": {"own_of": list(OWN_CAUSES), "shared_of": list(SHARED_CAUSES)},
+        "surface": {
+            "smallest_crack_width_mm": quantity_to_dict(record.smallest_crack_width_mm),
+        },
         "shells": [_shell_to_dict(s) for s in record.shells],
         "summary": _summary_to_dict(summarise(record)),
     }
@@ -93,44 +97,15 @@ def record_from_dict(data: Json) -> Record:
         heights_mm={
             name.removesuffix("_mm"): quantity
             for name, value in data["heights"].items()
-            if (quantity := _quantity_from_dict(value if name != "source" else None)) is not None
+            if (quantity := quantity_from_dict(value if name != "source" else None)) is not None
         },
         heights_source=data["heights"]["source"],
         warnings=tuple(view["warnings"]),
         lens_profile=view.get("lens_profile"),
+        smallest_crack_width_mm=quantity_from_dict(
+            data.get("surface", {}).get("smallest_crack_width_mm")
+        ),
     )
-
-
-def quantity_to_dict(quantity: Quantity | None) -> Json | None:
-    """``u`` standard, ``u95`` expanded uncertainty; ``u_own`` and ``u_shared`` make up ``u``."""
-    if quantity is None:
-        return None
-    return {
-        "value": round(quantity.value, 4),
-        "u": round(quantity.u, 4),
-        "u95": round(quantity.u95, 4),
-        "u_own": round(quantity.u_own, 4),
-        "u_shared": round(quantity.u_shared, 4),
-        "dof": round(quantity.dof, 1) if quantity.dof < MANY_DOF else None,
-        **({"own": _parts(quantity.own)} if quantity.own else {}),
-        **({"shared": _parts(quantity.shared)} if quantity.shared else {}),
-    }
-
-
-def _parts(contributions: tuple[float, ...]) -> list[float]:
-    """Five decimals, so that sums keep four; a plain 0 where there is none."""
-    return [round(v, 5) or 0 for v in contributions]
-
-
-def _quantity_from_dict(value: Json | None) -> Quantity | None:
-    """Records written before there were budgets have neither degrees of freedom nor parts."""
-    if value is None:
-        return None
-    own, shared = tuple(value.get("own", ())), tuple(value.get("shared", ()))
-    if len(own) == len(OWN_CAUSES) and len(shared) == len(SHARED_CAUSES):
-        return quantity_of(value["value"], own, shared)
-    dof = value.get("dof")
-    return Quantity(value["value"], value["u_own"], value["u_shared"], inf if dof is None else dof)
 
 
 def _view_to_dict(record: Record) -> Json:
@@ -212,6 +187,7 @@ def _shell_to_dict(shell: Shell) -> Json:
         "not_measured": shell.not_measured,
         "missing": dict(shell.missing),
         "doubts": list(shell.doubts),
+        **surface_to_dict(shell),
         **_verdict_to_dict(shell),
     }
 
@@ -225,6 +201,7 @@ def _verdict_to_dict(shell: Shell) -> Json:
 
 def _shell_from_dict(data: Json) -> Shell:
     cap, centre_mm = data["cap_outline_px"], data["centre_mm"]
+    quantities: Json = {name: quantity_from_dict(data.get(name)) for name in QUANTITIES}
     return Shell(
         id=data["id"],
         row=data["row"],
@@ -233,7 +210,7 @@ def _shell_from_dict(data: Json) -> Shell:
         centre_mm=None if centre_mm is None else (centre_mm[0], centre_mm[1]),
         outline_px=np.array(data["outline_px"], float).reshape(-1, 2),
         cap_outline_px=None if cap is None else np.array(cap, float).reshape(-1, 2),
-        **{name: _quantity_from_dict(data.get(name)) for name in QUANTITIES},
+        **quantities,
         lean_dir_deg=data["lean_dir_deg"],
         diameter_rel=data["diameter_rel"],
         touching=tuple(data["touching"]),
@@ -242,6 +219,7 @@ def _shell_from_dict(data: Json) -> Shell:
         doubts=tuple(data["doubts"]),
         verdict=data.get("verdict"),
         reasons=tuple(data.get("reasons", ())),
+        **surface_fields(data),
     )
 
 

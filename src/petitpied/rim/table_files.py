@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.record_json import QUANTITIES, quantity_to_dict
+from petitpied.rim.quantity_json import quantity_to_dict
+from petitpied.rim.record_json import QUANTITIES
 from petitpied.rim.summary import summarise
 from petitpied.rim.wording import printable
 
@@ -20,6 +21,15 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 #: COCO counts pixels from the outer corner of the first one, we from its centre
 COCO_SHIFT_PX = 0.5
+#: what a surface shows, in the CSV, beside the quantities
+SURFACE_COLUMNS = (
+    "crack_count",
+    "foot_state",
+    "foot_shows_rel",
+    "foot_uneven_mm",
+    "foot_one_sided_mm",
+    "foot_one_sided_dir_deg",
+)
 CATEGORIES = {"shell": 1, "cap": 2}
 
 
@@ -39,8 +49,8 @@ def _columns() -> list[str]:
     before = ["photo", "id", "row", "column", "centre_x_px", "centre_y_px"]
     before += ["centre_x_mm", "centre_y_mm"]
     sizes = [c for name in QUANTITIES for c in (_in_table(name), _u95_name(_in_table(name)))]
-    after = ["lean_dir_deg", "diameter_rel", "touching", "odd", "not_measured", "missing", "doubts"]
-    after += ["verdict", "reasons"]
+    after = ["lean_dir_deg", "diameter_rel", *SURFACE_COLUMNS, "touching", "odd"]
+    after += ["not_measured", "missing", "doubts", "verdict", "reasons"]
     return before + sizes + after
 
 
@@ -64,6 +74,7 @@ def _row(shell: Shell) -> dict[str, Any]:
         "centre_y_px": round(shell.centre_px[1], 2),
         "centre_x_mm": None if x_mm is None else round(x_mm, 3),
         "centre_y_mm": None if y_mm is None else round(y_mm, 3),
+        **_surface_row(shell),
         "lean_dir_deg": None if shell.lean_dir_deg is None else round(shell.lean_dir_deg, 1),
         "diameter_rel": None if shell.diameter_rel is None else round(shell.diameter_rel, 5),
         "touching": " ".join(shell.touching),
@@ -88,6 +99,21 @@ def table_bytes(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
     for row in rows:
         writer.writerow([safe_cell(value) for value in row])
     return stream.getvalue().encode()
+
+
+def _surface_row(shell: Shell) -> dict[str, Any]:
+    foot = shell.foot
+    one_sided = None if foot is None or foot.one_sided_mm is None else foot.one_sided_mm.value
+    uneven = None if foot is None or foot.uneven_mm is None else foot.uneven_mm.value
+    values = (
+        None if shell.cracks is None else len(shell.cracks),
+        None if foot is None else foot.state,
+        None if foot is None else round(foot.shows_rel.value, 3),
+        None if uneven is None else round(uneven, 3),
+        None if one_sided is None else round(one_sided, 3),
+        None if foot is None else foot.one_sided_dir_deg,
+    )
+    return dict(zip(SURFACE_COLUMNS, values, strict=True))
 
 
 def safe_cell(value: Any) -> Any:

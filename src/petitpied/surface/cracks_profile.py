@@ -224,7 +224,7 @@ def _way_up(
     i = np.arange(len(grey))
     high, low = grey[i, first], grey[i, first - 1]
     part = np.where(high > low, (line - low) / np.where(high > low, high - low, 1.0), 1.0)
-    return first - 1 + np.clip(part, 0, 1) - bottom
+    return np.asarray(first - 1 + np.clip(part, 0, 1) - bottom, np.float64)
 
 
 def _answer(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floats:

@@ -167,7 +167,8 @@ def under_the_rim(
         steps = np.linspace(low_mm, high_mm, 5)
         places = rim[side][:, None] + steps[None, :, None] * way[:, None]
         seen = view.project(places.reshape(-1, 2), heights.bare_rim_mm)
-        return _log_chroma(pixels_bgr, seen).reshape(len(side), len(steps), 2).mean(axis=1)
+        ratios = _log_chroma(pixels_bgr, seen).reshape(len(side), len(steps), 2)
+        return np.asarray(ratios.mean(axis=1), np.float64)
 
     strip, liner, cap = chroma(NEAR_RIM_MM, strip_mm), chroma(*LINER_MM), chroma(-4.0, -2.0)
     contrast = (cap.mean(axis=0) if usual_foot is None else usual_foot) - liner.mean(axis=0)
