@@ -16,6 +16,8 @@ from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
+from petitpied.surface.foot_ring import RimHeights
+from petitpied.surface.survey import survey
 from petitpied.vision.card_check import check_cards
 from petitpied.vision.edges import ShellEdges, find_edges
 from petitpied.vision.evidence import with_evidence
@@ -74,6 +76,11 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     warnings += view_warnings(measured.view, solved, sightings, bool(guess.profile or focal_mm))
     warnings += measured.warnings
     frame, lattice = measured.frame, measured.lattice
+    shells = with_evidence(photo.pixels_bgr, measured.shells)
+    rims = RimHeights(
+        measured.heights.cap_rim_mm, measured.heights.bare_rim_mm, measured.heights.foot_mm
+    )
+    surfaces = survey(photo.pixels_bgr, measured.view, shells, rims)
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
@@ -84,7 +91,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
         tray=TrayPlace(
             frame.frame, lattice.rows, lattice.columns, frame.door, frame.width_mm, frame.depth_mm
         ),
-        shells=with_evidence(photo.pixels_bgr, measured.shells),
+        shells=surfaces.shells,
         heights_mm={
             "cap_rim": Quantity(measured.heights.cap_rim_mm, 0.0, measured.heights.cap_rim_u_mm),
             "foot": Quantity(measured.heights.foot_mm, 0.0, measured.heights.foot_u_mm),
@@ -92,6 +99,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
         heights_source=measured.heights.source,
         warnings=tuple(warnings),
         lens_profile=guess.profile,
+        smallest_crack_width_mm=surfaces.smallest_crack_width_mm,
     )
 
 
