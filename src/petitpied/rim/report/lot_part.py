@@ -68,7 +68,11 @@ def sort_trays(
     boxing = None
     if kind is not None:
         numbered = enumerate(pairing.pairs, 1)
-        macarons = [macaron(n, pair, kind.filling_height_mm) for n, pair in numbered]
+        macarons = [
+            macaron(number, pair, kind.filling_height_mm)
+            for number, pair in numbered
+            if pair.grade is not Verdict.SECOND  # a gift box holds no second choice
+        ]
         boxing = fill_boxes(macarons, kind, BOX_TIME_S)
     return replace(done, pairing=pairing, kind=kind, boxing=boxing)
 

@@ -57,7 +57,7 @@ def _spot(pdf: Any, spot: Spot, origin: tuple[float, float], scale: float) -> No
     pdf.set_fill_color(*(spot.colour if spot.mark == "triangle" else look.PAPER))
     for stroke in polyline_of(spot):
         points = [(origin[0] + scale * x, origin[1] + scale * y) for x, y in stroke]
-        pdf.polyline(points, fill=filled, polygon=filled)
+        pdf.polyline(points, polygon=filled, style="DF" if filled else "D")
 
 
 def _text(
