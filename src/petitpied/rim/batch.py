@@ -13,15 +13,19 @@ from concurrent.futures import (
     as_completed,
 )
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from petitpied.domain.errors import OutputError, PhotoError, ReadingError
 from petitpied.domain.settings import Settings
 from petitpied.rim.output_files import distinct_stems, write_all
 from petitpied.rim.photo_files import MARKED_SUFFIX, read_photo
 from petitpied.rim.wording import printable
+
+if TYPE_CHECKING:
+    from petitpied.sorting.limits import Limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +36,9 @@ class Job:
     folder: Path
     stem: str
     second: Path | None = None  # another photo of the same tray, from elsewhere
+    before: Path | None = None  # photo of the same tray as piped, for the growth
     budget_of: str | None = None  # shell whose budget is shown; "": the median one
+    limits: "Limits | None" = None  # the baker's, for verdicts
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
@@ -88,12 +94,16 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         written; then no file was changed.
     """
     from petitpied.rim.budget_lines import budget_lines
+    from petitpied.rim.growth_words import growth_lines
     from petitpied.rim.lens_files import with_lens
+    from petitpied.rim.lot_files import judged
     from petitpied.rim.overlay import marked_jpeg
     from petitpied.rim.record_files import record_bytes
+    from petitpied.rim.sorting_words import counts_text
     from petitpied.rim.summary import summarise, summary_lines
     from petitpied.rim.table_files import coco_bytes, csv_bytes
     from petitpied.vision.decode import decode_photo
+    from petitpied.vision.growth import with_growth
     from petitpied.vision.inspection import inspect_photo
     from petitpied.vision.two_photos import inspect_two
 
@@ -103,6 +113,14 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     else:
         second = with_lens(decode_photo(read_photo(job.second), job.second.name), settings)
         record = inspect_two(photo, second, settings)
+    if job.before is not None:
+        raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
+        piped = with_lens(decode_photo(read_photo(job.before), job.before.name), raw)
+        record = with_growth(record, inspect_photo(piped, raw))
+    verdicts: tuple[str, ...] = ()
+    if job.limits is not None:
+        record, notes = judged(record, job.limits)
+        verdicts = (counts_text(record.shells), *(f"note: {note}" for note in notes))
     summary = summarise(record)
     shown = () if job.budget_of is None else budget_lines(record, job.budget_of)
     write_all(
@@ -113,7 +131,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
             job.result(MARKED_SUFFIX): marked_jpeg(photo.pixels_bgr, record, summary),
         }
     )
-    return (*summary_lines(record, summary), *shown)
+    return (*summary_lines(record, summary), *growth_lines(record), *shown)
 
 
 def run(

@@ -8,13 +8,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.domain.errors import ExitCode
+from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands import fact_options as fact
+from petitpied.rim.commands.log import logbook
+from petitpied.rim.commands.options import Db, finite
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.rim import batch
+    from petitpied.rim.history.logging_bakes import Logbook
 
 DEFAULTS = Settings()
 
@@ -98,6 +101,35 @@ def inspect(
             help="Measured length of the printed 100 mm bar, for this run; see card --check.",
         ),
     ] = None,
+    before: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="PHOTO", help="The same tray as piped, raw, with a card: shows the growth."
+        ),
+    ] = None,
+    log: Annotated[
+        bool, typer.Option("--log", help="Add the record to the history, with these facts:")
+    ] = False,
+    oven: fact.Oven = None,
+    rack: fact.Rack = None,
+    turn: fact.Turn = None,
+    at: fact.At = None,
+    set_temperature: fact.SetTemperature = None,
+    fan: fact.Fan = None,
+    liner: fact.Liner = None,
+    rest_minutes: fact.RestMinutes = None,
+    humidity: fact.Humidity = None,
+    flavour: fact.Flavour = None,
+    batch: fact.Batch = None,
+    note: fact.Note = None,
+    like_last: fact.LikeLast = False,
+    db: Db = None,
+    limits: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Your limits file: verdict and reasons go into the record."
+        ),
+    ] = None,
 ) -> None:
     """Measure every shell: a record, a table, outlines and an annotated picture a photo."""
     if relative and shell_height is not None:
@@ -109,7 +141,21 @@ def inspect(
     )
     if relative and (same_tray or budget or budget_of is not None):
         raise typer.BadParameter("--same-tray and --budget have no use with --relative")
-    asked = Asked(same_tray, "" if budget and budget_of is None else budget_of)
+    if relative and limits is not None:
+        raise typer.BadParameter("--limits has no use with --relative: there is no scale")
+    facts = {
+        "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
+        "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
+        "flavour": flavour, "batch": batch, "note": note,
+    }  # fmt: skip
+    if not log and (like_last or db is not None or any(v is not None for v in facts.values())):
+        raise typer.BadParameter("facts of a bake go into the history: give --log too")
+    if relative and (log or before is not None):
+        raise typer.BadParameter("--log and --before have no use with --relative")
+    asked = Asked(
+        same_tray, "" if budget and budget_of is None else budget_of, before,
+        logbook(facts, like_last=like_last, db=db) if log else None,
+    )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
 
@@ -137,10 +183,13 @@ def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None)
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """Two photos as one; whose budget is shown ("": the median shell's)."""
+    """Two photos as one; whose budget is shown ("": the median shell's); the photo of the tray
+    as piped; where records are logged."""
 
     same_tray: bool = False
     budget_of: str | None = None
+    before: Path | None = None
+    logbook: "Logbook | None" = None
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
@@ -153,7 +202,9 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
     jobs = batch.plan(found, out)
     if asked.same_tray:
         jobs = (replace(jobs[0], second=jobs[1].photo),)
-    return tuple(replace(job, budget_of=asked.budget_of) for job in jobs)
+    if asked.before is not None and len(jobs) != 1:
+        raise typer.BadParameter("--before goes with the photo of one baked tray")
+    return tuple(replace(job, budget_of=asked.budget_of, before=asked.before) for job in jobs)
 
 
 def _inspect(
@@ -169,18 +220,24 @@ def _inspect(
         prepare_folder(out)
     if len(planned) == 1:
         _tell(planned[0], batch.inspect_one(planned[0], settings))
+        _log(planned[0], asked)
         return ExitCode.OK
     import cv2  # noqa: F401  (a missing system library is told once, not for each photo)
 
     running = batch.run(planned, settings, jobs or batch.usable_cores())
     outcomes = {outcome.job: outcome for outcome in _with_progress(running, len(planned))}
+    failed = 0
     for job in planned:
         error = outcomes[job].error
         if error is None:
             _tell(job, outcomes[job].lines)
-        else:
+            try:
+                _log(job, asked)
+            except ReadingError as fault:  # the next photo may well be logged
+                error = fault
+        if error is not None:
+            failed += 1
             typer.echo(str(error), err=True)
-    failed = sum(outcome.error is not None for outcome in outcomes.values())
     typer.echo(f"{len(planned) - failed} of {len(planned)} photos inspected")
     return ExitCode.SOME_FAILED if failed else ExitCode.OK
 
@@ -200,3 +257,10 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
     for line in lines:
         typer.echo(f"  {line}")
     typer.echo(f"  wrote {printable(str(job.result('')))}.json, .csv, .coco.json, .marked.jpg")
+
+
+def _log(job: "batch.Job", asked: Asked) -> None:
+    """The record just written into the history, where that was asked for."""
+    if asked.logbook is not None:
+        for line in asked.logbook.log(job.result(".json"), photo=job.photo):
+            typer.echo(f"  {line}")

@@ -3,13 +3,16 @@
 import sys
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.options import Db
+
+if TYPE_CHECKING:
+    from petitpied.rim.history.logging_bakes import Logbook
 
 
 def log(
@@ -51,6 +54,24 @@ def log(
     raise typer.Exit(_log(records or [], facts, options, like_last=like_last, db=db))
 
 
+def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -> "Logbook":
+    """Check the facts given as options and open the history.
+
+    Raises
+    ------
+    HistoryError
+        If a fact is none, or the history cannot be used.
+    """
+    from datetime import datetime
+
+    from petitpied.rim.history.facts import given
+    from petitpied.rim.history.logging_bakes import Logbook
+    from petitpied.rim.history.store import open_store
+
+    said = given(options, "the options")
+    return Logbook(open_store(db), said, like_last, lambda: datetime.now().astimezone())
+
+
 def _log(
     records: list[Path],
     table: Path | None,
@@ -60,16 +81,11 @@ def _log(
     db: str | None,
 ) -> int:
     """One record: its error is the command's. Several: every one is tried."""
-    from datetime import datetime
-
     from petitpied.rim.history.connection import DatabaseFault
-    from petitpied.rim.history.facts import from_table, given
-    from petitpied.rim.history.logging_bakes import Logbook
-    from petitpied.rim.history.store import open_store
+    from petitpied.rim.history.facts import from_table
 
-    said = given(options, "the options")
     planned = [(path, None) for path in records] + (from_table(table) if table else [])
-    book = Logbook(open_store(db), said, like_last, lambda: datetime.now().astimezone())
+    book = logbook(options, like_last=like_last, db=db)
     logged = 0
     for path, row in planned:
         try:
