@@ -131,7 +131,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
             job.result(MARKED_SUFFIX): marked_jpeg(photo.pixels_bgr, record, summary),
         }
     )
-    return (*summary_lines(record, summary), *growth_lines(record), *shown)
+    return (*summary_lines(record, summary), *verdicts, *growth_lines(record), *shown)
 
 
 def run(

@@ -30,7 +30,7 @@ def reason_text(reason: Reason) -> str:
     value = f"{spoken(reason.name)} {_shown(reason.value, unit)}"
     if reason.kind == "beyond":
         return f"{value} is {reason.side} the limit{grade}, {bound}"
-    return f"{value} is too near the limit{grade}, {bound}, to tell"
+    return f"{value} is too near{' the limit' if grade else ''}{grade} {bound} to tell"
 
 
 def _shown(value: Value | None, unit: str) -> str:

@@ -154,7 +154,7 @@ def inspect(
         raise typer.BadParameter("--log and --before have no use with --relative")
     asked = Asked(
         same_tray, "" if budget and budget_of is None else budget_of, before,
-        logbook(facts, like_last=like_last, db=db) if log else None,
+        logbook(facts, like_last=like_last, db=db) if log else None, limits,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
@@ -190,6 +190,7 @@ class Asked:
     budget_of: str | None = None
     before: Path | None = None
     logbook: "Logbook | None" = None
+    limits: Path | None = None  # the baker's limits file
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
@@ -204,7 +205,14 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
         jobs = (replace(jobs[0], second=jobs[1].photo),)
     if asked.before is not None and len(jobs) != 1:
         raise typer.BadParameter("--before goes with the photo of one baked tray")
-    return tuple(replace(job, budget_of=asked.budget_of, before=asked.before) for job in jobs)
+    limits = None
+    if asked.limits is not None:
+        from petitpied.rim.lot_files import read_limits
+
+        limits = read_limits(asked.limits)
+    return tuple(
+        replace(job, budget_of=asked.budget_of, before=asked.before, limits=limits) for job in jobs
+    )
 
 
 def _inspect(
