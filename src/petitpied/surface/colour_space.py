@@ -4,6 +4,8 @@ sRGB's curve and primaries are those of IEC 61966-2-1; CIELAB is ISO/CIE 11664-4
 2 degree observer; differences are CIEDE2000 (ISO/CIE 11664-6), by scikit-image.
 """
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -41,4 +43,7 @@ def delta_e00(lab: ArrayLike, other_lab: ArrayLike) -> Floats:
     """CIEDE2000 (...) between colours (..., 3)."""
     from skimage.color import deltaE_ciede2000  # slow to import
 
-    return np.asarray(deltaE_ciede2000(np.asarray(lab, float), np.asarray(other_lab, float)))
+    pair = np.broadcast_arrays(np.asarray(lab, float), np.asarray(other_lab, float))
+    flat = (np.ascontiguousarray(p).reshape(-1, 3) for p in pair)
+    difference: Any = deltaE_ciede2000(*flat)  # type: ignore[no-untyped-call]
+    return np.asarray(difference, float).reshape(pair[0].shape[:-1])

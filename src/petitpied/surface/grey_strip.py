@@ -28,6 +28,18 @@ PAPER_U_REL = 0.03
 #: sampled inside a patch, mm from its sides; the white paper above it, between strip and board
 PATCH_INSET_MM, WHITE_BAND_MM = 1.2, (46.9, 47.7)
 SAMPLES = (24, 6)  # along, across
+#: the card's white margins (left, top, width, height), mm: above the board, left and right of it
+MARGINS = (
+    *((x, 0.5, 10.0, 1.4) for x in (5.0, 20.0, 38.0, 55.0, 70.0)),
+    *((0.6, y, 3.0, 6.0) for y in (8.0, 20.0, 32.0)),
+    *((82.0, y, 3.0, 6.0) for y in (8.0, 20.0, 32.0)),
+)
+#: of the margins the lighter ones count, about this quantile: a tray's rim shades a card that lies
+#: along it, its strip most of all, but not the shells
+LIT_QUANTILE = 0.8
+#: a difference below this (logarithm) is the light's own: a window's falls by a third over a tray,
+#: so by less than this over a card
+LEAST_SHADE = 0.18
 #: codes from here on are cut off by the camera (255 less noise and rounding of JPEG); paper
 #: below this one, a tenth of the light of a well exposed one, is in deep shade
 BRIGHTEST, DARKEST = 252, 60
@@ -55,7 +67,8 @@ class Strip:
     ``light`` (P, 3): the printed greys that the camera did not cut off, then the board's black
     squares; ``printed`` (P,) the logarithm of what they send back; ``along`` (P, 3) how much more
     light than at the strip's middle there is, by the paper beside it. ``place_px`` (2,): the
-    strip's middle in the photo. ``paper_cut``: the paper itself is overexposed.
+    strip's middle in the photo. ``paper_cut``: the paper itself is overexposed. ``margins`` (M, 3)
+    of the card's white margins.
     """
 
     letter: str
@@ -64,6 +77,7 @@ class Strip:
     along: Floats
     place_px: Floats
     paper_cut: bool
+    margins: Floats
 
 
 @dataclass(frozen=True)
@@ -133,14 +147,15 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
     black_x = [board_x + c * side for c in range(card.SQUARES[0]) if (c + bottom) % 2 == 0]
     blacks = [(x + 2, board_y + bottom * side + 2, side - 4, side - 4) for x in black_x]
     beside = [(x + 2, low, side - 4, top - low) for x in black_x]
-    boxes = np.array([*greys, *whites, *blacks, *beside])
+    boxes = np.array([*greys, *whites, *blacks, *beside, *MARGINS])
     codes = _sampled(pixels_bgr, way, boxes)
     if codes is None:
         return "is not whole in the picture"
     light = LOG_LIGHT[codes].astype(float)
     middle = np.median(light, axis=1)
     spread = 1.4826 * np.median(np.abs(light - middle[:, None]), axis=1).max(axis=1)
-    patch, white, black, beside_black = np.split(middle, [5, 10, 10 + len(blacks)])
+    parts = np.cumsum([5, 5, len(blacks), len(beside)])
+    patch, white, black, beside_black, margins = np.split(middle, parts)
     paper = float(np.median(codes[5:10].max(axis=2)))
     cut = codes[:5].max(axis=2).mean(axis=1) >= BRIGHTEST
     if cut[:3].all():
@@ -162,6 +177,7 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
         along[kept] * (not paper_cut),
         _mapped(way, np.array([[x0 + 2.5 * wide, y0 + high / 2]]))[0],
         bool(paper_cut),
+        margins,
     )
 
 
@@ -205,7 +221,18 @@ def fit_tone(strips: Sequence[Strip]) -> tuple[Tone, Floats]:
             fit = _fitted_channel(strips, channel, sheen)
             sheen = np.clip(fit.sheen, -0.5 * BLACK_REL, BLACK_REL)
         lift[:, channel], level[:, channel] = fit.lift, fit.level
-    return Tone(lift), level
+    tone = Tone(lift)
+    shade = [_shade(strip, tone, own) for strip, own in zip(strips, level, strict=True)]
+    return tone, level + np.array(shade)[:, None]
+
+
+def _shade(strip: Strip, tone: Tone, level: Floats) -> float:
+    """How much darker (logarithm, 0 or more) a strip lies than the lighter part of its card."""
+    if strip.paper_cut:
+        return 0.0
+    margins = (tone.light(strip.margins) - np.log(PAPER_REL) - level).mean(axis=1)
+    lit = float(np.quantile(margins, LIT_QUANTILE))
+    return lit if lit > LEAST_SHADE else 0.0
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,4 @@
-"""Where the light comes from, by the caps themselves: a dome is brighter on the side that faces it.
-"""
+"""Where the light comes from, by the caps themselves: a dome is brighter on the side that faces it."""
 
 from dataclasses import dataclass
 
