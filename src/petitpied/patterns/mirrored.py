@@ -10,8 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.likeness import Likeness
-from petitpied.patterns.scores import column_scores
+from petitpied.patterns.scores import Weights, column_scores
 from petitpied.patterns.templates import Region, Spots, named_columns, spots_in
 from petitpied.patterns.tray_stack import POINTING, Stack
 
@@ -37,9 +36,7 @@ class Mirrored:
     sigma_mm: float
 
 
-def mirrored_scores(
-    stack: Stack, likeness: Likeness, region: Region, *, separable: bool
-) -> Mirrored:
+def mirrored_scores(stack: Stack, weights: Weights, region: Region, *, separable: bool) -> Mirrored:
     """Templates that turning can tell apart (``separable``), or those that it cannot.
 
     ``region`` must be about the tray's middle.
@@ -49,16 +46,16 @@ def mirrored_scores(
     kinds = ["across", "front-back"] if odd else ["centre-edge"]
     raw = named_columns(stack.x_mm, stack.y_mm, region)
     columns = raw[..., :2] if odd else raw[..., 2:]
-    score, infos = column_scores(stack, likeness, columns)
+    score, infos = column_scores(stack, weights, columns)
     scores, info = [score], [np.einsum("njj->nj", infos)]
     if pointing and separable:
         ones = stack.present[..., None].astype(float)
-        lean, lean_info = column_scores(stack, likeness, ones, centred=False)
+        lean, lean_info = column_scores(stack, weights, ones, centred=False)
         scores.append(lean)
         info.append(lean_info[:, 0])
         kinds.append("lean")
     spots = spots_in(region)
-    spot_score, spot_info, places = _spots(stack, likeness, spots, odd=odd)
+    spot_score, spot_info, places = _spots(stack, weights, spots, odd=odd)
     place = np.vstack([np.full((len(kinds), 2), np.nan), places])
     return Mirrored(
         (*kinds, *["spot"] * len(places)),
@@ -70,7 +67,7 @@ def mirrored_scores(
 
 
 def _spots(
-    stack: Stack, likeness: Likeness, spots: Spots, *, odd: bool
+    stack: Stack, weights: Weights, spots: Spots, *, odd: bool
 ) -> tuple[Floats, Floats, Floats]:
     """Scores, information and places of the half of the places that lies right of the middle
     (the grid is its own mirror image: the flat order reversed)."""
@@ -79,10 +76,11 @@ def _spots(
     sign = -1.0 if odd else 1.0
     scores, infos = [], []
     for start in range(0, stack.count, CHUNK):
-        part = stack.part(slice(start, start + CHUNK))
+        chosen = slice(start, start + CHUNK)
+        part = stack.part(chosen)
         full = spots.columns(part.x_mm, part.y_mm, part.present)
         columns = ((full + sign * full[..., ::-1]) / 2)[..., right]
-        score, info = column_scores(part, likeness, columns)
+        score, info = column_scores(part, weights.part(chosen), columns)
         scores.append(score)
         infos.append(np.einsum("njj->nj", info))
     return np.concatenate(scores), np.concatenate(infos), places[right]

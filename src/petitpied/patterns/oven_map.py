@@ -16,8 +16,8 @@ from petitpied.patterns.flips import ALPHA, LEAST_BAKES, Family, Verdicts, flip_
 from petitpied.patterns.likeness import Likeness
 from petitpied.patterns.local_map import lean_field, map_cells
 from petitpied.patterns.neighbours import mean_morans_i
-from petitpied.patterns.scores import apart, column_scores, spot_scores
-from petitpied.patterns.surrogates import WEIGHTS, shuffle_test
+from petitpied.patterns.scores import Weights, apart, column_scores, spot_scores, weigh
+from petitpied.patterns.surrogates import FEW_LIKE, shuffle_test
 from petitpied.patterns.templates import (
     NAMED,
     Region,
@@ -44,6 +44,7 @@ class _Setting:
 
     stack: Stack
     likeness: Likeness
+    weights: Weights
     region: Region
     spots: Spots
     named: Floats  # (N, S, 3)
@@ -98,10 +99,11 @@ def map_oven(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) -> O
 
 def _setting(stack: Stack, region: Region) -> _Setting:
     """Weights from all bakes, or stated ones where bakes are few; named patterns apart."""
-    likeness = WEIGHTS if stack.count < LEAST_BAKES else alike.estimate(stack)
+    likeness = FEW_LIKE if stack.count < LEAST_BAKES else alike.estimate(stack)
+    weights = weigh(stack, likeness)
     raw = named_columns(stack.x_mm, stack.y_mm, region) * stack.present[..., None]
-    _, infos = column_scores(stack, likeness, raw)
-    return _Setting(stack, likeness, region, spots_in(region), raw @ apart(infos).T)
+    _, infos = column_scores(stack, weights, raw)
+    return _Setting(stack, likeness, weights, region, spots_in(region), raw @ apart(infos).T)
 
 
 def _family(setting: _Setting, named_info: Floats, spot_info: Floats) -> Family:
@@ -116,15 +118,15 @@ def _family(setting: _Setting, named_info: Floats, spot_info: Floats) -> Family:
 
 
 def _many(setting: _Setting, rng: np.random.Generator) -> tuple[Family, Verdicts]:
-    stack, likeness = setting.stack, setting.likeness
-    score, infos = column_scores(stack, likeness, setting.named)
+    stack, weights = setting.stack, setting.weights
+    score, infos = column_scores(stack, weights, setting.named)
     info = np.einsum("njj->j", infos)
     parts = [score]
     if stack.measure == LEAN:
         lean, lean_info = _lean_scores(setting)
         parts.append(lean)
         info = np.append(info, lean_info.sum())
-    spots, spot_info = spot_scores(stack, likeness, setting.spots)
+    spots, spot_info = spot_scores(stack, weights, setting.spots)
     family = _family(setting, info, spot_info)
     return family, flip_test(np.concatenate([*parts, spots], axis=1), family, rng)
 
@@ -132,16 +134,18 @@ def _many(setting: _Setting, rng: np.random.Generator) -> tuple[Family, Verdicts
 def _few(setting: _Setting, rng: np.random.Generator) -> tuple[Family, Verdicts]:
     stack = setting.stack
     spots = setting.spots.columns(stack.x_mm, stack.y_mm, stack.present)
-    _, infos = column_scores(stack, setting.likeness, setting.named)
-    _, spot_info = spot_scores(stack, setting.likeness, setting.spots)
+    _, infos = column_scores(stack, setting.weights, setting.named)
+    _, spot_info = spot_scores(stack, setting.weights, setting.spots)
     family = _family(setting, np.einsum("njj->j", infos), spot_info)
-    return family, shuffle_test(stack, np.concatenate([setting.named, spots], -1), family, rng)
+    return family, shuffle_test(
+        setting.stack, setting.weights, np.concatenate([setting.named, spots], -1), family, rng
+    )
 
 
 def _lean_scores(setting: _Setting) -> tuple[Floats, Floats]:
     """The tray's mean lean: scores (N, 1, 2) and information (N,)."""
     ones = setting.stack.present[..., None].astype(float)
-    score, info = column_scores(setting.stack, setting.likeness, ones, centred=False)
+    score, info = column_scores(setting.stack, setting.weights, ones, centred=False)
     return score, info[:, 0, 0]
 
 
@@ -199,7 +203,7 @@ def _few_leans(setting: _Setting) -> Finding:
 def _effect(setting: _Setting, column: Floats) -> Effect:
     """Pooled effect of one template (N, S)."""
     stack = setting.stack
-    score, info = column_scores(stack, setting.likeness, column[..., None])
+    score, info = column_scores(stack, setting.weights, column[..., None])
     if stack.count >= 2:
         return pooled_effect(score[:, 0], info[:, 0, 0], stack.unit)
     left = _left_over(setting, column)
@@ -211,14 +215,14 @@ def _left_over(setting: _Setting, column: Floats) -> tuple[float, int]:
     of freedom."""
     stack = setting.stack
     shells = np.eye(stack.present.shape[1])[None]
-    weights = column_scores(stack, setting.likeness, shells)[1][0]  # P
+    projector = column_scores(stack, setting.weights, shells)[1][0]  # P
     design = np.column_stack([setting.named[0], column[0]])
-    inner = design.T @ weights
+    inner = design.T @ projector
     values = stack.centred()[0]
     fitted = design @ np.linalg.lstsq(inner @ design, inner @ values)[0]
     rest = values - fitted
     rank = int(np.linalg.matrix_rank(inner @ design))
-    squares = float(np.einsum("sk,st,tk->", rest, weights, rest))
+    squares = float(np.einsum("sk,st,tk->", rest, projector, rest))
     return squares, int(stack.present.sum()) - 1 - rank
 
 

@@ -27,6 +27,7 @@ from petitpied.patterns.flips import (
 from petitpied.patterns.hand_frame import in_hand_frame
 from petitpied.patterns.mirrored import Mirrored, mirrored_scores
 from petitpied.patterns.oven_map import FLAT_REL, LEAST_INFO_REL, map_oven
+from petitpied.patterns.scores import weigh
 from petitpied.patterns.templates import about_origin, region_of
 from petitpied.patterns.tray_stack import Stack, stack_bakes
 
@@ -99,9 +100,9 @@ def _by_turning(stack: Stack, rng: np.random.Generator) -> OvenOrHand:
     turned = int(stack.turned.sum())
     unturned = stack.count - turned
     region = about_origin(region_of(stack))
-    likeness = alike.estimate(stack)
+    weights = weigh(stack, alike.estimate(stack))
     flat = float(np.abs(stack.centred()).max()) <= FLAT_REL * float(np.abs(stack.values).max())
-    told = mirrored_scores(stack, likeness, region, separable=True)
+    told = mirrored_scores(stack, weights, region, separable=True)
     enough = min(turned, unturned) >= LEAST_EACH and stack.count >= LEAST_BAKES
     oven = hand = even = None
     doubtful, critical = False, USUAL_CRITICAL
@@ -112,7 +113,7 @@ def _by_turning(stack: Stack, rng: np.random.Generator) -> OvenOrHand:
         )
         critical = verdicts[0].critical
     if stack.count >= LEAST_BAKES and not flat:
-        even = _even(stack, mirrored_scores(stack, likeness, region, separable=False), rng)
+        even = _even(stack, mirrored_scores(stack, weights, region, separable=False), rng)
     noise = _noise_per_bake(told, stack)
     plan = _plan(unturned, turned, None if noise is None or flat else noise, critical)
     return OvenOrHand(

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from petitpied.patterns.likeness import Likeness, correlation
 from petitpied.patterns.templates import Spots
-from petitpied.patterns.tray_stack import Stack
+from petitpied.patterns.tray_stack import Bools, Stack
 
 Floats = NDArray[np.float64]
 
@@ -23,36 +23,47 @@ SAMPLED = 100
 
 
 @dataclass(frozen=True)
-class Scores:
-    """``score`` (N, T, K) by bake, template and component; ``info`` (N, T)."""
+class Weights:
+    """``inverse`` (N, S, S) of each bake's correlation, zero where no shell is; None: shells
+    are not alike, each weighs 1. ``present`` (N, S)."""
 
-    score: Floats
-    info: Floats
+    inverse: Floats | None
+    present: Bools
+
+    def part(self, chosen: slice | NDArray[np.intp]) -> "Weights":
+        """Of some of the bakes."""
+        inverse = None if self.inverse is None else self.inverse[chosen]
+        return Weights(inverse, self.present[chosen])
+
+    def solved(self, sides: Floats) -> Floats:
+        """``R^-1 sides`` for (N, S, M) sides that are zero where no shell is."""
+        return sides if self.inverse is None else np.asarray(self.inverse @ sides)
+
+    def projected(self, sides: Floats) -> Floats:
+        """``P sides`` (N, S, M)."""
+        rest = self.solved(sides)
+        unit = self.solved(self.present[..., None].astype(float))[..., 0]
+        share = rest.sum(axis=1) / unit.sum(axis=1)[:, None]
+        return np.asarray(rest - unit[..., None] * share[:, None])
 
 
-def _solved(stack: Stack, likeness: Likeness, sides: Floats) -> Floats:
-    """``R^-1 sides`` for (N, S, M) sides that are zero where no shell is."""
+def weigh(stack: Stack, likeness: Likeness) -> Weights:
+    """Weights of a stack's bakes."""
     if likeness.share == 0:
-        return sides
-    matrix = correlation(stack.x_mm, stack.y_mm, likeness)
-    both = stack.present[:, :, None] & stack.present[:, None, :]
-    matrix = np.where(both, matrix, np.eye(matrix.shape[-1]))
-    return np.asarray(np.linalg.solve(matrix, sides))
-
-
-def _projected(stack: Stack, likeness: Likeness, sides: Floats, *, centred: bool) -> Floats:
-    """``P sides`` (N, S, M); without ``centred`` only ``R^-1 sides``."""
-    if not centred:
-        return _solved(stack, likeness, sides)
-    ones = stack.present[..., None].astype(float)
-    solved = _solved(stack, likeness, np.concatenate([sides, ones], axis=-1))
-    rest, unit = solved[..., :-1], solved[..., -1]
-    share = rest.sum(axis=1) / unit.sum(axis=1)[:, None]
-    return np.asarray(rest - unit[..., None] * share[:, None])
+        return Weights(None, stack.present)
+    size = stack.present.shape[1]
+    inverse = np.zeros((stack.count, size, size))
+    for start in range(0, stack.count, CHUNK):
+        part = stack.part(slice(start, start + CHUNK))
+        matrix = correlation(part.x_mm, part.y_mm, likeness)
+        both = part.present[:, :, None] & part.present[:, None, :]
+        whole = np.linalg.inv(np.where(both, matrix, np.eye(size)))
+        inverse[start : start + CHUNK] = np.where(both, whole, 0.0)
+    return Weights(inverse, stack.present)
 
 
 def column_scores(
-    stack: Stack, likeness: Likeness, columns: Floats, *, centred: bool = True
+    stack: Stack, weights: Weights, columns: Floats, *, centred: bool = True
 ) -> tuple[Floats, Floats]:
     """Scores (N, J, K) and information matrices (N, J, J) of templates ``columns`` (N, S, J)."""
     scores, infos = [], []
@@ -60,22 +71,24 @@ def column_scores(
     for start in range(0, stack.count, CHUNK):
         chosen = slice(start, start + CHUNK)
         part, g = stack.part(chosen), columns[chosen]
-        projected = _projected(part, likeness, g, centred=centred)
+        own = weights.part(chosen)
+        projected = own.projected(g) if centred else own.solved(g)
         turned = projected.transpose(0, 2, 1)
         scores.append(turned @ part.values)
         infos.append(turned @ g)
     return np.concatenate(scores), np.concatenate(infos)
 
 
-def spot_scores(stack: Stack, likeness: Likeness, spots: Spots) -> tuple[Floats, Floats]:
+def spot_scores(stack: Stack, weights: Weights, spots: Spots) -> tuple[Floats, Floats]:
     """Scores (N, T, K) of all spots, and their information (T,) summed over the bakes.
 
     The information of more than `SAMPLED` bakes is scaled up from an even choice of them.
     """
     scores = []
     for start in range(0, stack.count, CHUNK):
-        part = stack.part(slice(start, start + CHUNK))
-        projected = _projected(part, likeness, part.values, centred=True)
+        chosen = slice(start, start + CHUNK)
+        part = stack.part(chosen)
+        projected = weights.part(chosen).projected(part.values)
         first, second = spots.along(part.x_mm, part.y_mm, part.present)
         turned = first.transpose(0, 2, 1)
         by_component = [
@@ -83,18 +96,19 @@ def spot_scores(stack: Stack, likeness: Likeness, spots: Spots) -> tuple[Floats,
             for k in range(projected.shape[-1])
         ]
         scores.append(np.stack(by_component, axis=-1))
-    sample = stack.part(np.arange(0, stack.count, max(1, -(-stack.count // SAMPLED))))
+    sample = np.arange(0, stack.count, max(1, -(-stack.count // SAMPLED)))
     info = np.zeros(len(spots.places_mm))
-    for one in range(sample.count):
-        part = sample.part(slice(one, one + 1))
+    for one in sample:
+        chosen = slice(int(one), int(one) + 1)
+        part = stack.part(chosen)
         g = spots.columns(part.x_mm, part.y_mm, part.present)
-        info += (_projected(part, likeness, g, centred=True) * g).sum(axis=(0, 1))
-    return np.concatenate(scores), info * (stack.count / sample.count)
+        info += (weights.part(chosen).projected(g) * g).sum(axis=(0, 1))
+    return np.concatenate(scores), info * (stack.count / len(sample))
 
 
-def score_maps(stack: Stack, likeness: Likeness, columns: Floats) -> Floats:
+def score_maps(stack: Stack, weights: Weights, columns: Floats) -> Floats:
     """Matrices (N, J, S) that take a bake's values to its scores."""
-    projected = _projected(stack, likeness, columns * stack.present[..., None], centred=True)
+    projected = weights.projected(columns * stack.present[..., None])
     return np.asarray(projected.transpose(0, 2, 1))
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from petitpied.patterns.flips import Family, Verdicts, compare, spreads, statistics
 from petitpied.patterns.likeness import NONE, Likeness, correlation
-from petitpied.patterns.scores import score_maps
+from petitpied.patterns.scores import Weights, score_maps
 from petitpied.patterns.tray_stack import Stack
 
 Floats = NDArray[np.float64]
@@ -25,20 +25,20 @@ DEGREES = (
     NONE,
     *(Likeness(share, length) for share in (0.5, 0.9) for length in (45.0, 70.0, 110.0)),
 )
-#: weights of the statistic: fixed, since few trays cannot tell them
-WEIGHTS = Likeness(0.5, 70.0)
+#: likeness that the statistic is weighted by: fixed, since few trays cannot tell them
+FEW_LIKE = Likeness(0.5, 70.0)
 #: shuffles a degree, the data as they are among them: the least p is 0.002
 SHUFFLES = 500
 
 
 def shuffle_test(
-    stack: Stack, columns: Floats, family: Family, rng: np.random.Generator
+    stack: Stack, weights: Weights, columns: Floats, family: Family, rng: np.random.Generator
 ) -> Verdicts:
     """Test of the templates ``columns`` (N, S, T) in few bakes; the worst p of all degrees."""
-    maps = score_maps(stack, WEIGHTS, columns)
+    maps = score_maps(stack, weights, columns)
     if stack.count == 1:  # shells as templates: what they score is P y, and y' P y the spread
         shells = np.eye(stack.present.shape[1])[None]
-        maps = np.concatenate([maps, score_maps(stack, WEIGHTS, shells)], axis=1)
+        maps = np.concatenate([maps, score_maps(stack, weights, shells)], axis=1)
     observed = maps[:, : len(family.info)] @ stack.centred()
     squares = (observed**2).sum(axis=(0, 2))
     scale = spreads(observed.sum(axis=0)[None], squares, family, stack.count)[0]
