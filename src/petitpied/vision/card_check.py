@@ -13,8 +13,7 @@ from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.view import View
 from petitpied.vision.find_card import CardSighting
-from petitpied.vision.several_cards import lifted_edge
-from petitpied.vision.view import SolvedView
+from petitpied.vision.view import CAUCHY_SCALE, SolvedView
 from petitpied.vision.view_slopes import place_in_world
 
 Floats = NDArray[np.float64]
@@ -29,6 +28,8 @@ BENT_WARN_MM, BENT_REFUSE_MM = 0.8, 4.0
 STRETCH_WARN_REL, STRETCH_REFUSE_REL = 0.004, 0.015
 #: corner residuals, mm on the card, beyond which the card is not the reference card
 MISFIT_REFUSE_MM = 0.5
+#: rounds of reweighting: from the third on nothing moves by a tenth of its uncertainty
+ROBUST_ROUNDS = 8
 
 
 def _residual_slopes(
@@ -70,20 +71,11 @@ def check_cards(
     warnings = []
     for sighting, place in zip(sightings, solved.card_places, strict=True):
         residual, slopes = _residual_slopes(solved.view, sighting, place, thickness_mm)
-        scale = np.sqrt(np.mean(slopes**2, axis=0)) + 1e-12
-        covariance = np.linalg.pinv((slopes / scale).T @ (slopes / scale)) / np.outer(scale, scale)
-        fault = covariance @ slopes.T @ residual
-        rest = residual - slopes @ fault
-        noise = float(np.clip(1.4826 * np.median(np.abs(rest)), 0.7, 10))
-        u = noise * np.sqrt(np.diag(covariance))
+        fault, u, noise = _robust_fit(residual, slopes)
         warnings += _print_fault(sighting, 2 * float(fault[6]), 2 * float(u[6]))
         for value, doubt in zip(fault[7:9], u[7:9], strict=True):
             warnings += _bend(sighting, float(value), float(doubt))
-        if len(sightings) > 1:
-            joint = float(np.sqrt(solved.view.covariance[[2, 3], [2, 3]].max()))
-            doubt_rad = float(np.hypot(u[:2].max(), joint))
-            warnings += lifted_edge(sighting, (float(fault[0]), float(fault[1])), doubt_rad)
-        misfit_mm = solved.corner_rms_px / sighting.px_per_mm
+        misfit_mm = noise * float(np.median(sighting.sigma_px)) / sighting.px_per_mm
         if misfit_mm > MISFIT_REFUSE_MM:
             raise CardError(
                 what=f"card {sighting.letter} does not fit the reference card",
@@ -92,6 +84,24 @@ def check_cards(
                 next_step="print the card anew at 100 % (petitpied card), lay it flat and retake",
             )
     return warnings
+
+
+def _robust_fit(residual: Floats, slopes: Floats) -> tuple[Floats, Floats, float]:
+    """Coefficients (9,), their standard uncertainties (9,), and the residuals' robust standard
+    deviation in sigmas; corners that are covered, bent or in glare hardly count (Cauchy loss)."""
+    scale = np.sqrt(np.mean(slopes**2, axis=0)) + 1e-12
+    even = slopes / scale
+    weight, noise = np.ones(len(residual) // 2), 1.0
+    fault, covariance = np.zeros(slopes.shape[1]), np.eye(slopes.shape[1])
+    for _ in range(ROBUST_ROUNDS):
+        by_axis = np.repeat(weight, 2)
+        covariance = np.linalg.pinv((even * by_axis[:, None]).T @ even)
+        fault = covariance @ (even * by_axis[:, None]).T @ residual
+        size = np.hypot(*(residual - even @ fault).reshape(-1, 2).T)
+        noise = float(np.clip(np.median(size) / 1.1774, 0.3, 1e3))  # Rayleigh's median
+        weight = 1 / (1 + (size / (CAUCHY_SCALE * noise)) ** 2)
+    u = max(noise, 0.7) * np.sqrt(np.diag(covariance)) / scale
+    return fault / scale, u, noise
 
 
 def _print_fault(sighting: CardSighting, stretch_rel: float, u_rel: float) -> list[str]:

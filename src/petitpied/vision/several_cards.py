@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
@@ -10,11 +11,15 @@ from petitpied.domain.lens import CameraGuess
 from petitpied.vision.find_card import CardSighting
 from petitpied.vision.view import Evidence, SolvedView, solve_view
 
+Floats = NDArray[np.float64]
+
 #: a difference must be this many standard uncertainties, to be one
 SIGNIFICANT = 4.0
 #: scales that differ by this are worth a word (0.18 mm on a shell of 45 mm); by the larger, one
 #: card is printed at another scale: a card lifted so far would lie 7 mm up at 700 mm
 SCALE_WARN_REL, SCALE_REFUSE_REL = 0.004, 0.01
+#: an edge of the card lifted by this, mm, disturbs the scale by 0.1 %, as `card_check` has it
+LIFT_WARN_MM = 1.5
 #: beyond this ratio no print or lift explains it: the fit has gone astray
 SCALE_BOUND = 1.5
 
@@ -27,30 +32,69 @@ def cards_agree(
     thickness_mm: float,
     evidence: Sequence[Evidence] = (),
 ) -> list[str]:
-    """Warnings about cards that differ in scale, [] where they agree or only one is seen.
+    """Warnings about cards that differ in scale or lie in different planes; [] for one card.
 
-    The view is fitted again with a free scale for each further card: a score of what the joint
-    fit had to average away (likelihood-ratio idea; the covariance is the fit's own).
+    The view is fitted again with a scale and slopes of its own for each further card, and where
+    the planes agree with the scale alone: what the joint fit had to average away. The
+    uncertainties are the fit's own.
 
     Raises
     ------
     CardError
-        Two cards differ by more than `SCALE_REFUSE_REL`.
+        Two cards differ in scale by more than `SCALE_REFUSE_REL`.
     """
     if len(sightings) < 2:
         return []
-    asked = solve_view(
-        sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=solved,
-        free_scales=True,
-    )  # fmt: skip
-    logs = np.array([0.0, *asked.scales[:, 0]])
-    u = np.array([0.0, *asked.scales[:, 1]])
+
+    def asked(freedoms: int) -> SolvedView:
+        return solve_view(
+            sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=solved,
+            own_freedoms=freedoms,
+        )  # fmt: skip
+
+    free = asked(3)
+    tilted = _tilted(sightings, free)
+    scale = free if tilted else asked(1)
+    height_mm = -float(solved.view.camera_centre_mm[2])
+    return tilted + _scales(sightings, scale, height_mm)
+
+
+def _odd_and_other(values: Floats) -> tuple[int, int]:
+    """The card (of N) farthest from the others' middle, and the one nearest to it; of two cards
+    the second and the first. ``values`` (N, D)."""
+    middle = np.median(values, axis=0) if len(values) > 2 else values[0]
+    away = np.hypot.reduce(values - middle, axis=1)
+    odd = int(np.argmax(away))
+    away[odd] = np.inf
+    return odd, int(np.argmin(away))
+
+
+def _tilted(sightings: Sequence[CardSighting], free: SolvedView) -> list[str]:
+    """A warning where a card's plane is not the others'."""
+    slopes = np.vstack([np.zeros(2), free.own[:, 1:]])
+    u = np.vstack([np.zeros(2), free.own_u[:, 1:]])
+    odd, other = _odd_and_other(slopes)
+    # in the frame of each card; close enough, since a tilt's size does not change with it
+    rise = (slopes[odd] - slopes[other]) * [card.WIDTH_MM, card.HEIGHT_MM]
+    u_rise = np.hypot(u[odd], u[other]) * [card.WIDTH_MM, card.HEIGHT_MM]
+    lift_mm, u_mm = float(np.hypot(*rise)), float(u_rise.max())
+    if not np.isfinite(lift_mm) or lift_mm < max(SIGNIFICANT * u_mm, LIFT_WARN_MM):
+        return []
+    one, two = sightings[odd].letter, sightings[other].letter
+    which = f"card {one} does not lie in one plane with card {two}"
+    return [
+        f"{which}: an edge of {'it' if len(sightings) > 2 else 'one of them'} stands up by about "
+        f"{lift_mm:.0f} mm; lay the cards flat on the liner"
+    ]
+
+
+def _scales(sightings: Sequence[CardSighting], free: SolvedView, height_mm: float) -> list[str]:
+    logs = np.array([0.0, *free.own[:, 0]])
+    u = np.array([0.0, *free.own_u[:, 0]])
     if not np.isfinite(logs).all() or np.abs(logs).max() > np.log(SCALE_BOUND):
+        logs = np.nan_to_num(logs, nan=np.log(SCALE_BOUND))
         raise _disagree(sightings, (0, int(np.argmax(np.abs(logs)))), float(np.ptp(logs)))
-    away = logs - np.median(logs) if len(logs) > 2 else logs
-    odd = int(np.argmax(np.abs(away)))
-    other = int(np.argmin(np.abs(np.delete(away, odd))))
-    other += other >= odd
+    odd, other = _odd_and_other(logs[:, None])
     difference = float(logs[odd] - logs[other])
     size = abs(float(np.expm1(difference)))
     if size < max(SIGNIFICANT * float(max(u[odd], u[other])), SCALE_WARN_REL):
@@ -58,7 +102,6 @@ def cards_agree(
     if size > SCALE_REFUSE_REL:
         raise _disagree(sightings, (odd, other), difference)
     # the card whose picture is too large has the larger logarithm: printed larger, or nearer
-    height_mm = -float(solved.view.camera_centre_mm[2])
     first, second = sightings[odd].letter, sightings[other].letter
     return [
         f"cards {first} and {second} differ in scale by {100 * size:.1f} %, {45 * size:.2f} mm on "
@@ -79,20 +122,3 @@ def _disagree(
         next_step="measure the bar of each printed page and enter it (petitpied card --check), "
         "print both at 100 %, or take one card away",
     )
-
-
-#: an edge of the card lifted by this, mm, disturbs the scale by 0.1 %: as `card_check` has it
-LIFT_WARN_MM = 1.5
-
-
-def lifted_edge(sighting: CardSighting, turn_rad: tuple[float, float], u_rad: float) -> list[str]:
-    """A warning where one of several cards is tilted against the others' plane; ``turn_rad``
-    about the camera's x and y axis, with its standard uncertainty."""
-    tilt = float(np.hypot(*turn_rad))
-    lift_mm = np.sin(tilt) * np.hypot(card.WIDTH_MM, card.HEIGHT_MM)
-    if tilt < SIGNIFICANT * u_rad or lift_mm < LIFT_WARN_MM:
-        return []
-    return [
-        f"card {sighting.letter} does not lie flat: it is tilted by {np.rad2deg(tilt):.1f} degrees "
-        f"against the other, one edge about {lift_mm:.0f} mm up; lay it flat on the liner"
-    ]

@@ -16,7 +16,7 @@ from petitpied.domain.errors import CardError
 from petitpied.domain.lens import LENS_PARAMETERS, CameraGuess
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.vision.find_card import CardSighting
-from petitpied.vision.view_slopes import card_slopes, place_in_world
+from petitpied.vision.view_slopes import card_slopes, place_in_world, rise_mm
 
 Floats = NDArray[np.float64]
 
@@ -48,9 +48,10 @@ class SolvedView:
     card_places: tuple[Floats, ...]  # per sighting (3,): x mm, y mm, turn rad; first is 0
     corner_rms_px: float  # of the chessboard corners
     rejected_rel: float  # share of corners that the loss all but ignores
-    #: logarithms of the further cards' scales over the first's and their standard uncertainties
-    #: (N - 1, 2); empty unless they were asked for
-    scales: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    #: of the further cards, where asked for: logarithm of the scale over the first card's, and
+    #: slopes against its plane (N - 1, 0 to 3); and their standard uncertainties
+    own: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    own_u: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 def guess_camera(width_px: int, height_px: int, focal_35mm_mm: float | None) -> CameraGuess:
@@ -121,7 +122,8 @@ class _Problem:
         parts = []
         for index, seen in enumerate(self.sightings):
             place = places[index - 1] if index else np.zeros(3)
-            at = view.project(place_in_world(seen.points_card_mm, place), self.thickness_mm)
+            height = self.thickness_mm + rise_mm(seen.points_card_mm, place)
+            at = view.project(place_in_world(seen.points_card_mm, place), height)
             parts.append((at - seen.points_px) / seen.sigma_px[:, None])
         return np.concatenate(parts)
 
@@ -213,7 +215,7 @@ def solve_view(
     thickness_mm: float,
     evidence: Sequence[Evidence] = (),
     start: SolvedView | None = None,
-    free_scales: bool = False,
+    own_freedoms: int = 0,
 ) -> SolvedView:
     """Fit the view to every card and to any further evidence.
 
@@ -229,8 +231,9 @@ def solve_view(
         Each maps a `View` in this frame to residuals in sigmas (straight rims, round shells).
     start : SolvedView, optional
         An earlier fit to begin with.
-    free_scales : bool
-        Let each further card have a scale of its own, as a question whether they agree.
+    own_freedoms : {0, 1, 3}
+        Let each further card have a scale of its own (1), and slopes (3), as a question whether
+        the cards agree.
 
     Raises
     ------
@@ -243,8 +246,7 @@ def solve_view(
         if start
         else np.array([_first_place(s, view, thickness_mm) for s in sightings[1:]]).reshape(-1, 3)
     )
-    if free_scales:
-        places = np.column_stack([places, np.zeros(len(places))])
+    places = np.pad(places, ((0, 0), (0, own_freedoms)))
     problem = _Problem(sightings, guess, thickness_mm, evidence)
     damping, factor = 1e-3, _noise_factor(problem, view, places)
     weight = _root_weight(problem, view, places, factor)
@@ -299,5 +301,6 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
         (np.zeros(3), *places[:, :3]),
         float(np.sqrt((residual_px[chess] ** 2).sum(axis=1).mean() / 2)),
         float((relative[chess] < 0.3).mean()),
-        np.stack([places[:, 3:], own_u[:, 3:]], axis=-1).reshape(-1, 2),
+        places[:, 3:],
+        own_u[:, 3:],
     )

@@ -3,9 +3,13 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain import card
 from petitpied.domain.view import PARAMETERS, View, distort
 
 Floats = NDArray[np.float64]
+
+#: middle of the card, frame card
+MIDDLE_MM = np.array([card.WIDTH_MM, card.HEIGHT_MM]) / 2
 
 
 def place_in_world(points_mm: Floats, place: Floats) -> Floats:
@@ -14,6 +18,14 @@ def place_in_world(points_mm: Floats, place: Floats) -> Floats:
     scale = np.exp(place[3]) if len(place) > 3 else 1.0
     c, s = scale * np.cos(place[2]), scale * np.sin(place[2])
     return np.asarray(points_mm @ np.array([[c, s], [-s, c]]) + place[:2], float)
+
+
+def rise_mm(points_mm: Floats, place: Floats) -> Floats:
+    """How far card points (N, 2), frame card, stand up above the card's middle; ``place``: where
+    it has six numbers the last two are the card's slopes along its x and y axis."""
+    if len(place) < 6:
+        return np.zeros(len(points_mm))
+    return np.asarray((points_mm - MIDDLE_MM) @ place[4:6], float)
 
 
 def distortion_slopes(ideal: Floats, dist: Floats) -> tuple[Floats, Floats]:
@@ -60,24 +72,28 @@ def card_slopes(
     view: View, points_mm: Floats, place: Floats, thickness_mm: float
 ) -> tuple[Floats, Floats]:
     """Derivatives of a card's pixels (N, 2): by `PARAMETERS` as `View.perturbed` moves them
-    (N, 2, 14), and by the card's own place and the logarithm of its scale (N, 2, 4).
+    (N, 2, 14), and by the card's own place, the logarithm of its scale and its slopes (N, 2, 6).
 
-    ``points_mm`` (N, 2), frame card; ``place`` (3,) or (4,): x, y mm, turn rad.
+    ``points_mm`` (N, 2), frame card; ``place`` (3,) to (6,): x, y mm, turn rad, and further as
+    in `place_in_world` and `rise_mm`.
     """
     rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
     centre = view.camera_centre_mm
     pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
     at = place_in_world(points_mm, place)
-    seen = np.column_stack([at, np.full(len(at), -thickness_mm)]) @ rotation.T + shift
+    height = thickness_mm + rise_mm(points_mm, place)
+    seen = np.column_stack([at, -height]) @ rotation.T + shift
     by_point, by_view = seen_slopes(view, seen)
     # a small turn r about the pivot moves a point by r x (point - pivot)
     turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
     by_view[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
     by_view[:, :, 5:8] = by_point
-    by_world = (by_point @ rotation)[:, :, :2]
+    by_space = by_point @ rotation
+    by_world, up = by_space[:, :, :2], -by_space[:, :, 2]
     away = at - place[:2]
-    by_place = np.empty((len(at), 2, 4))
+    by_place = np.empty((len(at), 2, 6))
     by_place[:, :, :2] = by_world
     by_place[:, :, 2] = by_world[:, :, 1] * away[:, :1] - by_world[:, :, 0] * away[:, 1:]
     by_place[:, :, 3] = (by_world * away[:, None]).sum(axis=2)
+    by_place[:, :, 4:] = up[:, :, None] * (points_mm - MIDDLE_MM)[:, None]
     return by_view, by_place
