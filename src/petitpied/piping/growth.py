@@ -10,7 +10,6 @@ from math import ceil, hypot, inf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
 Floats = NDArray[np.float64]
 
@@ -82,6 +81,8 @@ def touching(reach_mm: float, pitch_mm: float, growth: Growth, pairs: int = 1) -
     reach_mm : float
         Widest caliper width of the mean baked shell along the line of two neighbours.
     """
+    from scipy import stats  # slow to import, and not every use of this module needs it
+
     scale = sqrt(growth.spread_mm**2 / 2 + 2 * growth.place_sd_mm**2 + growth.u_mm**2)
     gap = pitch_mm - reach_mm
     if scale == 0:

@@ -3,8 +3,6 @@
 from dataclasses import dataclass
 from math import ceil
 
-from scipy import stats
-
 #: share of batches that should give enough good shells: the baker's choice, this if none
 DEFAULT_CHANCE = 0.9
 MAX_SHELLS = 100_000
@@ -80,6 +78,8 @@ def shells_to_pipe(needed: int, share: GoodShare, chance: float) -> int:
 
 def chance_of_enough(shells: int, needed: int, share: GoodShare) -> float:
     """Probability that at least ``needed`` of ``shells`` are good; see `shells_to_pipe`."""
+    from scipy import stats  # slow to import, and not every use of this module needs it
+
     if needed <= 0:
         return 1.0
     if shells < needed:

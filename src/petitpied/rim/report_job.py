@@ -49,11 +49,15 @@ def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
 
 def _wishes(asked: Asked) -> Wishes:
     """The baker's own files, read and checked."""
+    head = Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead)
+    title = printable(asked.title)[:120]
+    if asked.limits is None and asked.box is None:
+        return Wishes(head, title, pairs=asked.pairs)
     from petitpied.rim.lot_files import read_box, read_limits
 
     return Wishes(
-        Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead),
-        printable(asked.title)[:120],
+        head,
+        title,
         None if asked.limits is None else read_limits(asked.limits),
         None if asked.box is None else read_box(asked.box),
         asked.pairs,
@@ -61,12 +65,13 @@ def _wishes(asked: Asked) -> Wishes:
 
 
 def _trays(asked: Asked) -> tuple[Tray, ...]:
+    if asked.since is None and asked.db is None:
+        return trays_of_records(asked.records, asked.photos, None)
     from petitpied.rim.history.store import open_store
 
     if asked.since is not None:
         return trays_since(asked.since, asked.photos, open_store(asked.db))
-    store = open_store(asked.db) if asked.db is not None else None
-    return trays_of_records(asked.records, asked.photos, store)
+    return trays_of_records(asked.records, asked.photos, open_store(asked.db))
 
 
 def _stem(trays: tuple[Tray, ...]) -> str:

@@ -1,6 +1,7 @@
 """A filled gift box, seen from above."""
 
 from math import ceil
+from typing import TYPE_CHECKING
 
 from petitpied.rim import look
 from petitpied.rim.report.charts import LETTER
@@ -8,13 +9,15 @@ from petitpied.rim.report.drawing import Box as Rectangle
 from petitpied.rim.report.drawing import Drawing, Shape, Spot, Text
 from petitpied.rim.wording import printable
 from petitpied.sorting.box_file import BoxKind
-from petitpied.sorting.boxes import Box
+
+if TYPE_CHECKING:
+    from petitpied.sorting.boxes import Box
 
 SLOT = 96.0
 PAD = 10.0
 
 
-def box_chart(box: Box, kind: BoxKind, number: int) -> Drawing:
+def box_chart(box: "Box", kind: BoxKind, number: int) -> Drawing:
     """Macarons true to scale in their slots: pair's number, diameter in mm, flavour."""
     columns = min(kind.columns, len(box.macarons))
     rows = ceil(len(box.macarons) / columns)

@@ -4,22 +4,22 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from petitpied.domain.shell import Shell
 from petitpied.piping.recipe import GoodShare
-from petitpied.rim.lot_files import LotTray, judged, lot_of, quantity_of
 from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.rim.report.box_chart import box_chart
 from petitpied.rim.report.charts import Mark, count_chart
 from petitpied.rim.report.material import Tray
-from petitpied.rim.verdict_words import spoken
 from petitpied.rim.wording import printable, share, with_u95
 from petitpied.sorting.box_file import BoxKind
-from petitpied.sorting.boxes import Boxing, fill_boxes, macaron
 from petitpied.sorting.limits import LIMITABLE, Limit, Limits
 from petitpied.sorting.lot import Verdict
-from petitpied.sorting.pairing import Pairing, pair_lot
-from petitpied.sorting.yields import capability, wilson
+
+if TYPE_CHECKING:  # solvers and statistics are slow to import: only where they are used
+    from petitpied.sorting.boxes import Boxing
+    from petitpied.sorting.pairing import Pairing
 
 #: faults with a word of their own; others are "NAME too large" or "too small"
 FAULT_WORDS = {"crack_length_mm": "cracked", "dimples": "dimples"}
@@ -35,9 +35,9 @@ class Sorting:
     trays: tuple[Tray, ...]  # with verdicts in their records, where limits were given
     limits: Limits | None
     notes: tuple[str, ...] = ()
-    pairing: Pairing | None = None
+    pairing: "Pairing | None" = None
     kind: BoxKind | None = None
-    boxing: Boxing | None = None
+    boxing: "Boxing | None" = None
 
     @property
     def shells(self) -> tuple[Shell, ...]:
@@ -51,6 +51,8 @@ def sort_trays(
     notes: list[str] = []
     sorted_trays = list(trays)
     if limits is not None:
+        from petitpied.rim.lot_files import judged
+
         for i, tray in enumerate(trays):
             if tray.record.view is not None:
                 record, said = judged(tray.record, limits)
@@ -59,6 +61,9 @@ def sort_trays(
     done = Sorting(tuple(sorted_trays), limits, tuple(dict.fromkeys(notes)))
     if not pairs and kind is None:
         return done
+    from petitpied.rim.lot_files import LotTray, lot_of
+    from petitpied.sorting.pairing import pair_lot
+
     lot = [
         LotTray(Path(t.name), t.name, t.record, (t.facts.flavour or "") if t.facts else "")
         for t in sorted_trays
@@ -67,6 +72,8 @@ def sort_trays(
     pairing = pair_lot(lot_of(lot)[0])
     boxing = None
     if kind is not None:
+        from petitpied.sorting.boxes import fill_boxes, macaron
+
         numbered = enumerate(pairing.pairs, 1)
         macarons = [
             macaron(number, pair, kind.filling_height_mm)
@@ -129,6 +136,8 @@ def sorting_sections(sorting: Sorting) -> list[Section]:
 
 
 def _yield_section(sorting: Sorting, limits: Limits) -> Section:
+    from petitpied.sorting.yields import wilson
+
     counted = good_share(sorting)
     if counted is None:
         raise ValueError("no shell was judged")
@@ -160,6 +169,8 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
 
 def _note(note: str) -> str:
     """A note as a sentence; a quantity's name at its beginning is spoken."""
+    from petitpied.rim.verdict_words import spoken
+
     first, _, rest = note.partition(" ")
     words = f"{spoken(first)} {rest}"
     return f"{words[:1].upper()}{words[1:]}."
@@ -177,6 +188,9 @@ def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
 
 
 def _fault(shell: Shell, limit: Limit) -> str:
+    from petitpied.rim.lot_files import quantity_of
+    from petitpied.rim.verdict_words import spoken
+
     quantity = quantity_of(shell, limit.name)
     if quantity is None or shell.verdict not in (Verdict.SECOND, Verdict.REJECT):
         return ""
@@ -189,6 +203,8 @@ def _fault(shell: Shell, limit: Limit) -> str:
 
 
 def _capability_line(sorting: Sorting, limits: Limits) -> str:
+    from petitpied.sorting.yields import capability
+
     limit = _diameter_limit(limits)
     sizes = [s.diameter_mm for s in sorting.shells if s.diameter_mm is not None]
     able = None if limit is None else capability(sizes, limit)
@@ -202,7 +218,7 @@ def _capability_line(sorting: Sorting, limits: Limits) -> str:
     )
 
 
-def _pairs_section(sorting: Sorting, pairing: Pairing) -> Section:
+def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
     several = len(sorting.trays) > 1
 
     def place(record: str, shell_id: str) -> str:
@@ -245,7 +261,7 @@ def _by_reason(left: Sequence[tuple[str, str]]) -> Bullets:
     return Bullets(tuple((", ".join(names), why) for why, names in gathered.items()))
 
 
-def pairs_sentence(pairing: Pairing) -> str:
+def pairs_sentence(pairing: "Pairing") -> str:
     """As in "15 pairs, one shell left over."."""
     count, left = len(pairing.pairs), len(pairing.left_over)
     words = f"{count} {'pair' if count == 1 else 'pairs'}"
@@ -257,7 +273,7 @@ def pairs_sentence(pairing: Pairing) -> str:
     return words + "."
 
 
-def _boxes_section(boxing: Boxing, kind: BoxKind) -> Section:
+def _boxes_section(boxing: "Boxing", kind: BoxKind) -> Section:
     blocks: list[Block] = [Paragraph(boxes_sentence(boxing, kind), "strong")]
     for number, box in enumerate(boxing.boxes[:MOST_BOX_CHARTS], 1):
         numbers = ", ".join(str(one.number) for one in box.macarons)
@@ -270,7 +286,7 @@ def _boxes_section(boxing: Boxing, kind: BoxKind) -> Section:
     return Section("Boxes", tuple(blocks))
 
 
-def boxes_sentence(boxing: Boxing, kind: BoxKind) -> str:
+def boxes_sentence(boxing: "Boxing", kind: BoxKind) -> str:
     """As in "2 boxes of 6 filled; within a box the diameters differ by at most 1.2 mm."."""
     count = len(boxing.boxes)
     word = "box" if count == 1 else "boxes"

@@ -75,7 +75,7 @@ def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
         title=wishes.title or _title(trays),
         date=_date(trays),
         letterhead=wishes.letterhead,
-        plain=(*_plain(trays, summaries), *_sorted_words(sorting)),
+        plain=(*_plain(trays, summaries), *_cracked(trays), *_sorted_words(sorting)),
         sections=tuple(sections),
         message=tuple(_message(trays, summaries)),
         made_by=f"petitpied {__version__}",
@@ -124,6 +124,19 @@ def _plain(trays: Sequence[Tray], summaries: Sequence[Summary]) -> list[str]:
     elif found >= 5:
         lines.append("No shell is unlike the others.")
     return lines
+
+
+def _cracked(trays: Sequence[Tray]) -> list[str]:
+    """Which shells show cracks, where these were looked for."""
+    looked = [(t, s) for t in trays for s in t.record.shells if s.cracks is not None]
+    if not looked:
+        return []
+    several = len(trays) > 1
+    cracked = [f"{t.name} {s.id}" if several else s.id for t, s in looked if s.cracks]
+    if not cracked:
+        return ["No shell shows a crack."]
+    more = f" and {len(cracked) - 12} more" if len(cracked) > 12 else ""
+    return [f"Cracked: {', '.join(cracked[:12])}{more}."]
 
 
 def _sorted_words(sorting: Sorting) -> list[str]:

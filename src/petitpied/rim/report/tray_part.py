@@ -23,6 +23,9 @@ COLUMNS = (
     ("lean_mm", "lean, mm"),
     ("roundness_mm", "roundness, mm"),
     ("height_mm", "height, mm"),
+    ("growth", "growth, mm"),
+    ("crack_length_mm", "cracks, mm"),
+    ("browning", "browning, ΔE00"),
 )
 HEIGHTS = {
     "photo": "estimated from the photo",
@@ -178,14 +181,14 @@ def shells_section(trays: Sequence[Tray]) -> Section:
 
 
 def _table(record: Record, caption: str) -> Table:
-    columns = [c for c in COLUMNS if any(getattr(s, c[0]) is not None for s in record.shells)]
+    columns = [c for c in COLUMNS if any(_quantity(s, c[0]) for s in record.shells)]
     relative = not columns
     heads = ["shell", *(head for _, head in columns)]
     heads += ["diameter, % of median"] if relative else []
     heads += ["remarks"]
     rows = []
     for shell in record.shells:
-        row = [shell.id, *(_cell(getattr(shell, name)) for name, _ in columns)]
+        row = [shell.id, *(_cell(_quantity(shell, name)) for name, _ in columns)]
         if relative:
             share = shell.diameter_rel
             row.append("" if share is None else f"{100 * share:.0f}")
@@ -193,6 +196,11 @@ def _table(record: Record, caption: str) -> Table:
         rows.append(tuple(printable(cell) for cell in row))
     numeric = (False, *(True for _ in heads[1:-1]), False)
     return Table(caption, tuple(heads), tuple(rows), numeric)
+
+
+def _quantity(shell: Shell, name: str) -> Quantity | None:
+    value = getattr(shell, name, None)
+    return value if isinstance(value, Quantity) else None
 
 
 def _cell(quantity: Quantity | None) -> str:
