@@ -43,6 +43,24 @@ def one_bake_effect(score: Floats, info: Floats, spread: tuple[float, int], unit
     return Effect(*_length(value, u95), unit, _angle(value))
 
 
+def spot_effect(size: Floats, error: Floats, bakes: int, unit: str) -> Effect:
+    """A spot whose place is not known: estimates (T, K) at T places, standard errors (T,).
+
+    Each place counts by its likelihood with the size left free, ``error exp(t^2 / 2)`` (every
+    place as likely before), as in a posterior mean: so the largest of many estimates is not
+    taken at its word, and the interval holds the doubt about the place too. Student's t with
+    N - 1 degrees of freedom.
+    """
+    statistic = (size**2).sum(axis=1) / error**2
+    weight = error * np.exp((statistic - statistic.max()) / 2)
+    weight /= weight.sum()
+    value = weight @ size
+    variance = weight @ (error[:, None] ** 2 + (size - value) ** 2)
+    factor = float(t_distribution.ppf(0.975, max(bakes - 1, 1)))
+    u95 = factor * float(np.sqrt(variance.sum()))
+    return Effect(*_length(value, u95), unit, _angle(value))
+
+
 def _length(value: Floats, u95: float | None) -> tuple[float, float | None]:
     size = float(value[0]) if len(value) == 1 else float(np.hypot(*value))
     return size, (None if u95 is None or not np.isfinite(u95) else u95)

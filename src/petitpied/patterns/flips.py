@@ -97,25 +97,28 @@ FLOOR_REL = 1e-9
 
 @dataclass(frozen=True)
 class Verdicts:
-    """``statistic`` (T,), ``p_adjusted`` (T,), the 95 % point of the largest statistic, and
-    ``per_unit`` (T,): how much statistic a template of size 1 brings (0: unknown)."""
+    """``statistic`` (T,), ``p_adjusted`` (T,), and the 95 % point of the largest statistic.
+    ``size`` (T, K): each template's own estimate; ``per_unit`` (T,): how much statistic a size
+    of 1 brings (0: unknown)."""
 
     statistic: Floats
     p_adjusted: Floats
     critical: float
     least_p: float
+    size: Floats
     per_unit: Floats
 
 
-def compare(largest: Floats, observed: Floats, per_unit: Floats) -> Verdicts:
-    """``largest`` (F,): of each flip or shuffle, the data as they are first."""
+def compare(largest: Floats, observed: Floats, sizes: tuple[Floats, Floats]) -> Verdicts:
+    """``largest`` (F,): of each flip or shuffle, the data as they are first; ``sizes``: as in
+    `Verdicts`."""
     near = observed * (1 - 1e-7)  # ties by symmetry count, whatever the rounding
     ordered = np.sort(largest)
     p = (len(largest) - np.searchsorted(ordered, near)) / len(largest)
     rank = int(np.floor(ALPHA * len(largest)))
     critical = float(ordered[-rank]) if rank >= 1 else float("inf")
     p = np.where(observed > 0, p, 1.0)
-    return Verdicts(observed, p, critical, 1 / len(largest), per_unit)
+    return Verdicts(observed, p, critical, 1 / len(largest), *sizes)
 
 
 ALPHA = 0.05  # family-wise error, the common choice
@@ -131,4 +134,5 @@ def flip_test(scores: Floats, family: Family, rng: np.random.Generator) -> Verdi
     squares = ((scores / scale) ** 2).sum(axis=(0, 2))
     found = statistics(sums, squares, family, bakes)
     per_unit = family.info / (scale * spreads(sums[:1], squares, family, bakes)[0])
-    return compare(found.max(axis=1), found[0], per_unit)
+    size = scale * sums[0] / np.where(family.info > 0, family.info, np.inf)[:, None]
+    return compare(found.max(axis=1), found[0], (size, per_unit))

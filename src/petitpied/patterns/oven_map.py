@@ -10,7 +10,7 @@ from scipy.stats import norm
 from petitpied.domain.bake import Bake
 from petitpied.patterns import likeness as alike
 from petitpied.patterns.directions import MeanDirection, mean_direction
-from petitpied.patterns.effects import one_bake_effect, pooled_effect
+from petitpied.patterns.effects import one_bake_effect, pooled_effect, spot_effect
 from petitpied.patterns.findings import Cell, Effect, Finding, Kind, OvenMap, Strength
 from petitpied.patterns.flips import ALPHA, LEAST_BAKES, Family, Verdicts, flip_test
 from petitpied.patterns.likeness import Likeness
@@ -182,11 +182,17 @@ def _spot(setting: _Setting, family: Family, verdicts: Verdicts, k: int) -> Find
     if family.info[k] <= 0:
         return Finding("spot", None, None, False, None, "too few shells to look for a spot")
     x, y = family.place_mm[k]
-    spot = Spots(np.array([x]), np.array([y]), setting.spots.sigma_mm)
-    stack = setting.stack
-    column = spot.columns(stack.x_mm, stack.y_mm, stack.present)[..., 0]
     p = float(verdicts.p_adjusted[k])
-    return Finding("spot", _effect(setting, column), p, p <= ALPHA, (float(x), float(y)))
+    place = (float(x), float(y))
+    stack = setting.stack
+    if stack.count >= 2:
+        known = np.isfinite(family.place_mm[:, 0]) & (verdicts.per_unit > 0)
+        size, error = verdicts.size[known], 1 / verdicts.per_unit[known]
+        effect = spot_effect(size, error, stack.count, stack.unit)
+        return Finding("spot", effect, p, p <= ALPHA, place)
+    spot = Spots(np.array([x]), np.array([y]), setting.spots.sigma_mm)
+    column = spot.columns(stack.x_mm, stack.y_mm, stack.present)[..., 0]
+    return Finding("spot", _effect(setting, column), p, p <= ALPHA, place)
 
 
 def _few_leans(setting: _Setting) -> Finding:

@@ -166,7 +166,9 @@ def _test_part(
     found = statistics(sums, squares, family, bakes)
     largest = found.max(axis=1) * np.sqrt(bakes / (bakes - 1))
     largest[0] = found[0].max()
-    return compare(largest, found[0], family.info / spreads(sums[:1], squares, family, bakes)[0])
+    per_unit = family.info / spreads(sums[:1], squares, family, bakes)[0]
+    size = sums[0] / np.where(family.info > 0, family.info, np.inf)[:, None]
+    return compare(largest, found[0], (size, per_unit))
 
 
 def _strongest(told: Mirrored, stack: Stack, part: str, verdicts: Verdicts) -> Finding:

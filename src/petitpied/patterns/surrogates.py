@@ -43,10 +43,11 @@ def shuffle_test(
     squares = (observed**2).sum(axis=(0, 2))
     scale = spreads(observed.sum(axis=0)[None], squares, family, stack.count)[0]
     per_unit = family.info / scale
+    size = observed.sum(axis=0) / np.where(family.info > 0, family.info, np.inf)[:, None]
     worst: Verdicts | None = None
     for degree in DEGREES:
         found = _shuffled(stack, maps, family, (degree, rng))
-        verdict = compare(found.max(axis=1), found[0], per_unit)
+        verdict = compare(found.max(axis=1), found[0], (size, per_unit))
         worst = verdict if worst is None else _worse(worst, verdict)
     assert worst is not None
     return worst
@@ -87,6 +88,7 @@ def _worse(first: Verdicts, second: Verdicts) -> Verdicts:
         np.maximum(first.p_adjusted, second.p_adjusted),
         max(first.critical, second.critical),
         first.least_p,
+        first.size,
         first.per_unit,
     )
 

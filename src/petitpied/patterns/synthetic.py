@@ -78,7 +78,7 @@ class Plan:
         """Box of the lattice's places, tray frame."""
         pitch_x, pitch_y = self.width_mm / self.columns, self.depth_mm / self.rows
         half = ((self.columns - 1) * pitch_x / 2, (self.rows - 1) * pitch_y / 2)
-        return Region((0.0, 0.0), (max(half[0], 1.0), max(half[1], 1.0)))
+        return Region((0.0, 0.0), (max(half[0], 1.0), max(half[1], 1.0)), min(pitch_x, pitch_y))
 
 
 def planted_at(effect: Planted, x_mm: Floats, y_mm: Floats, region: Region) -> Floats:
