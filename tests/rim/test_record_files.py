@@ -118,7 +118,7 @@ def test_the_records_names_are_those_of_the_contract():
     assert quantity["u95"] == pytest.approx(1.96 * math.hypot(0.08, 0.1), abs=1e-4)
     assert unmeasured["diameter_mm"] is None
     assert unmeasured["not_measured"] == "cut by the edge of the photo"
-    for later in ("cracks", "colour", "verdict", "browning"):  # not measured yet, not invented
+    for later in ("cracks", "colour", "verdict", "dimples"):  # not measured yet, not invented
         assert later not in shell
 
 

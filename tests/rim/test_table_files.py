@@ -28,7 +28,8 @@ def test_a_row_a_shell_with_units_and_uncertainty():
     assert second["not_measured"] == "cut by the edge of the photo"
     for name in QUANTITIES:  # every quantity has its uncertainty beside it
         columns = list(first)
-        column = "growth_mm" if name == "growth" else name
+        units = {"growth": "_mm", "browning": "_de00", "edge_browning": "_de00"}
+        column = name + units.get(name, "")
         assert "u95" in columns[columns.index(column) + 1]
 
 

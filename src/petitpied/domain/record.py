@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
+from petitpied.domain.surface import TrayColour
 from petitpied.domain.view import View
 
 SCHEMA = "petitpied/inspection/1"
@@ -69,3 +70,4 @@ class Record:
     warnings: tuple[str, ...] = ()
     lens_profile: str | None = None  # title of the lens profile that was used
     smallest_crack_width_mm: Quantity | None = None  # that this photo can show
+    colour: TrayColour | None = None  # how colours were taken

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:  # the command line reads this module before anything heavy
     from petitpied.domain.lens import LensProfile
+    from petitpied.domain.surface import Reference
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,7 +16,8 @@ class Settings:
     the liner. ``focal_35mm_mm`` overrides the photo's own 35-mm-equivalent focal length.
     ``profiles``: lens profiles to choose from; where ``profile_named``, the baker named the only
     one of them, and it must fit. ``print_scales``: card's letter and its printed size over the
-    nominal one, for cards that are not printed true.
+    nominal one, for cards that are not printed true. ``reference``: the flavour's colour that
+    browning is counted from; else the tray's median.
     """
 
     relative: bool = False
@@ -25,3 +27,4 @@ class Settings:
     print_scales: tuple[tuple[str, float], ...] = ()
     profiles: "tuple[LensProfile, ...]" = ()
     profile_named: bool = False
+    reference: "Reference | None" = None

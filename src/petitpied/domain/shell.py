@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.surface import Crack, Foot
+from petitpied.domain.surface import Colour, Crack, Foot, SurfaceMark
 
 Floats = NDArray[np.float64]
 
@@ -96,5 +96,12 @@ class Shell:
     cracks: tuple[Crack, ...] | None = None  # None: not looked for
     crack_length_mm: Quantity | None = None  # of all cracks together
     foot: Foot | None = None  # how the foot stands round the shell
+    colour: Colour | None = None
+    browning: Quantity | None = None  # Delta E00 from the reference, positive: browner
+    edge_browning: Quantity | None = None  # Delta E00, edge from middle at equal lightness
+    dimples: tuple[SurfaceMark, ...] | None = None  # None: not to be seen, or not looked for
+    peak: SurfaceMark | None = None
+    pinholes: tuple[SurfaceMark, ...] | None = None
+    lumpiness_mm: Quantity | None = None  # root mean square height of lumps
     verdict: str | None = None  # pass, second, reject or check by eye; None: not judged
     reasons: tuple[str, ...] = ()  # what decided the verdict, plain words

@@ -65,14 +65,13 @@ class Colour:
 
 @dataclass(frozen=True)
 class SurfaceMark:
-    """A dimple, a peak or a pinhole: where, how wide in plan view, and how sure.
-
-    ``confidence`` 0 to 1: the share of such finds on scenes with truth that were right.
-    """
+    """A dimple, a peak or a pinhole: where, how wide in plan view, how deep (a peak: how high; None
+    for a pinhole), and ``confidence`` 0 to 1, by how much of the shading it explains."""
 
     centre_px: tuple[float, float]
     centre_mm: tuple[float, float]
     diameter_mm: Quantity
+    depth_mm: Quantity | None
     confidence: float
 
 

@@ -16,7 +16,12 @@ from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.rim.quantity_json import quantity_from_dict, quantity_to_dict
 from petitpied.rim.summary import Summary, summarise
-from petitpied.rim.surface_json import surface_fields, surface_to_dict
+from petitpied.rim.surface_json import (
+    surface_fields,
+    surface_to_dict,
+    tray_colour_from_dict,
+    tray_colour_to_dict,
+)
 
 Json = dict[str, Any]
 
@@ -36,6 +41,9 @@ QUANTITIES = (
     "piped_diameter_mm",
     "growth",
     "crack_length_mm",
+    "browning",
+    "edge_browning",
+    "lumpiness_mm",
 )
 
 
@@ -64,6 +72,7 @@ def record_to_dict(record: Record) -> Json:
         "uncertainty": {"own_of": list(OWN_CAUSES), "shared_of": list(SHARED_CAUSES)},
         "surface": {
             "smallest_crack_width_mm": quantity_to_dict(record.smallest_crack_width_mm),
+            "colour": tray_colour_to_dict(record.colour),
         },
         "shells": [_shell_to_dict(s) for s in record.shells],
         "summary": _summary_to_dict(summarise(record)),
@@ -105,6 +114,7 @@ def record_from_dict(data: Json) -> Record:
         smallest_crack_width_mm=quantity_from_dict(
             data.get("surface", {}).get("smallest_crack_width_mm")
         ),
+        colour=tray_colour_from_dict(data.get("surface", {}).get("colour")),
     )
 
 

@@ -1,14 +1,17 @@
-"""What a shell's surface shows, as JSON: cracks and foot. Names as in the published schema."""
+"""What a shell's surface shows, as JSON: cracks, foot, colour, marks. Names as in the schema."""
 
 from typing import Any
 
 import numpy as np
 
 from petitpied.domain.shell import Shell
-from petitpied.domain.surface import Crack, Foot
+from petitpied.domain.surface import Colour, Crack, Foot, SurfaceMark, TrayColour
 from petitpied.rim.quantity_json import quantity_from_dict, quantity_to_dict
 
 Json = dict[str, Any]
+
+#: names of a colour's parts in the record
+LAB = ("L", "a", "b")
 
 
 def surface_to_dict(shell: Shell) -> Json:
@@ -18,6 +21,12 @@ def surface_to_dict(shell: Shell) -> Json:
         fields["cracks"] = [_crack_to_dict(crack) for crack in shell.cracks]
     if shell.foot is not None:
         fields["foot"] = _foot_to_dict(shell.foot)
+    if shell.browning is not None:  # colour and shading were looked at
+        fields["colour"] = _colour_to_dict(shell.colour)
+        fields["peak"] = None if shell.peak is None else _mark_to_dict(shell.peak)
+        for name in ("dimples", "pinholes"):
+            marks: tuple[SurfaceMark, ...] | None = getattr(shell, name)
+            fields[name] = None if marks is None else [_mark_to_dict(mark) for mark in marks]
     return fields
 
 
@@ -28,7 +37,68 @@ def surface_fields(data: Json) -> Json:
         fields["cracks"] = tuple(_crack_from_dict(part) for part in data["cracks"])
     if data.get("foot") is not None:
         fields["foot"] = _foot_from_dict(data["foot"])
+    if data.get("colour") is not None:
+        parts = (quantity_from_dict(data["colour"][name]) for name in LAB)
+        fields["colour"] = Colour(*parts)  # type: ignore[arg-type]
+    if data.get("peak") is not None:
+        fields["peak"] = _mark_from_dict(data["peak"])
+    for name in ("dimples", "pinholes"):
+        if data.get(name) is not None:
+            fields[name] = tuple(_mark_from_dict(part) for part in data[name])
     return fields
+
+
+def tray_colour_to_dict(colour: TrayColour | None) -> Json | None:
+    """How the colours of the photo were taken."""
+    if colour is None:
+        return None
+    direction = colour.light_dir_deg
+    return {
+        "absolute": colour.absolute,
+        "source": colour.source,
+        "reference": colour.reference,
+        "evenness": quantity_to_dict(colour.evenness),
+        "light_dir_deg": None if direction is None else round(direction, 1),
+    }
+
+
+def tray_colour_from_dict(data: Json | None) -> TrayColour | None:
+    """The same back; None where the record does not say."""
+    if data is None:
+        return None
+    return TrayColour(
+        data["absolute"],
+        data["source"],
+        data["reference"],
+        quantity_from_dict(data["evenness"]),
+        data["light_dir_deg"],
+    )
+
+
+def _colour_to_dict(colour: Colour | None) -> Json | None:
+    if colour is None:
+        return None
+    parts = (colour.lightness, colour.a, colour.b)
+    return {name: quantity_to_dict(q) for name, q in zip(LAB, parts, strict=True)}
+
+
+def _mark_to_dict(mark: SurfaceMark) -> Json:
+    return {
+        "centre_px": [round(v, 2) for v in mark.centre_px],
+        "centre_mm": [round(v, 3) for v in mark.centre_mm],
+        "diameter_mm": quantity_to_dict(mark.diameter_mm),
+        "depth_mm": quantity_to_dict(mark.depth_mm),
+        "confidence": mark.confidence,
+    }
+
+
+def _mark_from_dict(data: Json) -> SurfaceMark:
+    diameter = quantity_from_dict(data["diameter_mm"])
+    if diameter is None:
+        raise ValueError("a mark needs a diameter")
+    (u, v), (x, y) = data["centre_px"], data["centre_mm"]
+    depth = quantity_from_dict(data["depth_mm"])
+    return SurfaceMark((u, v), (x, y), diameter, depth, data["confidence"])
 
 
 def _crack_to_dict(crack: Crack) -> Json:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.rim.quantity_json import quantity_to_dict
@@ -29,7 +30,19 @@ SURFACE_COLUMNS = (
     "foot_uneven_mm",
     "foot_one_sided_mm",
     "foot_one_sided_dir_deg",
+    "colour_L",
+    "colour_a",
+    "colour_b",
+    "dimple_count",
+    "peak_height_mm",
+    "pinhole_count",
 )
+#: quantities whose name in the record has no unit
+NAMED_WITH_UNIT = {
+    "growth": "growth_mm",
+    "browning": "browning_de00",
+    "edge_browning": "edge_browning_de00",
+}
 CATEGORIES = {"shell": 1, "cap": 2}
 
 
@@ -56,7 +69,7 @@ def _columns() -> list[str]:
 
 def _in_table(quantity: str) -> str:
     """The record's name with its unit."""
-    return "growth_mm" if quantity == "growth" else quantity
+    return NAMED_WITH_UNIT.get(quantity, quantity)
 
 
 def _u95_name(quantity: str) -> str:
@@ -112,8 +125,16 @@ def _surface_row(shell: Shell) -> dict[str, Any]:
         None if uneven is None else round(uneven, 3),
         None if one_sided is None else round(one_sided, 3),
         None if foot is None else foot.one_sided_dir_deg,
+        *((None,) * 3 if shell.colour is None else (round(float(v), 2) for v in shell.colour.lab)),
+        None if shell.dimples is None else len(shell.dimples),
+        None if shell.peak is None else _value(shell.peak.depth_mm),
+        None if shell.pinholes is None else len(shell.pinholes),
     )
     return dict(zip(SURFACE_COLUMNS, values, strict=True))
+
+
+def _value(quantity: Quantity | None) -> float | None:
+    return None if quantity is None else round(quantity.value, 2)
 
 
 def safe_cell(value: Any) -> Any:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.surface.colour import CapColours, light_doubts
 from petitpied.surface.colour_space import delta_e00, lab_of
-from petitpied.surface.domes import REACH, Domes
+from petitpied.surface.domes import REACH, Domes, ring
 from petitpied.surface.flat_light import FlatLight
 
 Floats = NDArray[np.float64]
@@ -85,7 +85,7 @@ def edge_browning(domes: Domes, colours: CapColours) -> tuple[Quantity, ...]:
 
     A photo cannot tell a darker edge from one that slopes away, so lightness is left out.
     """
-    edge = (REACH > EDGE_REL[0]) & (REACH < EDGE_REL[1])
+    edge = ring(*EDGE_REL)
     middle = REACH < MIDDLE_REL
     shift = domes.log[:, edge].mean(axis=1) - np.median(domes.log[:, middle], axis=1)
     shift = shift[:, ::-1].astype(float)  # red first

@@ -63,8 +63,8 @@ CRACK_REL = 1.2
 
 @dataclass(frozen=True)
 class Relief:
-    """One mark: its cap, its middle (2,) in parts of the cap's radius, diameter, a dimple's depth or
-    a peak's height, the share of brightness that it ``explained``, and how sure."""
+    """One mark: its cap, its middle (2,) in parts of the cap's radius, diameter, a dimple's depth
+    or a peak's height, the share of brightness that it ``explained``, and how sure."""
 
     cap: int
     place: Floats
@@ -125,7 +125,7 @@ def _template(
     for part in (facing, turned, -np.abs(rise)):
         soft = cv2.GaussianBlur(part, (0, 0), 0.9)
         parts.append(np.asarray((soft - (soft * window).sum() / window.sum()) * window, np.float32))
-    return _Template(*parts, window)
+    return _Template(parts[0], parts[1], parts[2], window)
 
 
 def _dimple_slope(diameter_mm: float) -> Any:
@@ -154,13 +154,14 @@ def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.b
     level = _filtered(rest, template.window) / seen
     energy = _filtered(rest * rest, template.window) - seen * level * level
     energy = np.maximum(energy, 1e-6)
-    part = seen / template.window.sum()
+    part: Any = seen / template.window.sum()
 
     masked = bool((weight[:, USED] < 1).any())  # only a swirl's seams are
 
     def answer(kernel: Maps) -> tuple[Maps, Maps]:
         """Least squares on what is seen: kernel and level together."""
-        match = _filtered(rest, kernel)
+        match: Any = _filtered(rest, kernel)
+        size: Any
         if masked:
             mean = _filtered(weight, kernel) / seen
             size = _filtered(weight, kernel * kernel) - seen * mean * mean
@@ -304,7 +305,7 @@ def _runs_through(mark: Relief, path: Floats, radius_mm: float) -> bool:
 def told_apart(
     dimples: Sequence[Relief], peaks: Sequence[Relief], radius_mm: Floats
 ) -> tuple[tuple[Relief, ...], tuple[Relief, ...]]:
-    """Dimples and peaks, of which those that lie on each other are one: what explains more stays."""
+    """Dimples and peaks; of those that lie on each other, what explains more stays."""
 
     def stays(mark: Relief, others: Sequence[Relief], part: float) -> bool:
         return not any(

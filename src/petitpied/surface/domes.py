@@ -8,6 +8,8 @@ own relief, or its own colour.
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
+from typing import Any
 
 import cv2
 import numpy as np
@@ -38,7 +40,7 @@ SMOOTH_CELLS = 0.8
 
 
 def raster() -> tuple[Maps, Maps, Maps]:
-    """Place (x, y) of each cell (SIDE, SIDE), -1 to 1 across the cap, and distance to the middle."""
+    """Place (x, y) of each cell (SIDE, SIDE), -1 to 1 over the cap, and distance to its middle."""
     axis = ((np.arange(SIDE) + 0.5) / SIDE * 2 - 1).astype(np.float32)
     x, y = np.meshgrid(axis, axis)
     return x, y, np.hypot(x, y)
@@ -46,6 +48,12 @@ def raster() -> tuple[Maps, Maps, Maps]:
 
 X, Y, REACH = raster()
 USED = REACH < USED_REL
+
+
+def ring(inner_rel: float, outer_rel: float) -> NDArray[np.bool_]:
+    """Cells (SIDE, SIDE) between two parts of the radius."""
+    reach = REACH
+    return np.asarray((reach > inner_rel) & (reach < outer_rel))
 
 
 @dataclass(frozen=True)
@@ -81,10 +89,13 @@ def see_domes(patches: CapPatches, tone: Tone, light: FlatLight) -> Domes:
     tiles = np.empty((len(patches.caps), SIDE, SIDE, 3), np.uint8)
     for index, cap in enumerate(patches.caps):
         step = 2 * cap.radius_mm / patches.mm_per_px / SIDE
+        tile: Any = patches.mosaic_bgr[patches.window(index)]
+        if step > 1.5:  # the mean of what a cell covers, not one pixel of it
+            tile = cv2.blur(tile, (round(step), round(step)))
         start = middle - step * (SIDE - 1) / 2
         way = np.array([[step, 0, start], [0, step, start]])
         tiles[index] = cv2.warpAffine(
-            patches.mosaic_bgr[patches.window(index)],
+            tile,
             way,
             (SIDE, SIDE),
             flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
@@ -164,7 +175,7 @@ def _tint(domes: Domes) -> Maps:
     inside -= np.einsum("nk,mk,smc->snc", basis, basis, inside, optimize=True)
     out = np.zeros_like(flat)
     out[:, USED.ravel()] = inside
-    return out.reshape(tint.shape)
+    return np.asarray(out.reshape(tint.shape), np.float32)
 
 
 def _basis() -> Maps:
@@ -204,7 +215,7 @@ def _by_mixture(rest: Maps, mixture: Maps) -> Maps:
     inside = USED[None] & (REACH < 0.8)
     edges = np.linspace(0, 1, MIXTURES + 1)
     middles, levels = [], []
-    for low, high in zip(edges, edges[1:], strict=False):
+    for low, high in pairwise(edges):
         chosen = inside & (mixture >= low) & (mixture <= high)
         if chosen.sum() > 50:
             middles.append((low + high) / 2)

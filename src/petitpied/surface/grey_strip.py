@@ -138,7 +138,7 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
     wide, high = card.PATCH_MM
     inset = PATCH_INSET_MM
     lefts = [x0 + i * wide + inset for i in range(len(card.PATCHES_SRGB))]
-    greys = [(x, y0 + 0.8, wide - 2 * inset, high - 1.6) for x in lefts]
+    patches = [(x, y0 + 0.8, wide - 2 * inset, high - 1.6) for x in lefts]
     low, top = WHITE_BAND_MM
     whites = [(x, low, wide - 2 * inset, top - low) for x in lefts]
     board_x, board_y = card.BOARD_TOP_LEFT_MM
@@ -147,7 +147,7 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
     black_x = [board_x + c * side for c in range(card.SQUARES[0]) if (c + bottom) % 2 == 0]
     blacks = [(x + 2, board_y + bottom * side + 2, side - 4, side - 4) for x in black_x]
     beside = [(x + 2, low, side - 4, top - low) for x in black_x]
-    boxes = np.array([*greys, *whites, *blacks, *beside, *MARGINS])
+    boxes = np.array([*patches, *whites, *blacks, *beside, *MARGINS])
     codes = _sampled(pixels_bgr, way, boxes)
     if codes is None:
         return "is not whole in the picture"
@@ -173,7 +173,7 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
     return Strip(
         seen.id,
         np.concatenate([patch, black])[kept],
-        np.log([printed_rel(g) for g in greys[kept]]),
+        np.log([printed_rel(int(g)) for g in greys[kept]]),
         along[kept] * (not paper_cut),
         _mapped(way, np.array([[x0 + 2.5 * wide, y0 + high / 2]]))[0],
         bool(paper_cut),

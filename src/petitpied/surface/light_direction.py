@@ -1,4 +1,4 @@
-"""Where the light comes from, by the caps themselves: a dome is brighter on the side that faces it."""
+"""Where the light comes from, by the caps: a dome is brighter on the side that faces it."""
 
 from dataclasses import dataclass
 
@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.domes import REACH, SIDE, Shading, X, Y
+from petitpied.surface.domes import REACH, SIDE, Shading, X, Y, ring
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ class LightDirection:
 
 def light_direction(shading: Shading) -> LightDirection:
     """From the common shading of all caps, by least squares over the dome's slopes."""
-    told = (REACH > TOLD_REL[0]) & (REACH < TOLD_REL[1])
+    told = ring(*TOLD_REL)
     fall = np.interp(REACH[told], PLACES_REL, STEEPNESS) / REACH[told]
     basis = np.stack([np.ones_like(fall), fall * X[told], fall * Y[told]], axis=-1).astype(float)
     gain = np.linalg.lstsq(basis, shading.common[told].astype(float), rcond=None)[0][1:]

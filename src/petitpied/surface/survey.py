@@ -7,15 +7,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
-from petitpied.domain.surface import Crack
-from petitpied.domain.view import View
+from petitpied.domain.surface import Crack, TrayColour
 from petitpied.surface.cap_patch import cap_of, cap_patches
 from petitpied.surface.cracks import LEAST_LENGTH_MM, find_cracks
 from petitpied.surface.foot_ring import RimHeights, feet_of
+from petitpied.surface.tray_surface import Scene, tray_surface
 
 #: a shell without a crack that is told may have a shorter one: rectangular from 0 to that length
 NO_CRACK_U_MM = LEAST_LENGTH_MM / float(np.sqrt(12))
@@ -27,12 +26,14 @@ class Survey:
 
     shells: tuple[Shell, ...]
     smallest_crack_width_mm: Quantity | None = None
+    colour: TrayColour | None = None
+    warnings: tuple[str, ...] = ()
 
 
-def survey(
-    pixels_bgr: NDArray[np.uint8], view: View, shells: Sequence[Shell], heights: RimHeights
-) -> Survey:
-    """Shells (frame of ``view``) with cracks and foot; those without a cap stay as they are."""
+def survey(scene: Scene, heights: RimHeights) -> Survey:
+    """Shells (frame of the view) with cracks, foot, colour and marks; those without a cap stay as
+    they are."""
+    pixels_bgr, view, shells = scene.pixels_bgr, scene.view, scene.shells
     caps = [cap_of(view, shell, heights.rim_of(shell)) for shell in shells]
     seen = [index for index, cap in enumerate(caps) if cap is not None]
     if not seen:
@@ -43,7 +44,8 @@ def survey(
     feet = feet_of(pixels_bgr, view, [shells[i] for i in seen], heights)
     for index, cracks, foot in zip(seen, found.cracks, feet, strict=True):
         result[index] = replace(with_cracks(result[index], cracks), foot=foot)
-    return Survey(tuple(result), found.smallest_width_mm)
+    surface = tray_surface(replace(scene, shells=tuple(result)), patches, seen)
+    return Survey(surface.shells, found.smallest_width_mm, surface.colour, surface.warnings)
 
 
 def with_cracks(shell: Shell, cracks: Sequence[Crack]) -> Shell:
@@ -59,9 +61,7 @@ def with_cracks(shell: Shell, cracks: Sequence[Crack]) -> Shell:
     )
     total = sum(crack.length_mm.value for crack in scaled)
     own = float(np.hypot.reduce([crack.length_mm.u_own for crack in scaled] or [NO_CRACK_U_MM]))
-    return replace(
-        shell, cracks=scaled, crack_length_mm=Quantity(total, own, scale_rel * total)
-    )
+    return replace(shell, cracks=scaled, crack_length_mm=Quantity(total, own, scale_rel * total))
 
 
 def _scaled(quantity: Quantity, scale_rel: float) -> Quantity:

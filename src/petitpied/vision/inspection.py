@@ -18,6 +18,7 @@ from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
 from petitpied.surface.foot_ring import RimHeights
 from petitpied.surface.survey import survey
+from petitpied.surface.tray_surface import Scene as SurfaceScene
 from petitpied.vision.card_check import check_cards
 from petitpied.vision.edges import ShellEdges, find_edges
 from petitpied.vision.evidence import with_evidence
@@ -80,7 +81,13 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     rims = RimHeights(
         measured.heights.cap_rim_mm, measured.heights.bare_rim_mm, measured.heights.foot_mm
     )
-    surfaces = survey(photo.pixels_bgr, measured.view, shells, rims)
+    surfaces = survey(
+        SurfaceScene(
+            photo.pixels_bgr, measured.view, cards, thickness_mm, shells, settings.reference
+        ),
+        rims,
+    )
+    warnings += surfaces.warnings
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
@@ -100,6 +107,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
         warnings=tuple(warnings),
         lens_profile=guess.profile,
         smallest_crack_width_mm=surfaces.smallest_crack_width_mm,
+        colour=surfaces.colour,
     )
 
 
