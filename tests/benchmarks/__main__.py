@@ -14,10 +14,11 @@ from petitpied.rim.batch import one_thread_for_matrices
 
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
-from tests.benchmarks import accuracy, speed  # noqa: E402
+from tests.benchmarks import accuracy, coverage, history, pairs, speed  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
+PARTS = ("accuracy", "coverage", "pairs", "speed", "finder", "history")
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
 
@@ -47,13 +48,35 @@ def _finder(count: int) -> None:
     _say(f"| {count} | {true} | {hit / true:.4f} | {hit / max(hit + false, 1):.4f} |")
 
 
+def _trust(tuning: list[Path], held_out: list[Path], options: argparse.Namespace) -> None:
+    """Coverage of the stated intervals, and what two photos of one tray give."""
+    sets = (("scenes used for tuning", tuning), ("held-out scenes", held_out))
+    if options.only != "pairs":
+        if options.calibrate:
+            for line in coverage.calibration_lines(tuning):
+                _say(line)
+        for title, pictures in sets:
+            for line in coverage.coverage_lines(title, pictures) if pictures else ():
+                _say(line)
+    if options.only != "coverage":
+        _say("\n## Two photos of one tray\n")
+        for line in pairs.pair_lines([*tuning, *held_out]):
+            _say(line)
+
+
 def main() -> None:
     """Print every table."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("--fast", action="store_true", help="fewer scenes and rounds")
     parser.add_argument("--cache", type=Path, help="folder for the drawn scenes, kept")
     parser.add_argument("--held-out", type=Path, help="folder of path-traced scenes with truth")
-    parser.add_argument("--only", choices=["accuracy", "speed", "finder"], help="one part")
+    parser.add_argument("--only", choices=PARTS, help="one part")
+    parser.add_argument(
+        "--tuning", type=Path, action="append", default=[], help="more scenes used for tuning"
+    )
+    parser.add_argument(
+        "--calibrate", action="store_true", help="with coverage: fit what edges are worth"
+    )
     options = parser.parse_args()
     few = options.fast
     if options.only in (None, "accuracy"):
@@ -65,12 +88,20 @@ def main() -> None:
         if options.held_out is not None:
             traced = accuracy.scenes_in(options.held_out)
             _accuracy("held-out scenes, path-traced", traced[:2] if few else traced)
+    if options.only in (None, "coverage", "pairs"):
+        more = [p for folder in options.tuning for p in accuracy.scenes_in(folder)]
+        tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS), *more]
+        held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
+        _trust(tuning[:3] if few else tuning, held_out, options)
     if options.only in (None, "speed"):
         _say("\n## Speed and memory\n")
         for line in speed.speed_lines(accuracy.scenes_in(SAMPLES)[0], few):
             _say(line)
     if options.only in (None, "finder"):
         _finder(10 if few else 80)
+    if options.only in (None, "history"):
+        for line in history.history_lines(few):
+            _say(line)
 
 
 if __name__ == "__main__":

@@ -77,9 +77,9 @@ def outline_contrast(pixels_bgr: NDArray[np.uint8], shell: Shell) -> float:
     return float(np.percentile(step, FAINT_PERCENTILE))
 
 
-def fading(contrast: float, power: float) -> float:
-    """How many times less an edge of this contrast is worth."""
-    return float((USUAL_CONTRAST / np.clip(contrast, *CONTRAST_RANGE)) ** power)
+def fading(contrast: Floats | float, power: float) -> Floats:
+    """How many times less an edge of this contrast is worth; shape as given."""
+    return np.asarray((USUAL_CONTRAST / np.clip(contrast, *CONTRAST_RANGE)) ** power, float)
 
 
 def _with(quantity: Quantity, own_u: float, scene_u: float) -> Quantity:
@@ -93,8 +93,8 @@ def _judged(shell: Shell, contrast: float, scene_contrast: float) -> Shell:
     for name, known in WITNESSES.items():
         quantity: Quantity | None = getattr(shell, name)
         if quantity is not None:
-            own_u = known.own * fading(contrast, known.fading)
-            scene_u = known.scene * fading(scene_contrast, known.fading)
+            own_u = known.own * float(fading(contrast, known.fading))
+            scene_u = known.scene * float(fading(scene_contrast, known.fading))
             changed[name] = _with(quantity, own_u, scene_u)
     return replace(shell, **changed)
 

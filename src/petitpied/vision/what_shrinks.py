@@ -201,7 +201,7 @@ def _other_liner(quantity: Quantity, name: str) -> Quantity:
     known = WITNESSES[name]
     scene = _SHARED["edge evidence of this scene"]
     own, shared = list(quantity.own), list(quantity.shared)
-    good = fading(GOOD_CONTRAST, known.fading)
+    good = float(fading(GOOD_CONTRAST, known.fading))
     own[_DEFINITION] = min(own[_DEFINITION], known.own * good)
     shared[scene] = min(shared[scene], known.scene * good)
     return quantity_of(quantity.value, own, shared)

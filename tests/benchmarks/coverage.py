@@ -1,0 +1,232 @@
+"""Do the 95 % intervals cover the truth? And what are edges worth as witnesses?
+
+The figures of `petitpied.vision.evidence.WITNESSES` are fitted here: errors of a scene's shells
+are one draw for the scene and one a shell, beside what the budget already knows (maximum
+likelihood of that normal model); both are then scaled alike so that the intervals cover 95 % of
+the tuning scenes' errors. Left-one-out coverage says how it fares on a scene that is not among
+them.
+"""
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq, minimize
+
+from petitpied.domain.errors import ReadingError
+from petitpied.domain.quantity import coverage_factor_95
+from petitpied.domain.settings import Settings
+from petitpied.domain.shell import Shell
+from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
+from petitpied.vision import evidence
+from petitpied.vision.decode import decode_photo
+from petitpied.vision.inspection import inspect_photo
+from tests.benchmarks.scorer import SAME, TrueShells, true_roundness
+
+Floats = NDArray[np.float64]
+Json = dict[str, Any]
+
+_DEFINITION = list(OWN_CAUSES).index("outline definition")
+_SCENE = SHARED_CAUSES.index("edge evidence of this scene")
+#: powers of contrast that are tried
+FADINGS = (0.0, 0.5, 1.0, 1.5, 2.0)
+#: degrees of freedom of most sizes (28 scenes, two large causes)
+TYPICAL_DOF = 60.0
+#: logarithms of the figures to half a per cent
+TOLERANCE = {"xatol": 5e-3, "fatol": 5e-3}
+
+
+@dataclass(frozen=True)
+class Errors:
+    """One quantity of one scene, N shells: errors, stated u95, and the parts of u (N,) that do
+    not come from edges; ``contrast`` (N,) of the outlines, ``scene_contrast`` their median."""
+
+    scene: str
+    error: Floats
+    u95: Floats
+    own: Floats
+    shared: Floats
+    contrast: Floats
+    scene_contrast: float
+
+
+def _true_values(shell: Json) -> dict[str, float | None]:
+    outline = np.array(shell["outline_mm"], float)
+    step = np.roll(outline, -1, axis=0) - outline
+    nxt = np.roll(outline, -1, axis=0)
+    area = abs(float((outline[:, 0] * nxt[:, 1] - outline[:, 1] * nxt[:, 0]).sum())) / 2
+    around = _smoothed_perimeter(outline)
+    assert len(step) == len(outline)
+    truth = {name: shell.get(there) for name, there in SAME.items()}
+    truth |= {
+        "roundness_mm": true_roundness(shell["outline_mm"]),
+        "aspect_ratio": shell["min_feret_mm"] / shell["max_feret_mm"],
+        "circularity": float(np.sqrt(4 * np.pi * area) / around),
+        "lean_mm": shell.get("lean_mm"),
+        "height_mm": shell.get("height_mm"),
+    }
+    if not shell.get("has_foot", True):
+        truth |= dict.fromkeys(("foot_diameter_mm", "foot_spread_mm", "lean_mm"))
+    return truth
+
+
+def _smoothed_perimeter(outline: Floats) -> float:
+    """Length of the outline smoothed to 15 undulations, as circularity takes it."""
+    centre = outline.mean(axis=0)
+    away = outline - centre
+    angle, radius = np.arctan2(away[:, 1], away[:, 0]), np.hypot(away[:, 0], away[:, 1])
+    order = np.argsort(angle)
+    grid = np.linspace(-np.pi, np.pi, 720, endpoint=False)
+    spectrum = np.fft.rfft(np.interp(grid, angle[order], radius[order], period=2 * np.pi))
+    spectrum[16:] = 0
+    smooth = np.fft.irfft(spectrum, 720)
+    x, y = smooth * np.cos(grid), smooth * np.sin(grid)
+    return float(np.hypot(np.roll(x, -1) - x, np.roll(y, -1) - y).sum())
+
+
+def scene_errors(picture: Path) -> dict[str, Errors]:
+    """Errors of one scene by quantity; {} where it cannot be inspected."""
+    truth = json.loads(picture.with_suffix(".json").read_text())
+    photo = decode_photo(picture.read_bytes(), picture.name)
+    try:
+        record = inspect_photo(photo, Settings())
+    except ReadingError:
+        return {}
+    true = TrueShells.of(truth)
+    seen = [s for s in record.shells if s.diameter_mm is not None]
+    pairs = true.match(np.array([s.centre_px for s in seen]))
+    pairs = [(i, j) for i, j in pairs if true.whole[i]]
+    contrast = {s.id: evidence.outline_contrast(photo.pixels_bgr, s) for s in seen}
+    return by_quantity(
+        picture.stem, [(_true_values(truth["shells"][i]), seen[j]) for i, j in pairs], contrast
+    )
+
+
+def by_quantity(
+    scene: str, pairs: Sequence[tuple[dict[str, float | None], Shell]], contrast: dict[str, float]
+) -> dict[str, Errors]:
+    """Errors of matched (truth, shell) pairs by quantity."""
+    median = float(np.median(list(contrast.values()))) if contrast else evidence.USUAL_CONTRAST
+    found = {}
+    for name in (*evidence.WITNESSES, "height_mm"):
+        rows = []
+        for truth, shell in pairs:
+            quantity, true = getattr(shell, name), truth.get(name)
+            if quantity is None or true is None:
+                continue
+            own, shared = np.array(quantity.own), np.array(quantity.shared)
+            if len(own):
+                own[_DEFINITION], shared[_SCENE] = 0.0, 0.0
+            known = (np.linalg.norm(own), np.linalg.norm(shared))
+            rows.append((quantity.value - true, quantity.u95, *known, contrast[shell.id]))
+        if rows:
+            error, u95, own_u, shared_u, mine = np.array(rows, float).T
+            found[name] = Errors(scene, error, u95, own_u, shared_u, mine, median)
+    return found
+
+
+def _parts(scene: Errors, own: float, common: float, power: float) -> tuple[Floats, Floats]:
+    """Standard uncertainties (N,) of a shell's own and of the scene's part."""
+    mine = np.hypot(scene.own, own * evidence.fading(scene.contrast, power))
+    all_of = np.hypot(scene.shared, common * evidence.fading(scene.scene_contrast, power))
+    return mine, all_of
+
+
+def _minus_log_likelihood(scenes: Sequence[Errors], own: float, common: float, p: float) -> float:
+    """Of errors that have one normal draw a shell and one a scene (rank-one update)."""
+    total = 0.0
+    for scene in scenes:
+        mine, all_of = _parts(scene, own, common, p)
+        weight = 1 / mine**2
+        inner = 1 + float((all_of**2 * weight).sum())
+        along = float((all_of * weight * scene.error).sum())
+        total += float((scene.error**2 * weight).sum()) - along**2 / inner
+        total += float(2 * np.log(mine).sum()) + np.log(inner)
+    return 0.5 * total
+
+
+def _covered(scenes: Sequence[Errors], own: float, common: float, power: float) -> float:
+    inside = [
+        np.abs(s.error)
+        <= coverage_factor_95(TYPICAL_DOF) * np.hypot(*_parts(s, own, common, power))
+        for s in scenes
+    ]
+    return float(np.concatenate(inside).mean())
+
+
+def fit_witness(scenes: Sequence[Errors], fadings: Sequence[float] = FADINGS) -> evidence.Witness:
+    """Figures of one quantity from its errors in several scenes."""
+    start = float(np.sqrt(np.mean(np.concatenate([s.error for s in scenes]) ** 2)))
+    best: tuple[float, Floats, float] | None = None
+    for power in fadings:
+
+        def cost(x: Floats, power: float = power) -> float:
+            return _minus_log_likelihood(scenes, float(np.exp(x[0])), float(np.exp(x[1])), power)
+
+        fit = minimize(
+            cost, np.log([start / 2, start / 2]), method="Nelder-Mead", options=TOLERANCE
+        )
+        if best is None or fit.fun < best[0] - 2:  # two units: a power that is worth having
+            best = (float(fit.fun), np.exp(fit.x), power)
+    assert best is not None
+    (own, common), power = best[1], best[2]
+
+    def short(factor: float) -> float:
+        return _covered(scenes, factor * own, factor * common, power) - 0.95
+
+    low, high = 0.2, 5.0
+    factor = float(brentq(short, low, high, xtol=1e-3)) if short(low) < 0 < short(high) else 1.0
+    return evidence.Witness(float(factor * own), float(factor * common), power)
+
+
+def _gathered(pictures: Sequence[Path]) -> dict[str, list[Errors]]:
+    found: dict[str, list[Errors]] = {}
+    for picture in pictures:
+        for name, errors in scene_errors(picture).items():
+            found.setdefault(name, []).append(errors)
+    return found
+
+
+def coverage_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
+    """A table of coverage, a row a quantity."""
+    yield f"\n## Coverage of the 95 % intervals, {title}\n"
+    yield "| size | scenes | shells | mean error | RMS | median u95 | covered | least of a scene |"
+    yield "|---|---|---|---|---|---|---|---|"
+    for name, scenes in _gathered(pictures).items():
+        error, u95 = (np.concatenate([getattr(s, n) for s in scenes]) for n in ("error", "u95"))
+        inside = [float((np.abs(s.error) <= s.u95).mean()) for s in scenes]
+        share = float((np.abs(error) <= u95).mean())
+        places = 4 if float(np.median(u95)) < 0.05 else 2
+        cells = [name, str(len(scenes)), str(len(error)), f"{error.mean():+.{places}f}"]
+        cells += [f"{np.sqrt((error**2).mean()):.{places}f}", f"{np.median(u95):.{places}f}"]
+        yield f"| {' | '.join([*cells, f'{share:.3f}', f'{min(inside):.2f}'])} |"
+
+
+def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
+    """The fitted figures as they stand in `petitpied.vision.evidence`, and how they fare on
+    each scene when it is left out."""
+    gathered = _gathered(pictures)
+    yield f"\n## Witnesses, fitted on {len(pictures)} scenes\n\n```"
+    yield "WITNESSES: dict[str, Witness] = {"
+    left_out = {}
+    for name, scenes in gathered.items():
+        if name not in evidence.WITNESSES:
+            continue
+        known = fit_witness(scenes)
+        digits = 5 if known.own < 0.02 else 3
+        values = f"{known.own:.{digits}f}, {known.scene:.{digits}f}, {known.fading:g}"
+        yield f'    "{name}": Witness({values}),'
+        inside = []
+        for index, scene in enumerate(scenes):
+            rest = fit_witness([*scenes[:index], *scenes[index + 1 :]], (known.fading,))
+            share = _covered([scene], rest.own, rest.scene, rest.fading)
+            inside.append((share, len(scene.error)))
+        left_out[name] = sum(s * n for s, n in inside) / sum(n for _, n in inside)
+    yield "}\n```\n"
+    yield "Coverage of scenes left out of the fit: " + ", ".join(
+        f"{name} {share:.3f}" for name, share in left_out.items()
+    )
