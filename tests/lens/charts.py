@@ -78,13 +78,20 @@ def board_points(squares, at):
     return flat @ rotation.T + shift
 
 
+@lru_cache(maxsize=1)
+def rays_of(lens):
+    """Where each pixel looks, camera frame (H, W, 3), z = 1."""
+    width, height = lens.size_px
+    x, y = np.meshgrid(np.arange(width, dtype=float), np.arange(height, dtype=float))
+    bent = np.stack([x - lens.centre_px[0], y - lens.centre_px[1]], -1) / lens.focal_px
+    return np.concatenate([lens.straighten(bent), np.ones((height, width, 1))], axis=-1)
+
+
 def photograph(lens, at, rng, *, noise=2.0, blur_px=0.8, quality=92, stretch=1.0, extra=None):
     """Grey picture (H, W) uint8. ``extra`` (face, place mm, px a mm): one more thing that lies in
     the chart's plane."""
     width, height = lens.size_px
-    x, y = np.meshgrid(np.arange(width, dtype=float), np.arange(height, dtype=float))
-    bent = np.stack([x - lens.centre_px[0], y - lens.centre_px[1]], -1) / lens.focal_px
-    rays = np.concatenate([lens.straighten(bent), np.ones((height, width, 1))], axis=-1)
+    rays = rays_of(lens)
     rotation, shift = at
     normal = rotation[:, 2]
     points = rays * ((normal @ shift) / (rays @ normal))[..., None]
@@ -116,3 +123,14 @@ def good_poses(rng, count=12, distance_mm=330.0):
         place = np.array(places[i % 6]) + rng.normal(0, 0.01, 2)
         at.append(pose(yaw, pitch, distance_mm * rng.uniform(0.85, 1.15), place, rng.normal(0, 5)))
     return at
+
+
+#: inner corners of the chart, squares from the board's corner
+INNER = np.array([(x, y) for y in range(1, SQUARES[1]) for x in range(1, SQUARES[0])], float)
+
+
+def corners_seen(lens, at, rng, noise_px=0.1, stretch=1.0):
+    """Squares (N, 2) and px (N, 2) of the inner corners that fall into the picture, with noise."""
+    px = lens.project(board_points(INNER * [stretch, 1.0], at))
+    inside = ((px > 3) & (px < np.array(lens.size_px) - 4)).all(axis=1)
+    return INNER[inside], px[inside] + rng.normal(0, noise_px, (int(inside.sum()), 2))

@@ -17,9 +17,12 @@ Grey = NDArray[np.uint8]
 SEARCH_SIZE_PX = 1600
 #: fewest corners of a photo that counts: a quarter of the chart's 70
 MIN_CORNERS = 18
+#: markers of a card beside the chart that tell its scale
+MIN_CARD_MARKERS = 5
 #: edges spread by more than this, relative to the picture's diagonal (5 px of a 12-megapixel
 #: photo), move corners by tenths of a pixel where the blur is uneven (common practice, no source)
-BLUR_REFUSE_REL = 0.001
+#: and in small pictures at least by the other, px, which edges have by their pixels alone
+BLUR_REFUSE_REL, BLUR_LEAST_PX = 0.001, 1.5
 #: half of a corner's window: within the white margin round the markers, and not so large that
 #: distortion bends the edges inside
 WINDOW_OF_SQUARE, MAX_WINDOW_PX = 0.09, 11
@@ -37,12 +40,15 @@ class ChartSighting:
     square_by_card_mm: float | None
 
 
-def _board() -> cv2.aruco.CharucoBoard:
-    chart = card.LENS_CHART
-    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY_NAME))
-    ids = np.arange(chart.first_marker, chart.first_marker + chart.marker_count)
-    size = chart.marker_mm / chart.square_mm
-    return cv2.aruco.CharucoBoard(chart.squares, 1.0, size, dictionary, ids)
+def _dictionary() -> cv2.aruco.Dictionary:
+    return cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY_NAME))
+
+
+def _board(layout: card.Board) -> cv2.aruco.CharucoBoard:
+    """The board with squares of length 1."""
+    ids = np.arange(layout.first_marker, layout.first_marker + layout.marker_count)
+    size = layout.marker_mm / layout.square_mm
+    return cv2.aruco.CharucoBoard(layout.squares, 1.0, size, _dictionary(), ids)
 
 
 def _reduced(grey: Grey) -> tuple[Grey, float]:
@@ -55,7 +61,7 @@ def _reduced(grey: Grey) -> tuple[Grey, float]:
 
 def _detect(grey: Grey) -> tuple[Floats, NDArray[np.int64]]:
     """Inner corners (N, 2) px and their numbers."""
-    detector = cv2.aruco.CharucoDetector(_board())
+    detector = cv2.aruco.CharucoDetector(_board(card.LENS_CHART))
     corners, numbers, _, _ = detector.detectBoard(grey)
     if corners is None or numbers is None or len(corners) == 0:
         return np.zeros((0, 2)), np.zeros(0, np.int64)
@@ -108,21 +114,25 @@ def _refined(grey: Grey, corners_px: Floats, square_px: float) -> Floats:
 
 
 def _square_by_card(small: Grey, squares: Floats, seen_px: Floats) -> float | None:
-    """Length of a square, mm, by the markers of a reference card in the chart's plane."""
-    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY_NAME))
-    quads, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(small)
-    cards = card.MARKERS_PER_CARD * len(card.LETTERS)
-    own = [] if ids is None else [q for q, i in zip(quads, np.ravel(ids), strict=True) if i < cards]
-    if len(own) < 4:
-        return None
+    """Length of a square, mm, by the distances of a reference card's markers in the chart's
+    plane (their middles: a marker's own size is read too small where it is blurred)."""
+    quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary()).detectMarkers(small)
     to_chart, _ = cv2.findHomography(seen_px, squares, cv2.RANSAC, 0.05)
-    if to_chart is None:
+    if ids is None or to_chart is None:
         return None
-    sides = []
-    for quad in own:
-        flat = cv2.perspectiveTransform(np.asarray(quad, float).reshape(1, 4, 2), to_chart)[0]
-        sides.append(np.hypot(*(flat - np.roll(flat, 1, axis=0)).T).mean())
-    return card.MARKER_MM / float(np.median(sides))
+    middles = {int(i): np.asarray(q, float).mean(axis=1) for q, i in zip(quads, ids, strict=True)}
+    best: tuple[int, float] | None = None
+    for letter in card.LETTERS:
+        board = card.card_board(letter)
+        known = [i for i in middles if 0 <= i - board.first_marker < board.marker_count]
+        if len(known) < MIN_CARD_MARKERS or (best is not None and len(known) <= best[0]):
+            continue
+        layout = np.asarray(_board(board).getObjPoints(), float).mean(axis=1)[:, :2]
+        true = layout[[i - board.first_marker for i in known]] * board.square_mm
+        flat = cv2.perspectiveTransform(np.array([middles[i] for i in known]), to_chart)[:, 0]
+        spread = [np.sqrt(((p - p.mean(axis=0)) ** 2).sum()) for p in (true, flat)]
+        best = len(known), float(spread[0] / spread[1])
+    return None if best is None else best[1]
 
 
 def find_chart(grey: Grey) -> ChartSighting | str:
@@ -158,7 +168,7 @@ def find_chart(grey: Grey) -> ChartSighting | str:
     if len(fine) < MIN_CORNERS:
         return f"only {len(fine)} corners readable"
     blur = _edge_blur_px(grey, numbers, fine)
-    if blur > BLUR_REFUSE_REL * float(np.hypot(width, height)):
+    if blur > max(BLUR_LEAST_PX, BLUR_REFUSE_REL * float(np.hypot(width, height))):
         return f"blurred, edges spread over {2 * blur:.0f} pixels"
     columns = card.LENS_CHART.squares[0] - 1
     squares = np.column_stack([numbers % columns, numbers // columns]) + 1.0

@@ -87,8 +87,8 @@ def profile_of(photos: Sequence[ChartPhoto], square_mm: float) -> LensProfile:
     cells = _covered(corners, size)
     lens = calibrate(corners, size)
     _check_places(lens)
-    _check_fit(lens, [p.name for p, _ in seen], size)
     _check_stretch(lens)
+    _check_fit(lens, [p.name for p, _ in seen], size)
     _check_field(cells, first.orientation)
     _check_leans(lens)
     return LensProfile(
