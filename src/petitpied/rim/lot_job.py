@@ -78,6 +78,8 @@ def paired(options: LotOptions) -> PairedLot:
     """
     trays, notes = judged_trays(options)
     shells, aside = lot_of(trays)
+    if len(trays) > 1 and not options.flavours:
+        notes = (*notes, "no --flavour was given: all trays are taken as one flavour")
     if options.by_eye is not None:
         shells = tuple(
             replace(s, verdict=options.by_eye) if s.verdict is Verdict.BY_EYE else s for s in shells
