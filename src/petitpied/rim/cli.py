@@ -13,6 +13,7 @@ from petitpied.rim.commands.batch import batch
 from petitpied.rim.commands.box import box
 from petitpied.rim.commands.card import card
 from petitpied.rim.commands.causes import causes
+from petitpied.rim.commands.demo import demo
 from petitpied.rim.commands.inspect import inspect
 from petitpied.rim.commands.lens import lens
 from petitpied.rim.commands.limits import limits
@@ -44,6 +45,7 @@ COMMANDS = (
     template,
     batch,
     report,
+    demo,
     schema,
 )
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)

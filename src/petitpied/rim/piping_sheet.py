@@ -138,7 +138,7 @@ def growth_from_records(paths: Sequence[Path]) -> Measured | None:
 def baked_tray(record: Record) -> BakedTray:
     """Growth, sizes and places of one record's shells."""
     shells = record.shells
-    grown = [q.u_shared for s in shells if (q := getattr(s, "growth", None)) is not None]
+    grown = [q.u_shared for s in shells if (q := s.growth) is not None]
     return BakedTray(
         growth_mm=_values(shells, "growth"),
         diameter_mm=_values(shells, "diameter_mm"),
@@ -151,7 +151,7 @@ def baked_tray(record: Record) -> BakedTray:
 
 
 def _values(shells: Sequence[Shell], name: str) -> NDArray[np.float64]:
-    quantities = [getattr(shell, name, None) for shell in shells]
+    quantities = [getattr(shell, name) for shell in shells]
     return np.array([np.nan if q is None else q.value for q in quantities], float)
 
 

@@ -12,12 +12,14 @@ from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Sectio
 from petitpied.rim.report.box_chart import box_chart
 from petitpied.rim.report.charts import Mark, count_chart
 from petitpied.rim.report.material import Tray
+from petitpied.rim.report.pictures import pair_sheet
 from petitpied.rim.wording import printable, share, with_u95
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import LIMITABLE, Limit, Limits
 from petitpied.sorting.lot import Verdict
 
 if TYPE_CHECKING:  # solvers and statistics are slow to import: only where they are used
+    from petitpied.rim.lot_files import LotTray
     from petitpied.sorting.boxes import Boxing
     from petitpied.sorting.pairing import Pairing
 
@@ -61,14 +63,10 @@ def sort_trays(
     done = Sorting(tuple(sorted_trays), limits, tuple(dict.fromkeys(notes)))
     if not pairs and kind is None:
         return done
-    from petitpied.rim.lot_files import LotTray, lot_of
+    from petitpied.rim.lot_files import lot_of
     from petitpied.sorting.pairing import pair_lot
 
-    lot = [
-        LotTray(Path(t.name), t.name, t.record, (t.facts.flavour or "") if t.facts else "")
-        for t in sorted_trays
-        if t.record.view is not None
-    ]
+    lot = [_lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
     pairing = pair_lot(lot_of(lot)[0])
     boxing = None
     if kind is not None:
@@ -82,6 +80,13 @@ def sort_trays(
         ]
         boxing = fill_boxes(macarons, kind, BOX_TIME_S)
     return replace(done, pairing=pairing, kind=kind, boxing=boxing)
+
+
+def _lot_tray(tray: Tray) -> "LotTray":
+    from petitpied.rim.lot_files import LotTray
+
+    flavour = "" if tray.facts is None else tray.facts.flavour or ""
+    return LotTray(Path(tray.name), tray.name, tray.record, flavour)
 
 
 def good_share(sorting: Sorting) -> GoodShare | None:
@@ -219,6 +224,8 @@ def _capability_line(sorting: Sorting, limits: Limits) -> str:
 
 
 def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
+    from petitpied.rim.pairing_words import code_of, turn_text
+
     several = len(sorting.trays) > 1
 
     def place(record: str, shell_id: str) -> str:
@@ -226,24 +233,24 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
 
     rows = tuple(
         (
-            str(number),
+            code_of(number, pair),
             place(pair.a.record, pair.a.id),
             place(pair.b.record, pair.b.id),
             with_u95(pair.difference_mm, ""),
-            f"{pair.turn_deg:.0f}",
-            str(pair.grade or ""),
+            turn_text(pair.turn_deg),
         )
         for number, pair in enumerate(pairing.pairs[:MOST_PAIRS], 1)
     )
-    heads = ("pair", "shell", "with", "difference, mm", "turn, °", "verdict")
+    heads = ("pair", "shell", "with", "difference, mm", "turn the second")
     blocks: list[Block] = [Paragraph(pairs_sentence(pairing), "strong")]
+    blocks += _pair_pictures(sorting, pairing)
     if rows:
-        numeric = (False, False, False, True, True, False)
+        numeric = (False, False, False, True, False)
         blocks.append(Table("Pairs in picking order", heads, rows, numeric))
         blocks.append(
             Paragraph(
-                "Turn the second shell by the angle, clockwise seen from above, then fold it "
-                "over onto the first. Difference of diameters ± 95 %.",
+                "Turn the second shell as told (right: clockwise), then fold it over sideways "
+                'onto the first. "s": of second choice. Difference of diameters ± 95 %.',
                 "note",
             )
         )
@@ -251,6 +258,19 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
         left = [(place(o.shell.record, o.shell.id), o.why) for o in pairing.left_over]
         blocks += [Paragraph("Left over:"), _by_reason(left)]
     return Section("Pairs", tuple(blocks))
+
+
+def _pair_pictures(sorting: Sorting, pairing: "Pairing") -> list[Block]:
+    """The sheet of each tray whose photo is there: same number, one macaron."""
+    from petitpied.rim.pairing_words import pair_codes
+
+    pictures: list[Block] = []
+    for tray in sorting.trays:
+        if tray.photo is not None and tray.record.view is not None and pairing.pairs:
+            lot_tray = _lot_tray(tray)
+            codes = pair_codes(pairing, lot_tray)
+            pictures.append(pair_sheet(lot_tray, tray.photo, codes, len(sorting.trays)))
+    return pictures
 
 
 def _by_reason(left: Sequence[tuple[str, str]]) -> Bullets:

@@ -1,16 +1,21 @@
 """Pictures of the report: the annotated tray, sized for the page; all header facts dropped."""
 
-import io
-from typing import Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.photo import Photo
 from petitpied.domain.record import Record
 from petitpied.rim.overlay import marked_picture
 from petitpied.rim.report.blocks import Picture
 from petitpied.rim.summary import Summary
+
+if TYPE_CHECKING:
+    from petitpied.rim.lot_files import LotTray
+    from petitpied.rim.tray_sheet import Code
 
 Pixels = NDArray[np.uint8]
 
@@ -28,10 +33,28 @@ def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) ->
         words += f"; odd ones out marked: {', '.join(o.id for o in summary.odd[:12])}"
     return jpeg(
         marked,
-        next(side for most, side in LONG_SIDES_PX if trays <= most),
+        _long_side_px(trays),
         f"The tray from above: {words}.",
         "Annotated photo. White line: outline; thin dashes: cap; corner brackets: odd one out.",
     )
+
+
+def pair_sheet(tray: "LotTray", photo: Photo, codes: Mapping[str, "Code"], trays: int) -> Picture:
+    """The pairing sheet of one tray without its list, which the report has as a table."""
+    from petitpied.rim.tray_sheet import Listing, sheet_jpeg
+
+    sheet = sheet_jpeg(tray, photo.pixels_bgr, codes, Listing(tray.name, ()))
+    pixels = cv2.imdecode(np.frombuffer(sheet, np.uint8), cv2.IMREAD_COLOR)
+    return jpeg(
+        pixels,
+        _long_side_px(trays),
+        f"The tray {tray.name} with the number of its pair on every shell.",
+        "Same number: one macaron. The notches meet when it is closed. Dashed: not taken.",
+    )
+
+
+def _long_side_px(trays: int) -> int:
+    return next(side for most, side in LONG_SIDES_PX if trays <= most)
 
 
 def jpeg(pixels: Any, long_side_px: int, alt: str, caption: str) -> Picture:
@@ -43,11 +66,3 @@ def jpeg(pixels: Any, long_side_px: int, alt: str, caption: str) -> Picture:
     if not done:
         raise ValueError("a picture of the report could not be encoded as JPEG")
     return Picture(bytes(data), "jpeg", size[0], size[1], alt, caption)
-
-
-def png_size(data: bytes) -> tuple[int, int]:
-    """Width and height of a PNG that the program itself made."""
-    from PIL import Image
-
-    with Image.open(io.BytesIO(data)) as image:
-        return image.size

@@ -5,7 +5,7 @@ from statistics import median
 
 from petitpied.domain import card
 from petitpied.domain.bake import BakeFacts
-from petitpied.domain.quantity import Quantity
+from petitpied.domain.quantity import Quantity, coverage_factor_95
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
@@ -142,9 +142,10 @@ def _uncertainty(shells: Sequence[Shell]) -> list[Block]:
     sizes = [s.diameter_mm for s in shells if s.diameter_mm is not None]
     if not sizes:
         return []
-    whole, own, shared = (
-        median(1.96 * part(q) for q in sizes)
-        for part in (_all, lambda q: q.u_own, lambda q: q.u_shared)
+    whole = median(q.u95 for q in sizes)
+    own, shared = (
+        median(coverage_factor_95(q.dof) * u for q, u in parts)
+        for parts in ([(q, q.u_own) for q in sizes], [(q, q.u_shared) for q in sizes])
     )
     places = decimals(whole)
     return [
@@ -157,14 +158,10 @@ def _uncertainty(shells: Sequence[Shell]) -> list[Block]:
     ]
 
 
-def _all(quantity: Quantity) -> float:
-    return quantity.u
-
-
 def _method() -> Block:
     return Paragraph(
         "Sizes are of the outline as seen from straight above (ISO 9276-6: diameter of the circle "
-        "with the same area; ISO 12181: roundness). Uncertainty by JCGM 100, coverage factor 1.96.",
+        "with the same area; ISO 12181: roundness). Uncertainty by JCGM 100, expanded to 95 %.",
         "note",
     )
 
