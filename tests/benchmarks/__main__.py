@@ -14,11 +14,11 @@ from petitpied.rim.batch import one_thread_for_matrices
 
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
-from tests.benchmarks import accuracy, coverage, history, pairs, speed  # noqa: E402
+from tests.benchmarks import accuracy, coverage, history, pairs, sorting, speed  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
-PARTS = ("accuracy", "coverage", "pairs", "speed", "finder", "history")
+PARTS = ("accuracy", "coverage", "pairs", "speed", "finder", "history", "sorting")
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
 
@@ -101,6 +101,12 @@ def main() -> None:
         _finder(10 if few else 80)
     if options.only in (None, "history"):
         for line in history.history_lines(few):
+            _say(line)
+    if options.only in (None, "sorting"):
+        more = [p for folder in options.tuning for p in accuracy.scenes_in(folder)]
+        tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS), *more]
+        held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
+        for line in sorting.sorting_lines(tuning, held_out, few):
             _say(line)
 
 
