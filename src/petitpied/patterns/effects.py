@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 from scipy.stats import f as f_distribution
 from scipy.stats import t as t_distribution
 
+from petitpied.domain.quantity import COVERAGE_95
 from petitpied.patterns.findings import Effect
 
 Floats = NDArray[np.float64]
@@ -48,16 +49,17 @@ def spot_effect(size: Floats, error: Floats, bakes: int, unit: str) -> Effect:
 
     Each place counts by its likelihood with the size left free, ``error exp(t^2 / 2)`` (every
     place as likely before), as in a posterior mean: so the largest of many estimates is not
-    taken at its word, and the interval holds the doubt about the place too. Student's t with
-    N - 1 degrees of freedom.
+    taken at its word, and the interval holds the doubt about the place too: Student's t with
+    N - 1 degrees of freedom for the first part, the normal factor for the second.
     """
     statistic = (size**2).sum(axis=1) / error**2
     weight = error * np.exp((statistic - statistic.max()) / 2)
     weight /= weight.sum()
     value = weight @ size
-    variance = weight @ (error[:, None] ** 2 + (size - value) ** 2)
     factor = float(t_distribution.ppf(0.975, max(bakes - 1, 1)))
-    u95 = factor * float(np.sqrt(variance.sum()))
+    own = factor**2 * size.shape[1] * float(weight @ error**2)
+    place = COVERAGE_95**2 * float(weight @ ((size - value) ** 2).sum(axis=1))
+    u95 = float(np.sqrt(own + place))
     return Effect(*_length(value, u95), unit, _angle(value))
 
 

@@ -6,7 +6,7 @@ from scipy.stats import t as t_distribution
 
 from petitpied.patterns.findings import Cell
 from petitpied.patterns.templates import Region
-from petitpied.patterns.tray_stack import Stack
+from petitpied.patterns.tray_stack import LEAN, Stack
 
 Floats = NDArray[np.float64]
 
@@ -56,10 +56,11 @@ def local_means(stack: Stack, values: Floats, region: Region) -> tuple[Floats, F
 
 def map_cells(stack: Stack, region: Region, outstanding: Floats) -> tuple[Cell, ...]:
     """Cells row by row from the side away from the door; ``outstanding`` (T, 2): places that
-    stand out, which mark the cells they lie in. Pointing measures show the length of the mean
-    difference."""
+    stand out, which mark the cells they lie in. The lean is shown as it is, by the length of its
+    mean, not as a difference from the tray's."""
     x, y, size = cell_grid(region)
-    means, _ = local_means(stack, stack.centred(), region)
+    values = stack.values if stack.measure == LEAN else stack.centred()
+    means, _ = local_means(stack, values, region)
     heard = np.isfinite(means[..., 0])
     bakes = heard.sum(axis=0)
     filled = np.where(heard[..., None], means, 0.0)
