@@ -21,7 +21,12 @@ from typing import TYPE_CHECKING
 from petitpied.domain.errors import OutputError, PhotoError, ReadingError
 from petitpied.domain.settings import Settings
 from petitpied.rim.output_files import distinct_stems, write_all
-from petitpied.rim.photo_files import MARKED_SUFFIX, read_photo
+from petitpied.rim.photo_files import (
+    MARKED_SUFFIX,
+    PICTURE_SUFFIXES,
+    SHEET_SUFFIX,
+    read_photo,
+)
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -39,6 +44,7 @@ class Job:
     before: Path | None = None  # photo of the same tray as piped, for the growth
     budget_of: str | None = None  # shell whose budget is shown; "": the median one
     limits: "Limits | None" = None  # the baker's, for verdicts
+    sheet: bool = False  # a contact sheet too
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
@@ -69,8 +75,9 @@ def plan(photos: tuple[Path, ...], out: Path | None) -> tuple[Job, ...]:
     jobs = tuple(Job(*parts) for parts in zip(photos, folders, stems, strict=True))
     given = {photo.absolute() for photo in photos}
     for job in jobs:
-        if job.result(MARKED_SUFFIX).absolute() in given:
-            name = printable(job.result(MARKED_SUFFIX).name)
+        taken = [s for s in PICTURE_SUFFIXES if job.result(s).absolute() in given]
+        if taken:
+            name = printable(job.result(taken[0]).name)
             raise OutputError(
                 what=f"{name} cannot be written",
                 why="one of the photos has this name",
@@ -122,6 +129,11 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         record, notes = judged(record, job.limits)
         verdicts = (counts_text(record.shells), *(f"note: {note}" for note in notes))
     summary = summarise(record)
+    extra = {}
+    if job.sheet:
+        from petitpied.rim.sheet import sheet_jpeg
+
+        extra[job.result(SHEET_SUFFIX)] = sheet_jpeg(photo.pixels_bgr, record, summary)
     shown = () if job.budget_of is None else budget_lines(record, job.budget_of)
     write_all(
         {
@@ -129,6 +141,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
             job.result(".csv"): csv_bytes(record),
             job.result(".coco.json"): coco_bytes(record),
             job.result(MARKED_SUFFIX): marked_jpeg(photo.pixels_bgr, record, summary),
+            **extra,
         }
     )
     return (*summary_lines(record, summary), *verdicts, *growth_lines(record), *shown)

@@ -8,7 +8,7 @@ import typer
 
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
-from petitpied.rim.commands import history
+from petitpied.rim.commands import flavour, history
 from petitpied.rim.commands.batch import batch
 from petitpied.rim.commands.box import box
 from petitpied.rim.commands.card import card
@@ -81,6 +81,7 @@ def options(
 
 for command in COMMANDS:
     app.command()(command)
+app.add_typer(flavour.app)
 app.add_typer(history.app)
 
 

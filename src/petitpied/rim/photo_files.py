@@ -7,7 +7,9 @@ from petitpied.domain.errors import PhotoError
 from petitpied.rim.wording import printable
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
-MARKED_SUFFIX = ".marked.jpg"  # our own annotated pictures, never taken as photos of a folder
+#: our own annotated pictures and contact sheets, never taken as photos of a folder
+MARKED_SUFFIX, SHEET_SUFFIX = ".marked.jpg", ".sheet.jpg"
+PICTURE_SUFFIXES = (MARKED_SUFFIX, SHEET_SUFFIX)
 
 #: 50 megapixels of 16-bit colour with transparency, uncompressed, are 400 MB
 MAX_BYTES = 420_000_000
@@ -16,7 +18,7 @@ MAX_BYTES = 420_000_000
 def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
     """Photos in the order given; a folder stands for the photos in it, by name.
 
-    Sub-folders, hidden files and our own annotated pictures are passed over; a file named
+    Sub-folders, hidden files and our own pictures are passed over; a file named
     twice is taken once. A folder without photos stays in the list: reading it says so.
     """
     found: dict[Path, Path] = {}
@@ -36,7 +38,7 @@ def _photos_of(folder: Path) -> tuple[Path, ...]:
 
 def _looks_like_a_photo(path: Path) -> bool:
     name = path.name.lower()
-    if name.startswith(".") or name.endswith(MARKED_SUFFIX):
+    if name.startswith(".") or name.endswith(PICTURE_SUFFIXES):
         return False
     return path.suffix.lower() in SUFFIXES
 

@@ -49,6 +49,8 @@ LEAST_CONTRAST = 0.3
 #: and against the cap's own unevenness (robust spread of the rest): a dimple stands alone, on a
 #: lumpy cap each lump looks like one. True ones have 30 and more, lumps up to 12
 LEAST_OVER_SPREAD = 10.0
+#: a cap with more is lumpy
+MOST_MARKS = 4
 #: profile of a peak as a nozzle leaves it: a needle on a cone, shares and radii in mm
 PEAK_PARTS = ((0.6, 0.9), (0.4, 2.6))
 PEAK_WINDOW_MM = 3.6
@@ -77,14 +79,15 @@ class Relief:
 @dataclass(frozen=True)
 class _Answer:
     """How each place answers to one template: depth by its shading, strength of the walls' shade
-    beside that, and the shares of brightness explained; all (S, SIDE, SIDE)."""
+    beside that, the shares of brightness explained, and the energy that they are shares of; all
+    (S, SIDE, SIDE)."""
 
     along: Maps
     shade: Maps
     by_along: Maps
     by_shade: Maps
     by_across: Maps
-    seen: Maps
+    energy: Maps
 
     @property
     def explained(self) -> Maps:
@@ -175,7 +178,7 @@ def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.b
     _, by_across = answer(template.across)
     shade, by_shade = answer(template.shade)
     valid = within & (part >= SEEN_REL)
-    return _Answer(along * valid, shade * valid, by_along, by_shade, by_across, part)
+    return _Answer(along * valid, shade * valid, by_along, by_shade, by_across, energy)
 
 
 def find_dimples(
@@ -194,15 +197,15 @@ def find_dimples(
         answer = _answers(rest, shading.weight, template, within)
         explained = answer.explained
         depth = np.maximum(answer.along, 0)
-        score = depth * light.gain * explained
+        score = np.maximum(explained, 0) * answer.energy * (depth > 0)
         layers = np.stack([score, depth, answer.by_along, explained, np.full_like(score, number)])
         best = layers if best is None else np.where(layers[:1] > best[:1], layers, best)
     found: list[Relief] = []
     for cap in range(len(rest)):
-        least = max(LEAST_CONTRAST, LEAST_OVER_SPREAD * _spread(shading, cap))
-        marks = _marks(cap, best[:, cap], float(radius_mm[cap]), least)
+        least = max(LEAST_CONTRAST, LEAST_OVER_SPREAD * _spread(shading, cap)) / light.gain
+        marks = _marks(cap, best[:, cap], float(radius_mm[cap]), max(least, LEAST_DEPTH_MM))
         shallow = LEAST_ON_SWIRL_MM if shading.swirled else LEAST_DEPTH_MM
-        found += [mark for mark in marks if mark.depth_mm.value >= shallow]
+        found += [mark for mark in marks if mark.depth_mm.value >= shallow][:MOST_MARKS]
     return tuple(found)
 
 
@@ -212,33 +215,33 @@ def _spread(shading: Shading, cap: int) -> float:
     return 1.4826 * float(np.median(np.abs(seen))) if len(seen) else np.inf
 
 
-def _marks(cap: int, layers: Maps, radius_mm: float, least: float) -> list[Relief]:
-    """Marks of one cap, strongest first; each hides its surroundings. ``least`` contrast."""
-    score = layers[0].copy()
+def _marks(cap: int, layers: Maps, radius_mm: float, least_mm: float) -> list[Relief]:
+    """Marks of one cap, those that explain most first; each hides its surroundings."""
+    _, depths, alongs, explaineds, numbers = layers
+    good = (depths >= least_mm) & (alongs >= LEAST_ALONG) & (explaineds >= LEAST_EXPLAINED)
+    score = layers[0] * good
     marks: list[Relief] = []
-    while True:
+    while float(score.max()) > 0:
         row, column = np.unravel_index(int(score.argmax()), score.shape)
-        found, depth, along, explained, number = (float(v) for v in layers[:, row, column])
-        if score[row, column] <= least * LEAST_EXPLAINED:
-            return marks
-        diameter = DIAMETERS_MM[int(number)]
+        diameter = DIAMETERS_MM[int(numbers[row, column])]
         place = np.array([X[row, column], Y[row, column]], float)
+        seen = (float(depths[row, column]), float(explaineds[row, column]), diameter)
+        marks.append(_dimple(cap, place, seen))
         score[np.hypot(X - place[0], Y - place[1]) * radius_mm < 0.75 * diameter] = 0
-        good = along >= LEAST_ALONG and explained >= LEAST_EXPLAINED and depth >= LEAST_DEPTH_MM
-        if good and found >= least * explained:
-            marks.append(_dimple(cap, place, (depth, explained, diameter)))
+    return marks
 
 
 def _dimple(cap: int, place: Floats, seen: tuple[float, float, float]) -> Relief:
     depth, explained, diameter = seen
-    sure = 1 - np.exp(-3 * (depth / LEAST_DEPTH_MM - 0.6) * (explained / LEAST_EXPLAINED) ** 4)
+    clear = min(1.0, (explained - LEAST_EXPLAINED) / 0.12)
+    sure = 0.5 + 0.49 * clear * min(1.0, 0.3 + (depth - LEAST_DEPTH_MM) / 0.5)
     return Relief(
         cap,
         place,
         Quantity(diameter, DIAMETER_U_REL * diameter),
         Quantity(depth, 0.1 * depth, SLOPE_U_REL * depth),
         explained,
-        round(float(np.clip(sure, 0.5, 0.99)), 2),
+        round(float(sure), 2),
     )
 
 

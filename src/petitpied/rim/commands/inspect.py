@@ -16,6 +16,7 @@ from petitpied.rim.commands.options import Db, finite
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
+    from petitpied.domain.surface import Reference
     from petitpied.rim import batch
     from petitpied.rim.history.logging_bakes import Logbook
 
@@ -130,6 +131,9 @@ def inspect(
             metavar="FILE", help="Your limits file: verdict and reasons go into the record."
         ),
     ] = None,
+    sheet: Annotated[
+        bool, typer.Option("--sheet", help="A contact sheet too: every shell zoomed.")
+    ] = False,
 ) -> None:
     """Measure every shell: a record, a table, outlines and an annotated picture a photo."""
     if relative and shell_height is not None:
@@ -143,18 +147,21 @@ def inspect(
         raise typer.BadParameter("--same-tray and --budget have no use with --relative")
     if relative and limits is not None:
         raise typer.BadParameter("--limits has no use with --relative: there is no scale")
+    settings = replace(settings, reference=_reference(flavour, needed=not log, relative=relative))
     facts = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
         "flavour": flavour, "batch": batch, "note": note,
     }  # fmt: skip
-    if not log and (like_last or db is not None or any(v is not None for v in facts.values())):
+    others = [v for name, v in facts.items() if name != "flavour"]  # that one is for colours too
+    if not log and (like_last or db is not None or any(v is not None for v in others)):
         raise typer.BadParameter("facts of a bake go into the history: give --log too")
     if relative and (log or before is not None):
         raise typer.BadParameter("--log and --before have no use with --relative")
     asked = Asked(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
+        sheet,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
@@ -181,6 +188,15 @@ def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None)
     return replace(settings, print_scales=scales, profiles=profiles)
 
 
+def _reference(flavour: str | None, *, needed: bool, relative: bool) -> "Reference | None":
+    """The flavour's colour; where it is ``needed``, one that was never added is an error."""
+    if flavour is None or relative:
+        return None
+    from petitpied.rim.flavours import flavour_name, own_flavour, own_flavours
+
+    return own_flavour(flavour) if needed else own_flavours().get(flavour_name(flavour))
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """Two photos as one; whose budget is shown ("": the median shell's); the photo of the tray
@@ -191,6 +207,7 @@ class Asked:
     before: Path | None = None
     logbook: "Logbook | None" = None
     limits: Path | None = None  # the baker's limits file
+    sheet: bool = False  # a contact sheet too
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
@@ -211,7 +228,14 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
 
         limits = read_limits(asked.limits)
     return tuple(
-        replace(job, budget_of=asked.budget_of, before=asked.before, limits=limits) for job in jobs
+        replace(
+            job,
+            budget_of=asked.budget_of,
+            before=asked.before,
+            limits=limits,
+            sheet=asked.sheet,
+        )
+        for job in jobs
     )
 
 
@@ -264,7 +288,9 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
     typer.echo(printable(job.photo.name))
     for line in lines:
         typer.echo(f"  {line}")
-    typer.echo(f"  wrote {printable(str(job.result('')))}.json, .csv, .coco.json, .marked.jpg")
+    more = ", .sheet.jpg" if job.sheet else ""
+    files = f".json, .csv, .coco.json, .marked.jpg{more}"
+    typer.echo(f"  wrote {printable(str(job.result('')))}{files}")
 
 
 def _log(job: "batch.Job", asked: Asked) -> None:
