@@ -156,7 +156,7 @@ def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.b
     seen = np.maximum(_filtered(weight, template.window), 1e-3)
     level = _filtered(rest, template.window) / seen
     energy = _filtered(rest * rest, template.window) - seen * level * level
-    energy = np.maximum(energy, 1e-6)
+    energy = np.asarray(np.maximum(energy, 1e-6), np.float32)
     part: Any = seen / template.window.sum()
 
     masked = bool((weight[:, USED] < 1).any())  # only a swirl's seams are
