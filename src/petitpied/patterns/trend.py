@@ -22,15 +22,19 @@ Rules = Literal["western-electric", "nelson"]
 LIMITS = "limits"
 #: mean number of bakes from one false alarm to the next, limits known: Western Electric's four
 #: rules together (Champ & Woodall, Technometrics 29, 1987); Nelson's eight together: simulated
-#: (tests.benchmarks, history); EWMA: Lucas & Saccucci 1990
-FALSE_ALARM_EVERY = {"western-electric": 92, "nelson": 70, "ewma": 500}
+#: (tests.benchmarks, history); EWMA: Lucas & Saccucci 1990; one limit of three sigma: 1 / 0.0027
+FALSE_ALARM_EVERY = {"western-electric": 92, "nelson": 70, "ewma": 500, LIMITS: 370}
+#: with fewer expected faults in a bake shares are too skewed for rules made for the normal
+#: distribution: the rule of thumb for the normal approximation, n p >= 5
+LEAST_EXPECTED = 5.0
 
 
 @dataclass(frozen=True)
 class Panel:
-    """A chart and the rules that its points break."""
+    """A chart, the rules that it was judged by (a key of `FALSE_ALARM_EVERY`), and the signals."""
 
     chart: Chart
+    rules: str
     signals: tuple[Signal, ...]
 
 
@@ -79,7 +83,7 @@ def trend_of_values(values: Floats, plan: Plan) -> Trend:
     panels = (_by_rules(single, plan.rules), _by_limits(charts.moving_range(values, plan.base)))
     if plan.chart == "ewma":
         smooth = charts.ewma(values, float(single.centre[0]), float(single.sigma[0]))
-        panels = (_by_limits(smooth), panels[0])
+        panels = (_by_limits(smooth, "ewma"), panels[0])
     return _trend(values, plan, panels)
 
 
@@ -108,7 +112,10 @@ def trend_of_share(faults: Floats, counts: Floats, plan: Plan) -> Trend:
         With fewer than two bakes in the base period.
     """
     chart = charts.share(faults, counts, plan.base, between=True)
-    return _trend(chart.points, plan, (_by_rules(chart, plan.rules),))
+    expected = float(chart.centre[0]) * float(np.median(counts[counts > 0]))
+    symmetric = expected >= LEAST_EXPECTED
+    panel = _by_rules(chart, plan.rules) if symmetric else _by_limits(chart)
+    return _trend(chart.points, plan, (panel,))
 
 
 def _trend(values: Floats, plan: Plan, panels: tuple[Panel, ...]) -> Trend:
@@ -125,8 +132,8 @@ def _by_rules(chart: Chart, rules: Rules) -> Panel:
     first = "Western Electric 1" if rules == "western-electric" else "Nelson 1"
     beyond = chart.beyond
     signals = judge(chart.standardised)
-    return Panel(chart, tuple(s for s in signals if s.rule != first or beyond[s.index]))
+    return Panel(chart, rules, tuple(s for s in signals if s.rule != first or beyond[s.index]))
 
 
-def _by_limits(chart: Chart) -> Panel:
-    return Panel(chart, only_limits(chart.beyond, LIMITS, "beyond its limits"))
+def _by_limits(chart: Chart, rules: str = LIMITS) -> Panel:
+    return Panel(chart, rules, only_limits(chart.beyond, LIMITS, "beyond its limits"))

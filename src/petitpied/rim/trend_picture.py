@@ -25,10 +25,9 @@ TITLE, LETTER, SMALL = 38.0, 28.0, 25.0
 PANEL_HEIGHT, PANEL_GAP, FOOT = 470.0, 130.0, 150.0
 #: more dots than this cannot be told apart on a phone: the last ones are shown
 MOST_BAKES = 80
-KEY = (
-    "Dot: a bake. Ring: a signal. Solid line: centre. Dashes: limits. "
-    "Bar below: bakes that the limits come from."
-)
+#: up to so many, dots are large
+FEW_BAKES = 40
+KEY = "Dot: a bake. Ring: a signal. Solid line: centre. Dashes: limits."
 
 
 @dataclass(frozen=True)
@@ -70,7 +69,13 @@ def trend_sheet(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Sheet
         _draw_times(sheet, trend, frame, (bakes, shown))
         _draw_change(sheet, asked, frame, (bakes, shown))
         top += PANEL_HEIGHT + PANEL_GAP
-    key = KEY + (f" Dotted upright: {asked.change_at}." if asked.change_at else "")
+    inside = any(trend.base[k] for k in shown)
+    key = KEY + (
+        " Bar below: bakes that the limits come from."
+        if inside
+        else " The limits come from bakes before those shown."
+    )
+    key += f" Dotted upright: {asked.change_at}." if asked.change_at else ""
     for i, line in enumerate(wrapped(key, SMALL, WIDTH - 80)):
         sheet.add(Words((40, top + 10 + 36 * i), line, SMALL))
     return sheet
@@ -122,10 +127,11 @@ def _draw_points(sheet: Sheet, panel: Panel, frame: _Frame, view: tuple[float, r
     ]
     if len(places) > 1:
         sheet.add(Line(tuple(places), 1.5, ink=GREY))
-    sheet.add(*(Dot(place, 7.0) for place in places))
+    dot, ring = (7.0, 15.0) if len(shown) <= FEW_BAKES else (5.0, 10.0)
+    sheet.add(*(Dot(place, dot) for place in places))
     for k in sorted({s.index for s in panel.signals if s.index in shown}):
         at = (frame.x(k - shown.start), frame.y(factor * float(chart.points[k])))
-        sheet.add(Dot(at, 15.0, hollow=True))
+        sheet.add(Dot(at, ring, hollow=True))
 
 
 def _stairs(values: Floats, frame: _Frame) -> list[tuple[tuple[float, float], ...]]:

@@ -68,7 +68,7 @@ def lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[str]:
         result.append(f"Passed over, having no value: {len(bakes) - len(known)}.")
     result += _base_lines(trend, asked, bakes)
     result += [line for panel in trend.panels for line in _panel_lines(panel, bakes)]
-    result.append(_false_alarms(trend, asked))
+    result.append(_false_alarms(trend))
     if asked.change_at is not None:
         result += _change_lines(trend.change, asked)
     return result
@@ -126,10 +126,8 @@ def _signal(panel: Panel, index: int, bakes: Sequence[BakeFacts]) -> str:
     return f"bake {index + 1} of {bakes[index].baked_at:%Y-%m-%d}: {what}"
 
 
-def _false_alarms(trend: Trend, asked: Asked) -> str:
-    kind = trend.panels[0].chart.kind
-    rules = "ewma" if kind == "ewma" else asked.rules
-    every = FALSE_ALARM_EVERY[rules] if kind != "spread" else 370
+def _false_alarms(trend: Trend) -> str:
+    every = FALSE_ALARM_EVERY[trend.panels[0].rules]
     return (
         f"A steady process, too, raises a signal about once in {every} bakes in the first chart"
         f"{'' if trend.base_bakes >= FIRM_BASE else ', more often while limits are provisional'}."
