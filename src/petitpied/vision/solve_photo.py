@@ -63,17 +63,20 @@ def solve_photo(
         first = solve_view(
             sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=first
         )
-    warnings = cards_agree(
-        sightings, guess, first, thickness_mm=thickness_mm, evidence=evidence
-    )
+    trusted, warnings, other = guess, list[str](), None
     if guess.profile is not None:
-        size = (grey.shape[1], grey.shape[0])
+        freed = _freed(guess, (grey.shape[1], grey.shape[0]))
         free = solve_view(
-            sightings, _freed(guess, size), thickness_mm=thickness_mm, evidence=evidence,
-            start=first,
-        )  # fmt: skip
-        warnings += _profile_doubts(guess, first, free, size)
-    return SolvedPhoto(first, straight, tuple(warnings))
+            sightings, freed, thickness_mm=thickness_mm, evidence=evidence, start=first
+        )
+        other = _other_lens(guess, free)
+        warnings = _breathing(guess, first, free, (grey.shape[1], grey.shape[0]))
+        if other is not None or warnings:
+            trusted = freed  # the cards are compared without it
+    agreed = cards_agree(sightings, trusted, first, thickness_mm=thickness_mm, evidence=evidence)
+    if other is not None:
+        raise other
+    return SolvedPhoto(first, straight, (*agreed, *warnings))
 
 
 def _freed(guess: CameraGuess, size_px: tuple[int, int]) -> CameraGuess:
@@ -90,27 +93,30 @@ def _freed(guess: CameraGuess, size_px: tuple[int, int]) -> CameraGuess:
     )
 
 
-def _profile_doubts(
+def _other_lens(guess: CameraGuess, free: SolvedView) -> LensError | None:
+    """The error to raise where the lens that the cards alone see is not the profile's."""
+    change = float(free.view.camera_matrix[0, 0] / guess.focal_px - 1)
+    u_rel = float(np.sqrt(free.view.covariance[0, 0]))
+    if abs(change) <= max(OTHER_LENS_REL, SURE * u_rel):
+        return None
+    return LensError(
+        what="the lens profile is of another lens",
+        why=f"by the cards the focal length differs by {100 * change:+.1f} % from that of "
+        f"{guess.profile}, more than focusing can change",
+        next_step="leave --lens out, or make a profile for this lens and zoom (petitpied lens)",
+    )
+
+
+def _breathing(
     guess: CameraGuess, solved: SolvedView, free: SolvedView, size_px: tuple[int, int]
 ) -> list[str]:
-    """The lens that the cards alone see, against the profile's."""
-    seen_px = free.view.camera_matrix[0, 0]
-    change = float(seen_px / guess.focal_px - 1)
-    u_rel = float(np.sqrt(free.view.covariance[0, 0]))
-    if abs(change) > max(OTHER_LENS_REL, SURE * u_rel):
-        raise LensError(
-            what="the lens profile is of another lens",
-            why=f"by the cards the focal length differs by {100 * change:+.1f} % from that of "
-            f"{guess.profile}, more than focusing can change",
-            next_step="leave --lens out, or make a profile for this lens and zoom (petitpied lens)",
-        )
-    own = float(guess.lens_covariance()[0, 0])
+    """A warning where the cards alone see the lens a little otherwise, and it matters."""
+    prior = guess.lens_covariance()
+    change = float(free.view.camera_matrix[0, 0] / guess.focal_px - 1)
     bend = float(free.view.dist[0] - guess.dist[0])
-    u_bend = float(np.hypot(np.sqrt(free.view.covariance[1, 1]),
-                            np.sqrt(guess.lens_covariance()[1, 1])))  # fmt: skip
+    u_change, u_bend = np.sqrt(np.diag(free.view.covariance)[:2] + np.diag(prior)[:2])
+    moved, bent = abs(change) > SIGNIFICANT * u_change, abs(bend) > SIGNIFICANT * u_bend
     effect_mm = size_effect_mm(solved.view, free.view, size_px)
-    moved = abs(change) > SIGNIFICANT * np.hypot(u_rel, np.sqrt(own))
-    bent = abs(bend) > SIGNIFICANT * u_bend
     if not (moved or bent) or effect_mm < EFFECT_WARN_MM:
         return []
     what = f"focal length {100 * change:+.1f} %" if moved else "distortion"
