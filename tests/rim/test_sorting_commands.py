@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 
 from petitpied.domain.errors import ExitCode
+from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts
+from petitpied.domain.surface import Colour, SurfaceMark, TrayColour
 from petitpied.rim.cli import main
 from petitpied.rim.record_files import read_record, record_bytes
 from tests.rim import fakes
@@ -375,3 +377,38 @@ def test_verdict_and_reasons_come_back_from_the_record(petitpied, tmp_path):
     first, other = read_record(tmp_path / "one.json").shells
     assert (first.verdict, first.reasons) == ("second", ("diameter is above the limit",))
     assert (other.verdict, other.reasons) == (None, ())
+
+
+def coloured(shell, lightness, dimples=()):
+    """With a colour and dimples of these confidences, as from a photo with a grey strip."""
+    marks = tuple(
+        SurfaceMark((10.0, 10.0), (1.0, 1.0), Quantity(2.0, 0.3), float(c)) for c in dimples
+    )
+    lab = [Quantity(v, 0.3, 0.5) for v in (lightness, 20.0, 10.0)]
+    return replace(shell, colour=Colour(*lab), dimples=marks)
+
+
+def test_colour_dimples_and_flavour_come_from_the_record(petitpied):
+    tray_colour = TrayColour(True, "grey strip of card A", "flavour rose")
+    shells = [
+        coloured(a_shell(f"A{i + 1}", 0, i, 42.0), lightness)
+        for i, lightness in enumerate((60, 66, 66.2, 60.1))
+    ]
+    shells.append(coloured(a_shell("B1", 1, 0, 42.0), 60, dimples=(0.99,)))
+    shells.append(coloured(a_shell("B2", 1, 1, 42.0), 60, dimples=(0.6,)))
+    write("one.json", a_record(shells, colour=tray_colour))
+    Path("l.toml").write_text("[pass]\ndimples = { max = 0 }\n")
+    status, out, _ = petitpied("sort", "one.json", "--limits", "l.toml")
+    assert status == 0
+    assert "4 pass, 1 reject, 1 check by eye" in out
+    assert "dimples 1 is above the limit, 0" in out
+    found = json.loads(petitpied("pair", "one.json", "--limits", "l.toml", "--json")[1])
+    pairs = {(p["a"]["id"], p["b"]["id"]) for p in found["pairs"]}
+    assert pairs == {("A1", "A4"), ("A2", "A3")}  # light with light, dark with dark
+    Path("b.toml").write_text(BOX)
+    found = json.loads(
+        petitpied("box", "one.json", "--limits", "l.toml", "--box", "b.toml", "--json")[1]
+    )
+    assert {m["flavour"] for b in found["boxes"] for m in b["macarons"]} == {"rose"}
+    # the middles of the pairs: 60.05 and 66.1
+    assert found["worst_colour"] == found["worst_colour_bound"] == pytest.approx(6.05)

@@ -115,7 +115,7 @@ def summary_text(boxing: Boxing, kind: BoxKind) -> str:
         if boxing.colour_bound >= boxing.worst_colour - 1e-6:
             text += "proven smallest"
         else:
-            text += f"none below {boxing.colour_bound:.1f} is possible"
+            text += f"proven only that none is below {boxing.colour_bound:.1f}"
     return text
 
 

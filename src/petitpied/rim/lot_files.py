@@ -10,7 +10,6 @@ from petitpied.domain.errors import LotError, RecordError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.domain.surface import Colour
 from petitpied.rim.output_files import distinct_stems
 from petitpied.rim.own_file import read_own_toml
 from petitpied.rim.record_files import read_record
@@ -20,6 +19,9 @@ from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.limits import LIMITABLE, Limits, parse_limits
 from petitpied.sorting.lot import LotShell, Verdict, harmonics_of
 from petitpied.sorting.verdicts import Count, Measured, Value, judge
+
+#: how `TrayColour.reference` names a flavour
+FLAVOUR_REFERENCE = "flavour "
 
 
 @dataclass(frozen=True)
@@ -65,7 +67,8 @@ def read_box(path: Path) -> BoxKind:
 def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[LotTray, ...]:
     """Records of a lot; folders stand for the records in them.
 
-    ``flavours``: one for all, or one for each record in their order, or none.
+    ``flavours``: one for all, or one for each record in their order, or none: then the flavour
+    that a record names as the reference of its colours, if any.
 
     Raises
     ------
@@ -91,8 +94,7 @@ def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[Lot
         list(flavours) * len(files) if len(flavours) == 1 else list(flavours) or [""] * len(files)
     )
     trays = tuple(
-        LotTray(file, printable(name), _with_scale(read_record(file), file), printable(flavour))
-        for file, name, flavour in zip(files, names, each, strict=True)
+        _tray(file, name, flavour) for file, name, flavour in zip(files, names, each, strict=True)
     )
     seen: dict[str, str] = {}
     for tray in trays:
@@ -104,6 +106,13 @@ def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[Lot
                 next_step="give each tray once",
             )
     return trays
+
+
+def _tray(file: Path, name: str, flavour: str) -> LotTray:
+    record = _with_scale(read_record(file), file)
+    if not flavour and record.colour is not None:
+        flavour = record.colour.reference.partition(FLAVOUR_REFERENCE)[2]
+    return LotTray(file, printable(name), record, printable(flavour))
 
 
 def _records_in(path: Path) -> list[Path]:
@@ -137,7 +146,8 @@ def _with_scale(record: Record, file: Path) -> Record:
 
 def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
     """The record with verdicts and reasons filled in, and notes on what was left out."""
-    unknown = [n for n in limits.names if all(_value(s, n) is None for s in record.shells)]
+    measured = [s for s in record.shells if s.not_measured is None]
+    unknown = [n for n in limits.names if measured and all(_value(s, n) is None for s in measured)]
     # what no shell has is left out, and said; what one shell lacks is checked by eye
     shells = tuple(_judged(shell, limits, unknown) for shell in record.shells)
     words = ", ".join(spoken(name) for name in unknown)
@@ -160,9 +170,9 @@ def _judged(shell: Shell, limits: Limits, unknown: Sequence[str]) -> Shell:
 
 def _value(shell: Shell, name: str) -> Value | None:
     """A measured value by its name; marks with confidences become a count."""
-    value = getattr(shell, name, None)
+    value = getattr(shell, name)
     if isinstance(value, tuple):
-        return None if shell.not_measured else Count(tuple(m.confidence for m in value))
+        return Count(tuple(mark.confidence for mark in value))
     return value if isinstance(value, Quantity) else None
 
 
@@ -200,14 +210,14 @@ def _lot_shell(tray: LotTray, shell: Shell) -> LotShell | str:
         return "its outline in the record is no closed line"
     if not np.isfinite(harmonics).all():
         return "its outline in the record is no closed line"
-    colour = getattr(shell, "colour", None)
-    lab = tuple(float(v) for v in colour.lab) if isinstance(colour, Colour) else None
+    colour = shell.colour
+    lab = None if colour is None else (colour.lightness.value, colour.a.value, colour.b.value)
     return LotShell(
         record=tray.key,
         id=shell.id,
         diameter_mm=shell.diameter_mm,
         harmonics_mm=harmonics,
-        lab=lab,  # type: ignore[arg-type]
+        lab=lab,
         height_mm=shell.height_mm,
         flavour=tray.flavour,
         verdict=None if shell.verdict is None else Verdict(shell.verdict),

@@ -12,7 +12,7 @@ Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 #: larger tasks are not tried: the program would need gigabytes
-MOST_ENTRIES = 400_000
+MOST_ENTRIES, MOST_MACARONS = 400_000, 400
 #: thresholds tried: halving a list of some thousand colour differences takes twelve
 MOST_STEPS = 12
 _OPTIMAL, _TIME, _INFEASIBLE = 0, 1, 2  # scipy.optimize.milp, result.status
@@ -47,8 +47,10 @@ def most_alike(
     boxes, bound
         No such boxes have a worst range below ``bound``; they are optimal where it is reached.
     """
-    apart = task.apart()
     best = [list(box) for box in start]
+    if len(task.size_mm) > MOST_MACARONS:
+        return best, 0.0
+    apart = task.apart()
     worst = _worst(apart, best)
     levels = np.unique(np.append(apart[np.triu_indices(len(apart), 1)], 0.0))
     # the answer is one of the levels: proven[low - 1] is impossible, levels[high] is reached

@@ -240,7 +240,7 @@ def _alike(
             range_mm,
         )
         first = [[number[one.number] for part in box for one in part] for box in start]
-        found, lowest = most_alike(task, first, time_limit_s)
+        found, lowest = most_alike(task, first, time_limit_s / len(recipes))
         bound = max(bound, lowest)
         for box in found:
             parts = tuple(

@@ -20,10 +20,15 @@ LIMITABLE: dict[str, tuple[str, float, float]] = {
     "lean_mm": ("mm", 0.0, 30.0),
     "crack_length_mm": ("mm", 0.0, 500.0),
     "dimples": ("", 0.0, 100.0),
+    "pinholes": ("", 0.0, 100.0),
+    "lumpiness_mm": ("mm", 0.0, 10.0),
     "browning": ("Delta E00", -100.0, 100.0),
+    "edge_browning": ("Delta E00", -100.0, 100.0),
     "aspect_ratio": ("", 0.0, 1.0),
     "circularity": ("", 0.0, 1.0),
 }
+#: quantities that are counts: limits may be whole numbers from 0
+COUNTS = ("dimples", "pinholes")
 #: as other tools and habits name lengths
 OTHER_UNITS = ("_cm", "_in", "_inch", "_inches", "_m", "_um", "_px", "_pt")
 #: chance at most that a shell passed as good is not (JCGM 106, 8.3.2: 5 % is common)
@@ -139,7 +144,7 @@ def _checked(file: OwnFile, place: tuple[str, ...], limit: Limit) -> Limit:
     """No empty range; no "at most 0" that measuring could never confirm."""
     closed = limit.low is not None and limit.high is not None
     width = (limit.high or 0.0) - (limit.low or 0.0)
-    if closed and (width < 0 or (width == 0 and limit.name != "dimples")):
+    if closed and (width < 0 or (width == 0 and limit.name not in COUNTS)):
         why = f"{limit.name} leaves nothing between {limit.low:g} and {limit.high:g}"
         raise file.fault(place, why, "a min below the max, a tolerance above 0")
     if limit.high == 0 and limit.name in ("roundness_mm", "lean_mm", "crack_length_mm"):
