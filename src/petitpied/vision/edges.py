@@ -14,43 +14,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.liner import LOUDEST, LinerModel
+from petitpied.vision.coarse_outlines import smoothed
+from petitpied.vision.edge_network import EdgeProposals, propose_edges
+from petitpied.vision.liner import LinerLight
+from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions, sample_along_rays
 
 Floats = NDArray[np.float64]
 
-#: rays a shell: one every 1.9 degrees, 0.7 mm on a 45 mm shell, finer than a foot's ruffles
-RAYS = 192
-#: half width of the searched band: relative to the radius (the finder's outlines were within
-#: 4 % at the 95th percentile on tuning scenes), and in px of the finder's reduced picture
-BAND_REL, BAND_FINDER_PX = 0.045, 0.3
-#: the finder knows caps less well than outlines
-CAP_BAND_REL = 0.10
 #: standard deviation of the differentiating Gaussian, px: about the blur of a phone's photo
 EDGE_SIGMA_PX = 1.3
 #: how fast an edge may move from ray to ray before it costs as much as a third of its strength
 SLOPE_COST = 0.5
-#: an edge half of the band away from the coarse outline counts as much less as one of e times
-#: less strength
-NEAR_REL = 0.5
-#: an edge that parts shell from liner by colour, as far as colours can, counts this much more
-#: (natural logarithm); colours are compared over this share of the radius on both sides
-FALL_WEIGHT, WINDOW_REL = 1.0, 0.02
+#: half width of the band about the network's proposal in which the edge is measured, relative
+#: to the radius: 2.5 times the proposals' error at the 95th percentile on held-out drawn scenes
+BAND_REL = 0.03
+#: coarse outlines farther off than this somewhere, relative to the radius, are proposed for anew:
+#: the network's view of a ray ends at a fifth of the radius
+FAR_REL = 0.08
+#: a place counts by the logarithm of its probability, and this much by that of its strength
+STRENGTH_WEIGHT = 0.25
+#: a probability below this is as good as none
+LEAST_PROBABILITY = 1e-3
 #: inside the outer edge by this, px, an edge can be told from the outer one: 1.5 times the
 #: width of the differentiating Gaussian
 OUTER_REACH_PX = 2.0
-#: the cap's edge is looked for where the finder sees a foot at least this wide, relative to
-#: the radius (0.3 mm on 22 mm)
+#: the cap's edge counts where a foot at least this wide is proposed, relative to the radius
+#: (0.3 mm on 22 mm)
 VISIBLE_FOOT_REL = 0.015
-#: edges stronger than this many times the usual count alike: a cap's edge is no better a
-#: witness of the outline than a foot's weaker one outside it
-LOUDEST_EDGE = 3.5
-#: the outline may lie farther outside the coarse one than inside it, by this factor: a foot of
-#: the liner's colour is missed by colours
-OUTWARD = 1.5
-#: a foot usually reaches this far outside the cap's outline, relative to the radius (common
-#: practice, no source: 0.9 mm on 22 mm); where the coarse outline lies closer, colours may have
-#: missed a foot of the liner's own, and the edge is looked for up to this much farther out
-USUAL_FOOT_REL, MISSED_FOOT_REL = 0.04, 0.02
 #: opponent channels count this much more than lightness: shadows change lightness alone
 CHROMA_GAIN = 1.5
 
@@ -78,15 +68,6 @@ class ShellEdges:
     cap: EdgeBand
 
 
-def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> Floats:
-    """Radius (N,) of a star-shaped closed outline (M, 2) about ``centre_px`` at angles (N,)."""
-    offset = outline_px - centre_px
-    angle = np.arctan2(offset[:, 1], offset[:, 0])
-    order = np.argsort(angle)
-    reach = np.hypot(*offset.T)[order]
-    return np.asarray(np.interp(angle_rad, angle[order], reach, period=2 * np.pi), float)
-
-
 def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Lightness (Rec. 601 weights) and two opponent channels, (..., 3)."""
     gain = CHROMA_GAIN
@@ -94,25 +75,6 @@ def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     flat = strip_bgr.reshape(-1, strip_bgr.shape[-2], 3).astype(np.float32)
     mixed = cv2.transform(flat, np.array(mix, np.float32))
     return np.asarray(mixed, np.float32).reshape(strip_bgr.shape)
-
-
-def _strips(
-    pixels_bgr: NDArray[np.uint8], centre: Floats, radius: Floats, offset: Floats
-) -> NDArray[np.uint8]:
-    """Picture along the rays: (S, RAYS, len(offset), 3)."""
-    shells = len(centre)
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-    reach = radius[:, :, None] + offset
-    x = centre[:, None, None, 0] + reach * np.cos(angle)[None, :, None]
-    y = centre[:, None, None, 1] + reach * np.sin(angle)[None, :, None]
-    flat = cv2.remap(
-        pixels_bgr,
-        x.reshape(-1, len(offset)).astype(np.float32),
-        y.reshape(-1, len(offset)).astype(np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return np.asarray(flat, np.uint8).reshape(shells, RAYS, len(offset), 3)
 
 
 def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
@@ -135,29 +97,6 @@ def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
     return np.asarray(np.sqrt(np.einsum("srnc,srnc->srn", change, change)), float)
 
 
-def _fall(
-    strips: NDArray[np.uint8], centre_rel: Floats, model: LinerModel, window: int
-) -> Floats:
-    """How well each sample parts shell (inside) from liner (outside), (S, RAYS, R), -1 to 1.
-
-    Mean evidence for shell over ``window`` samples inside less that outside, smoothed over five
-    rays, over its largest possible value.
-    """
-    at = centre_rel[:, None, None]
-    voice = model.evidence(strips, at[..., 0], at[..., 1])
-    shells, rays, samples = voice.shape
-    step = np.concatenate([np.full(window, 1.0), [0.0], np.full(window, -1.0)])
-    step /= 2 * window * LOUDEST
-    fall = cv2.filter2D(
-        voice.reshape(shells * rays, samples),
-        -1,
-        step[None].astype(np.float32),
-        borderType=cv2.BORDER_REPLICATE,
-    )
-    fall = np.asarray(fall, float).reshape(shells, rays, samples)
-    return np.asarray(np.mean([np.roll(fall, k, axis=1) for k in range(-2, 3)], axis=0), float)
-
-
 def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
     """Closed path of the highest total score (S, RAYS), steps of at most two samples a ray.
 
@@ -168,7 +107,7 @@ def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
     near, far = np.float32(SLOPE_COST), np.float32(2 * SLOPE_COST)
     by_ray = np.ascontiguousarray(score.transpose(1, 0, 2))
     # best totals up to each ray, with room for steps beyond both ends of the band
-    total = np.full((count, shells, samples + 4), -1e9, np.float32)
+    total = np.full((count, shells, samples + 4), -np.inf, np.float32)
     total[0, :, 2:-2] = by_ray[0]
     best, other = np.empty((2, shells, samples), np.float32)
     for ray in range(1, count):
@@ -207,48 +146,45 @@ def _parabola(strength: Floats, path: NDArray[np.intp]) -> Floats:
 def _band(
     pixels_bgr: NDArray[np.uint8],
     centre: Floats,
-    radius: Floats,
-    half_px: Floats,
-    *,
-    inside_px: Floats | None = None,
-    model: LinerModel | None = None,
-    outward: float = 1.0,
-    loudest: float = np.inf,
+    proposals: EdgeProposals,
+    probability: NDArray[np.float32],
 ) -> EdgeBand:
-    """Edges within ``half_px`` (S,) of ``radius`` (S, RAYS), inside ``inside_px`` if given;
-    ``model`` given: from shell to liner."""
-    step_px = max(0.7, float(half_px.max()) / 40)
-    reach = int(np.ceil(float(half_px.max()) / step_px))
-    offset = np.asarray(np.arange(-reach, reach + 1) * step_px, float)
-    strips = _strips(pixels_bgr, centre, radius, offset)
+    """Edges of one kind: strong changes of colour where the network proposes them."""
+    middle = proposals.mean_px(probability)
+    half_px = BAND_REL * float(np.median(middle))
+    step_px = max(0.7, half_px / 16)
+    reach = int(np.ceil(half_px / step_px))
+    offset = np.arange(-reach, reach + 1) * step_px
+    strips = sample_along_rays(pixels_bgr, centre, middle[:, :, None] + offset)
     strength = _strength(strips, EDGE_SIGMA_PX / step_px)
     typical = np.median(strength, axis=(1, 2), keepdims=True) + 0.3
-    if inside_px is not None:  # the outer edge's own slope is no evidence for the cap's
-        gap = (inside_px - radius)[:, :, None] - offset
-        strength *= 1 - np.exp(-0.5 * (np.maximum(gap, 0) / OUTER_REACH_PX) ** 2)
-    spread = NEAR_REL * half_px[:, None] * np.where(offset > 0, outward, 1.0)
-    near = -0.5 * (offset / spread) ** 2
-    score = np.log(np.clip(strength / typical, 0.1, loudest)) + near[:, None, :]
-    if model is not None:
-        size = pixels_bgr.shape[1], pixels_bgr.shape[0]
-        window = max(2, round(WINDOW_REL * float(np.median(radius)) / step_px))
-        score += FALL_WEIGHT * _fall(strips, centre / size, model, window)
+    likely = _likely(proposals, probability, middle, offset)
+    score = STRENGTH_WEIGHT * np.log(np.clip(strength / typical, 0.1, None)) + np.log(likely)
     path = best_paths(score.astype(np.float32))
     place = _parabola(strength, path)
+    found = middle + (place - reach) * step_px
+    points = centre[:, None] + found[:, :, None] * ray_directions()
     peak = np.take_along_axis(strength, path[:, :, None], axis=2)[:, :, 0]
-    found = radius + (place - reach) * step_px
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-    direction = np.column_stack([np.cos(angle), np.sin(angle)])
-    points = centre[:, None] + found[:, :, None] * direction
     noise = typical[:, :, 0]
     return EdgeBand(found, peak**2 / (peak**2 + noise**2), points)
 
 
+def _likely(
+    proposals: EdgeProposals, probability: NDArray[np.float32], middle: Floats, offset: Floats
+) -> Floats:
+    """The proposal's probability (S, RAYS, N) at ``middle`` + ``offset``, px."""
+    part = proposals.part_rel
+    at = (middle[:, :, None] + offset) / proposals.coarse_px[:, :, None]
+    at = (at - part[0]) / (part[1] - part[0])
+    low = np.clip(np.floor(at).astype(np.intp), 0, len(part) - 2)
+    share = np.clip(at - low, 0, 1)
+    left = np.take_along_axis(probability, low, axis=2)
+    right = np.take_along_axis(probability, low + 1, axis=2)
+    return np.asarray(left * (1 - share) + right * share + LEAST_PROBABILITY, float)
+
+
 def find_edges(
-    pixels_bgr: NDArray[np.uint8],
-    seeds: Sequence[Seed],
-    finder_px: float,
-    model: LinerModel | None = None,
+    pixels_bgr: NDArray[np.uint8], seeds: Sequence[Seed], light: LinerLight
 ) -> ShellEdges:
     """Outer and cap edges of the seeds.
 
@@ -258,40 +194,24 @@ def find_edges(
         The photo, frame px.
     seeds : sequence of Seed
         Shells to measure; at least one.
-    finder_px : float
-        Size, in px of the photo, of one px of the reduced picture the finder worked on.
-    model : LinerModel, optional
-        Colours of shell and liner: an edge with shell on both its sides, or liner, counts less.
-
-    Returns
-    -------
-    ShellEdges
-        Where a seed has no cap outline, its cap edges have weight 0.
+    light : LinerLight
+        The liner's brightness over the photo.
     """
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     centre = np.array([s.centre_px for s in seeds], float)
-    outer = np.array(
+    coarse = np.array(
         [outline_radius(s.outline_px, c, angle) for s, c in zip(seeds, centre, strict=True)]
     )
-    has_cap = np.array([s.cap_outline_px is not None for s in seeds])
-    cap = np.array(
-        [
-            outline_radius(s.outline_px if s.cap_outline_px is None else s.cap_outline_px, c, angle)
-            for s, c in zip(seeds, centre, strict=True)
-        ]
-    )
-    size = outer.mean(axis=1, keepdims=True)
-    expected = np.where(has_cap[:, None], cap + USUAL_FOOT_REL * size, outer)
-    searched = np.clip(expected, outer, outer + MISSED_FOOT_REL * size)
-    half = BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
-    outer_band = _band(
-        pixels_bgr, centre, searched, half, model=model, outward=OUTWARD, loudest=LOUDEST_EDGE
-    )
-    inner = np.minimum(cap, outer)
-    half = CAP_BAND_REL * outer.mean(axis=1) + BAND_FINDER_PX * finder_px
-    cap_band = _band(pixels_bgr, centre, inner, half, inside_px=outer_band.radius_px)
-    visible = outer - inner > VISIBLE_FOOT_REL * outer.mean(axis=1, keepdims=True)
-    cap_weight = cap_band.weight * visible * has_cap[:, None]
+    proposals = propose_edges(pixels_bgr, centre, coarse, light)
+    off = np.abs(proposals.mean_px(proposals.outer) / coarse - 1).max(axis=1)
+    far = off > FAR_REL
+    if far.any():
+        better = smoothed(proposals.mean_px(proposals.outer)[far])
+        proposals = proposals.replaced(far, propose_edges(pixels_bgr, centre[far], better, light))
+    outer = _band(pixels_bgr, centre, proposals, proposals.outer)
+    cap = _band(pixels_bgr, centre, proposals, proposals.cap)
+    gap = proposals.mean_px(proposals.outer) - proposals.mean_px(proposals.cap)
+    visible = gap > VISIBLE_FOOT_REL * coarse.mean(axis=1, keepdims=True)
     return ShellEdges(
-        centre, angle, outer_band, EdgeBand(cap_band.radius_px, cap_weight, cap_band.points_px)
+        centre, angle, outer, EdgeBand(cap.radius_px, cap.weight * visible, cap.points_px)
     )

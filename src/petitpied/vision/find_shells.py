@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.coarse_outlines import refine_outlines
+from petitpied.vision.coarse_outlines import smooth_outlines
 from petitpied.vision.finder_network import FinderMaps, run_finder
-from petitpied.vision.liner import LinerModel
+from petitpied.vision.liner import LinerLight
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
@@ -48,7 +48,7 @@ class FoundShells:
 
     seeds: tuple[Seed, ...]
     cell_px: float
-    model: LinerModel | None  # colours of shell and liner; None without a whole shell
+    light: LinerLight
 
 
 def _vote_peaks(maps: FinderMaps, shown: NDArray[np.bool_]) -> Floats:
@@ -268,5 +268,5 @@ def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
 def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
     """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
     maps = run_finder(pixels_bgr)
-    seeds, model = refine_outlines(maps, seeds_from_maps(maps))
-    return FoundShells(seeds, maps.cell_px, model)
+    seeds, light = smooth_outlines(maps, seeds_from_maps(maps))
+    return FoundShells(seeds, maps.cell_px, light)

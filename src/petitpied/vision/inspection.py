@@ -72,7 +72,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     heights = (
         heights_from_ruler(settings.shell_height_mm) if settings.shell_height_mm else Heights()
     )
-    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.model)
+    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.light)
     measured = _measure(solved.view, sorted_out, edges, straight, cards, heights)
     warnings += view_warnings(measured.view, solved, sightings, bool(guess.profile or focal_mm))
     warnings += measured.warnings
@@ -116,7 +116,7 @@ def _inspect_relative(photo: Photo) -> Record:
     if not any(seed.whole for seed in found.seeds):
         raise _no_shells(photo, len(found.seeds))
     whole = [seed for seed in found.seeds if seed.whole]
-    edges = find_edges(photo.pixels_bgr, whole, found.model)
+    edges = find_edges(photo.pixels_bgr, whole, found.light)
     shells, lattice = relative_shells(found.seeds, edges, find_neighbours(edges, whole))
     return Record(
         tool_version=__version__,

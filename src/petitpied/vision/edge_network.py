@@ -1,0 +1,112 @@
+"""Run the edge network: along each ray from a shell's middle, where its edges may lie.
+
+The network (`tests/training`, weights in ``edges.onnx``) is run by OpenCV on the photo sampled
+along rays about the coarse outlines. It proposes which of a ray's changes of colour is the outer
+edge and which the cap's; the edges themselves are measured in the photo.
+"""
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.vision.liner import LinerLight, log_colour
+from petitpied.vision.ray_strips import RAYS, sample_along_rays
+
+Floats = NDArray[np.float64]
+
+#: samples of a ray, between these shares of the coarse radius
+SAMPLES, FROM_REL, TO_REL = 96, 0.79, 1.21
+#: rays wrapped round at both ends, of every second ray; shells at a time; the network's strides
+PAD, SHELLS, RAY_STRIDE, SAMPLE_STRIDE = 8, 12, 2, 4
+
+
+@dataclass(frozen=True)
+class EdgeProposals:
+    """Probabilities (S, RAYS, SAMPLES) of the outer and of the cap's edge along each ray, over
+    ``part_rel`` (SAMPLES,) of the ``coarse_px`` radius (S, RAYS); they add up to 1 a ray."""
+
+    outer: NDArray[np.float32]
+    cap: NDArray[np.float32]
+    part_rel: Floats
+    coarse_px: Floats
+
+    def mean_px(self, probability: NDArray[np.float32]) -> Floats:
+        """Expected radius of an edge (S, RAYS)."""
+        return np.asarray(self.coarse_px * (probability @ self.part_rel), float)
+
+    def replaced(self, which: NDArray[np.bool_], other: "EdgeProposals") -> "EdgeProposals":
+        """The same with the shells ``which`` (S,) taken from ``other``, in their order."""
+        outer, cap, coarse = self.outer.copy(), self.cap.copy(), self.coarse_px.copy()
+        outer[which], cap[which], coarse[which] = other.outer, other.cap, other.coarse_px
+        return EdgeProposals(outer, cap, self.part_rel, coarse)
+
+
+@cache
+def _network() -> cv2.dnn.Net:
+    weights = files("petitpied.vision").joinpath("edges.onnx").read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
+
+
+def _strips(
+    pixels_bgr: NDArray[np.uint8], centre_px: Floats, coarse_px: Floats, light: Floats
+) -> NDArray[np.float32]:
+    """The network's input (S, 4, RAYS / 2 + 2 PAD, SAMPLES)."""
+    part = np.linspace(FROM_REL, TO_REL, SAMPLES)
+    strips = sample_along_rays(pixels_bgr, centre_px, coarse_px[:, :, None] * part)
+    # every second ray with half of either neighbour, by whole numbers: 1, 2, 1
+    wide = strips.astype(np.uint16)
+    soft = 2 * wide[:, ::2] + wide[:, 1::2] + np.roll(wide[:, 1::2], 1, axis=1)
+    colour = log_colour(((soft + 2) // 4).astype(np.uint8))
+    colour -= light[:, None, None].astype(np.float32)
+    shells, rays = len(centre_px), RAYS // 2
+    board = np.empty((shells, 4, rays + 2 * PAD, SAMPLES), np.float32)
+    board[:, :3, PAD:-PAD] = np.moveaxis(colour, -1, 1)
+    board[:, 3] = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
+    board[:, :3, :PAD] = board[:, :3, -2 * PAD : -PAD]
+    board[:, :3, -PAD:] = board[:, :3, PAD : 2 * PAD]
+    return board
+
+
+def _probabilities(out: NDArray[np.float32]) -> NDArray[np.float32]:
+    """The network's output (S, 16, rays, samples) as probabilities (S, 2, RAYS / 2, SAMPLES)."""
+    out = out[:, :, PAD // RAY_STRIDE : -PAD // RAY_STRIDE]
+    shells, _, rays, quarter = out.shape
+    scores = out.reshape(shells, 2, RAY_STRIDE, SAMPLE_STRIDE, rays, quarter)
+    scores = scores.transpose(0, 1, 4, 2, 5, 3).reshape(shells, 2, RAYS // 2, SAMPLES)
+    scores = np.exp(scores - scores.max(axis=3, keepdims=True))
+    return np.asarray(scores / scores.sum(axis=3, keepdims=True), np.float32)
+
+
+def propose_edges(
+    pixels_bgr: NDArray[np.uint8], centre_px: Floats, coarse_px: Floats, light: LinerLight
+) -> EdgeProposals:
+    """Where the edges of S shells may lie.
+
+    Parameters
+    ----------
+    pixels_bgr : ndarray of shape (height, width, 3), uint8
+        The photo, frame px.
+    centre_px, coarse_px : ndarray (S, 2), (S, RAYS)
+        Middles and coarse outlines; these may be off by a tenth of the radius.
+    light : LinerLight
+        The liner's brightness, which colours are compared with.
+    """
+    size = np.array([pixels_bgr.shape[1], pixels_bgr.shape[0]])
+    board = _strips(pixels_bgr, centre_px, coarse_px, light.at(centre_px / size))
+    shells = len(board)
+    full = -(-shells // SHELLS) * SHELLS
+    board = np.concatenate([board, np.zeros((full - shells, *board.shape[1:]), np.float32)])
+    net, parts = _network(), []
+    for first in range(0, full, SHELLS):
+        net.setInput(np.ascontiguousarray(board[first : first + SHELLS]))
+        parts.append(_probabilities(np.asarray(net.forward(), np.float32)))
+    both = np.concatenate(parts)[:shells]
+    # rays in between are the mean of their neighbours
+    between = 0.5 * (both + np.roll(both, -1, axis=2))
+    whole = np.stack([both, between], axis=3).reshape(shells, 2, RAYS, SAMPLES)
+    part = np.linspace(FROM_REL, TO_REL, SAMPLES)
+    return EdgeProposals(whole[:, 0], whole[:, 1], part, coarse_px)

@@ -1,0 +1,42 @@
+"""The photo along rays from each shell's middle: what every look at a shell's edge starts from."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bytes = NDArray[np.uint8]
+
+#: rays a shell: one every 1.9 degrees, 0.7 mm on a 45 mm shell, finer than a foot's ruffles
+RAYS = 192
+
+
+def ray_directions() -> Floats:
+    """Unit vectors (RAYS, 2) from +u towards +v."""
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    return np.column_stack([np.cos(angle), np.sin(angle)])
+
+
+def sample_along_rays(pixels_bgr: Bytes, centre_px: Floats, reach_px: Floats) -> Bytes:
+    """Picture (S, RAYS, N, 3) at distances ``reach_px`` (S, RAYS, N) from middles (S, 2)."""
+    direction = ray_directions()
+    x = centre_px[:, None, None, 0] + reach_px * direction[None, :, None, 0]
+    y = centre_px[:, None, None, 1] + reach_px * direction[None, :, None, 1]
+    samples = reach_px.shape[2]
+    flat = cv2.remap(
+        pixels_bgr,
+        x.reshape(-1, samples).astype(np.float32),
+        y.reshape(-1, samples).astype(np.float32),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(flat, np.uint8).reshape(*reach_px.shape, 3)
+
+
+def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> Floats:
+    """Radius (N,) of a star-shaped closed outline (M, 2) about ``centre_px`` at angles (N,)."""
+    offset = outline_px - centre_px
+    angle = np.arctan2(offset[:, 1], offset[:, 0])
+    order = np.argsort(angle)
+    reach = np.hypot(*offset.T)[order]
+    return np.asarray(np.interp(angle_rad, angle[order], reach, period=2 * np.pi), float)

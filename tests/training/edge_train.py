@@ -1,0 +1,252 @@
+"""Train the edge network and write it as ONNX.
+
+``python -m tests.training.edge_train --scenes 600 --minutes 5 --traced DIR --out edges.onnx``
+"""
+
+import argparse
+import time
+from pathlib import Path
+
+import numpy as np
+import torch
+from torch.nn import functional as F
+
+from tests.training.edge_data import (
+    EDGE_HELD_OUT_SEED,
+    EDGE_SEED,
+    WIDE_FROM,
+    WIDE_SAMPLES,
+    WIDE_TO,
+    joined,
+    render_strips,
+    traced_sets,
+)
+from tests.training.edge_network import PAD, EdgeNet, scores
+
+BATCH = 48
+SAMPLES, FROM, TO = 96, 0.79, 1.21  # as petitpied.vision.edge_proposals
+TARGET_SIGMA = 1.2  # samples
+CAP_WEIGHT = 0.6
+TRACED_SHARE = 0.35  # of a batch, where traced strips are given
+
+Strips = dict[str, torch.Tensor]
+
+
+def to_device(data: dict[str, np.ndarray], device: torch.device) -> Strips:
+    return {name: torch.from_numpy(np.ascontiguousarray(v)).to(device) for name, v in data.items()}
+
+
+def log_colour(strip: torch.Tensor) -> torch.Tensor:
+    return 2.2 * torch.log((strip.float() + 4.0) / 255.0)
+
+
+def cut(data: Strips, index: torch.Tensor, base: torch.Tensor) -> tuple[torch.Tensor, ...]:
+    """Input colours (B, 3, RAYS / 2, SAMPLES) about ``base`` (B, RAYS) radii relative to the stored
+    radius, and the true edges as sample numbers (B, RAYS / 2)."""
+    strip = log_colour(data["strip"][index]) - data["light"][index][:, None, None, :]
+    part = torch.linspace(FROM, TO, SAMPLES, device=base.device)
+    at = (base[:, :, None] * part - WIDE_FROM) / (WIDE_TO - WIDE_FROM) * (WIDE_SAMPLES - 1)
+    low = at.floor().clamp(0, WIDE_SAMPLES - 2)
+    share = (at - low).clamp(0, 1)[..., None]
+    low = low.long()[..., None].expand(-1, -1, -1, 3)
+    colour = torch.gather(strip, 2, low) * (1 - share) + torch.gather(strip, 2, low + 1) * share
+    step = (TO - FROM) / (SAMPLES - 1)
+    edges = [(data[n][index] / base - FROM)[:, ::2] / step for n in ("outer", "cap")]
+    # every second ray, smoothed over its neighbours as the photo's own sampling does not
+    wide = colour.permute(0, 3, 1, 2)
+    return 0.5 * wide[:, :, ::2] + 0.25 * (wide.roll(1, 2) + wide.roll(-1, 2))[:, :, ::2], *edges
+
+
+def jittered_base(
+    count: int, rays: int, rng: torch.Generator, device: torch.device
+) -> torch.Tensor:
+    """A coarse outline as the finder may give it, off in size, place and shape."""
+    angle = torch.arange(rays, device=device) * (2 * np.pi / rays)
+
+    def normal(sigma: float) -> torch.Tensor:
+        return sigma * torch.randn(count, 1, generator=rng, device=device)
+
+    far = torch.rand(count, 1, generator=rng, device=device) < 0.15  # as on a printed ring
+    base = 1 + torch.where(far, normal(0.08), normal(0.03))
+    for order, sigma in ((1, 0.02), (2, 0.012), (3, 0.006)):
+        base = base + normal(sigma) * torch.cos(order * angle) + normal(sigma) * torch.sin(
+            order * angle
+        )
+    return base.expand(-1, rays)
+
+
+def varied(colour: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
+    """Other lights, flavours, sharpness, noise."""
+    n, device = len(colour), colour.device
+
+    def uniform(low: float, high: float, *shape: int) -> torch.Tensor:
+        return low + (high - low) * torch.rand(n, *shape, generator=rng, device=device)
+
+    x = colour * torch.exp(uniform(-0.5, 0.25, 1, 1, 1))
+    mean = x.mean(dim=1, keepdim=True)
+    tint = torch.where(uniform(0, 1, 1, 1, 1) < 0.08, 0.0, torch.exp(uniform(-0.6, 0.4, 1, 1, 1)))
+    x = mean + (x - mean) * tint
+    order = torch.randperm(3, generator=rng, device=device)
+    x = torch.where(uniform(0, 1, 1, 1, 1) < 0.3, x[:, order], x)
+    x = x + 0.12 * torch.randn(n, 3, 1, 1, generator=rng, device=device)
+    soft = F.avg_pool2d(x, (3, 5), 1, (1, 2), count_include_pad=False)
+    x = x + (soft - x) * uniform(-0.6, 1.0, 1, 1, 1)
+    return x + uniform(0, 0.05, 1, 1, 1) * torch.randn(x.shape, generator=rng, device=device)
+
+
+def turned(
+    colour: torch.Tensor, edges: list[torch.Tensor], rng: torch.Generator
+) -> tuple[torch.Tensor, list[torch.Tensor]]:
+    """The batch turned by one random angle, mirrored or not."""
+    by = int(torch.randint(colour.shape[2], (1,), generator=rng, device=colour.device))
+    colour, edges = colour.roll(by, 2), [e.roll(by, 1) for e in edges]
+    if float(torch.rand(1, generator=rng, device=colour.device)) < 0.5:
+        colour, edges = colour.flip(2), [e.flip(1) for e in edges]
+    return colour, edges
+
+
+def as_input(colour: torch.Tensor) -> torch.Tensor:
+    """Colours, and where along the ray each sample lies; rays wrapped round."""
+    n, _, rays, samples = colour.shape
+    place = torch.linspace(-1, 1, samples, device=colour.device).expand(n, 1, rays, samples)
+    x = torch.cat([colour, place], 1)
+    return torch.cat([x[:, :, -PAD:], x, x[:, :, :PAD]], 2)
+
+
+def loss_of(logp: torch.Tensor, edges: list[torch.Tensor]) -> torch.Tensor:
+    total = logp.new_zeros(())
+    at = torch.arange(logp.shape[3], device=logp.device)
+    for kind, weight in enumerate((1.0, CAP_WEIGHT)):
+        edge = edges[kind]
+        known = ~torch.isnan(edge) & (edge > 0) & (edge < len(at) - 1)
+        place = torch.nan_to_num(edge)
+        target = torch.softmax(-0.5 * ((at - place[..., None]) / TARGET_SIGMA) ** 2, dim=2)
+        each = -(target * logp[:, kind]).sum(2)
+        total = total + weight * (each * known).sum() / known.sum().clamp(min=1)
+    return total
+
+
+def check(net: EdgeNet, data: Strips) -> str:
+    """Mean absolute error of the likeliest place, and mean error, in % of the radius."""
+    net.eval()
+    device = data["light"].device
+    rng = torch.Generator(device).manual_seed(1)
+    off: list[list[torch.Tensor]] = [[], []]
+    with torch.no_grad():
+        for index in torch.arange(len(data["light"]), device=device).split(64):
+            base = jittered_base(len(index), data["outer"].shape[1], rng, device)
+            colour, *edges = cut(data, index, base)
+            logp = scores(net(as_input(colour)))
+            for kind in (0, 1):
+                found = (logp[:, kind].exp() * torch.arange(SAMPLES, device=device)).sum(2)
+                rest = (found - edges[kind]) * (TO - FROM) / (SAMPLES - 1) * 100
+                off[kind].append(rest[~torch.isnan(rest)])
+    net.train()
+    both = [torch.cat(o) for o in off]
+    return " ".join(
+        f"{n} {float(o.abs().mean()):.3f} ({float(o.mean()):+.3f})"
+        for n, o in zip(("outer", "cap"), both, strict=True)
+    )
+
+
+def train(
+    sets: list[Strips], held: dict[str, Strips], minutes: float, seed: int, start: Path | None
+) -> EdgeNet:
+    device = sets[0]["light"].device
+    torch.manual_seed(seed)
+    rng = torch.Generator(device).manual_seed(seed)
+    net = EdgeNet().to(device)
+    if start:
+        net.load_state_dict(torch.load(start, map_location=device))
+    best = torch.optim.AdamW(net.parameters(), lr=4e-3, weight_decay=1e-3)
+    average = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
+    )
+    began = shown = time.monotonic()
+    step = 0
+    share = [1.0] if len(sets) == 1 else [1 - TRACED_SHARE, TRACED_SHARE]
+    while (part := (time.monotonic() - began) / (60 * minutes)) < 1:
+        rate = 4e-3 * (part / 0.05 if part < 0.05 else 0.5 * (1 + np.cos(np.pi * part)))
+        for group in best.param_groups:
+            group["lr"] = max(rate, 1e-6)
+        cuts = []
+        for data, rel in zip(sets, share, strict=True):
+            count = round(BATCH * rel)
+            index = torch.randint(len(data["light"]), (count,), generator=rng, device=device)
+            cuts.append(cut(data, index, jittered_base(count, data["outer"].shape[1], rng, device)))
+        colour, outer, cap = (torch.cat(parts) for parts in zip(*cuts, strict=True))
+        colour, edges = turned(varied(colour, rng), [outer, cap], rng)
+        loss = loss_of(scores(net(as_input(colour))), edges)
+        best.zero_grad(set_to_none=True)
+        loss.backward()
+        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
+        best.step()
+        average.update_parameters(net)
+        step += 1
+        if time.monotonic() - shown > 20:
+            shown = time.monotonic()
+            told = "; ".join(f"{n} {check(average.module, d)}" for n, d in held.items())
+            print(f"part {part:.2f} loss {float(loss.detach()):.3f} {told}", flush=True)
+    told = "; ".join(f"{n} {check(average.module, d)}" for n, d in held.items())
+    print(f"final {told}, {step} steps", flush=True)
+    return average.module
+
+
+def export(net: EdgeNet, target: Path, rays: int = 96, shells: int = 12) -> None:
+    """Write the network as ONNX for a fixed number of shells at a time, for OpenCV."""
+    net = net.cpu().float().eval()
+    torch.onnx.export(
+        net,
+        (torch.zeros(shells, 4, rays + 2 * PAD, SAMPLES),),
+        str(target),
+        opset_version=17,
+        input_names=["strips"],
+        output_names=["scores"],
+        dynamo=False,
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--scenes", type=int, default=3000)
+    parser.add_argument("--held-out", type=int, default=32)
+    parser.add_argument("--workers", type=int, default=16)
+    parser.add_argument("--render-minutes", type=float, default=60.0)
+    parser.add_argument("--minutes", type=float, default=4.0)
+    parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--first-seed", type=int, default=EDGE_SEED)
+    parser.add_argument("--traced", type=Path, nargs="*", default=[], help="folders, or .npz")
+    parser.add_argument("--check", type=Path, help="strips (.npz) looked at only")
+    parser.add_argument("--kept", type=Path, help=".npz of strips drawn before, or to be kept")
+    parser.add_argument("--start", type=Path, help="weights to start from")
+    parser.add_argument("--out", type=Path, default=Path("edges.onnx"))
+    options = parser.parse_args()
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    if options.kept and options.kept.exists():
+        drawn = dict(np.load(options.kept))
+    else:
+        drawn = render_strips(
+            options.first_seed, options.scenes, options.workers, options.render_minutes
+        )
+        if options.kept:
+            np.savez(options.kept, **drawn)
+    held = {
+        "drawn": to_device(
+            render_strips(EDGE_HELD_OUT_SEED, options.held_out, options.workers, 2), device
+        )
+    }
+    if options.check:
+        held["traced"] = to_device(dict(np.load(options.check)), device)
+    sets = [to_device(drawn, device)]
+    if options.traced:
+        files = [dict(np.load(p)) for p in options.traced if p.suffix == ".npz"]
+        folders = list(traced_sets([p for p in options.traced if p.suffix != ".npz"]))
+        sets.append(to_device(joined(files + folders), device))
+    net = train(sets, held, options.minutes, options.seed, options.start)
+    torch.save(net.state_dict(), options.out.with_suffix(".pt"))
+    export(net, options.out)
+    print(f"{options.out}: {options.out.stat().st_size / 1e3:.0f} kB")
+
+
+if __name__ == "__main__":
+    main()
