@@ -382,10 +382,12 @@ def test_verdict_and_reasons_come_back_from_the_record(petitpied, tmp_path):
 def coloured(shell, lightness, dimples=()):
     """With a colour and dimples of these confidences, as from a photo with a grey strip."""
     marks = tuple(
-        SurfaceMark((10.0, 10.0), (1.0, 1.0), Quantity(2.0, 0.3), float(c)) for c in dimples
+        SurfaceMark((10.0, 10.0), (1.0, 1.0), Quantity(2.0, 0.3), Quantity(0.3, 0.1), float(c))
+        for c in dimples
     )
     lab = [Quantity(v, 0.3, 0.5) for v in (lightness, 20.0, 10.0)]
-    return replace(shell, colour=Colour(*lab), dimples=marks)
+    browning = Quantity(0.5, 0.3)
+    return replace(shell, colour=Colour(*lab), dimples=marks, browning=browning)
 
 
 def test_colour_dimples_and_flavour_come_from_the_record(petitpied):
