@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.rim.crack_marks import clear_shift, crack_words, ring_round
 from petitpied.rim.lettering import (
     DARK,
     LIGHT,
@@ -127,6 +128,9 @@ def _draw_lines(sheet: _Sheet, shell: Shell, odd: bool) -> None:
     sheet.line(outline[None, ::2], LIGHT, 4, closed=True)
     if odd:
         sheet.line(_brackets(outline), ODD_INK, 7, closed=False)
+    for crack in shell.cracks or ():
+        ring = ring_round(sheet.points(crack.path_px))
+        sheet.line(ring[None], LIGHT, 2, closed=True)
 
 
 def _brackets(outline: Floats) -> Floats:
@@ -155,10 +159,19 @@ def _label(sheet: _Sheet, shell: Shell, odd: Odd | None) -> None:
     middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
     width, height = np.ptp(outline, axis=0)
     lines = (shell.id, _size_text(shell))
-    letter_px = _letter_size(lines, 0.82 * float(width), 0.27 * float(width))
+    cracks = [sheet.points(crack.path_px) for crack in shell.cracks or ()]
+    most = 0.27 if not cracks else 0.2  # smaller, to be moved off a crack
+    letter_px = _letter_size(lines, 0.82 * float(width), most * float(width))
+    box = (max(text_width_px(line, letter_px) for line in lines), 2.2 * letter_px)
+    middle = middle + clear_shift(cracks, middle, box, 0.27 * float(height))
     for line, side in zip(lines, (-0.55, 0.55), strict=True):
         if line:
             sheet.text(line, np.add(middle, (0, side * letter_px)), Lettering(letter_px))
+    if cracks and shell.crack_length_mm is not None:
+        words = crack_words(len(cracks), shell.crack_length_mm.value)
+        above = (float(outline[:, 0].mean()), float(outline[:, 1].min()) - 0.5 * letter_px)
+        sheet.text(words, np.array(above), Lettering(max(MIN_LETTER_PX, 0.85 * letter_px)))
+    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
     if odd is not None:
         below = np.add(middle, (0, height / 2 + 0.5 * letter_px))
         sheet.text(odd.words[0], below, Lettering(letter_px, ink=ODD_INK))
@@ -267,6 +280,8 @@ def _footer_texts(record: Record, summary: Summary) -> list[str]:
         legend = f"± holds 95 %. {legend}"
     if summary.odd:
         legend += " [ ]: odd one out."
+    if any(shell.cracks for shell in record.shells):
+        legend += " Loop: a crack runs inside it."
     if summary.measured < summary.found:
         legend += " Dashed outline: not measured."
     notes = [f"{note[:1].upper()}{printable(note[1:])}." for note in scale_notes(record)]

@@ -38,6 +38,8 @@ EVIDENCE = (
     "answer",  # median answer of the filter along the line
     "answer_low",  # 10th percentile
     "answer_cap",  # median answer over the cap's other places' 99th percentile
+    "fade",  # depth at the two ends over depth in the middle: a sprinkle's ends are blunt
+    "uneven",  # interquartile range of the depth along the line over it
     "unbroken",  # part of the line where the middle is darker than both shoulders
     "width",  # at half depth, mm, median along the line
     "width_spread",  # its interquartile range over it
@@ -175,6 +177,9 @@ def _depth_evidence(across: Profiles) -> dict[str, Floats]:
         "depth_darker_side": across.means(darker),
         "depth_darker_side_low": across.quantiles(darker, 0.2),
         "step": np.abs(across.means(right - left)) / np.maximum(across.means(far - middle), 1.0),
+        "fade": _at_ends(across, darker) / np.maximum(across.quantiles(darker, 0.5), 0.02),
+        "uneven": (across.quantiles(darker, 0.75) - across.quantiles(darker, 0.25))
+        / np.maximum(across.quantiles(darker, 0.5), 0.02),
         "unbroken": across.means((darker > 0.03).astype(float)),
         "width": usual,
         "width_spread": spread / np.maximum(usual, 0.1),
@@ -182,6 +187,13 @@ def _depth_evidence(across: Profiles) -> dict[str, Floats]:
         "red": dark[:, 2] - dark[:, 1],
         "blue": dark[:, 0] - dark[:, 1],
     }
+
+
+def _at_ends(across: Profiles, values: Floats) -> Floats:
+    """Mean (L,) of values (N,) over the three points at each end of each line."""
+    first, last = across.starts[:-1], across.starts[1:] - 1
+    reach = np.minimum(np.arange(3)[:, None], (last - first)[None] // 2)
+    return np.asarray((values[first + reach] + values[last - reach]).mean(axis=0) / 2, float)
 
 
 def shoulders(grey: Floats, offset_mm: Floats) -> tuple[Floats, Floats]:

@@ -1,0 +1,114 @@
+"""Agreement between tool and baker, in plain words."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from petitpied.domain.record import Record
+from petitpied.domain.shell import Shell
+from petitpied.rim.review_files import SUBJECTS, Judged, of_shells, tool_says
+from petitpied.surface.agreement import Agreement, agreement, best_threshold
+
+#: words for kappa: Landis & Koch, "The measurement of observer agreement for categorical data",
+#: Biometrics 33 (1977) 159-174
+WORDS = ((0.0, "none"), (0.2, "slight"), (0.4, "fair"), (0.6, "moderate"), (0.8, "substantial"))
+#: with fewer shells the interval is as wide as the scale (common practice, no source)
+FEW = 20
+
+
+@dataclass(frozen=True)
+class Pair:
+    """One judged shell: both answers, and the length and confidence of what the tool found."""
+
+    tool: bool
+    baker: bool
+    length_mm: float = 0.0
+    confidence: float = 0.0
+
+
+def judged_pairs(
+    judged: Sequence[tuple[Record, Sequence[Judged]]],
+) -> Mapping[str, tuple[Pair, ...]]:
+    """Subject to all shells on which both tool and baker gave an answer."""
+    pairs: dict[str, list[Pair]] = {subject: [] for subject in SUBJECTS}
+    for record, judgements in judged:
+        shells = {s.id: s for s in record.shells}
+        for number, answers in of_shells(record, judgements).items():
+            for subject, answer in answers.items():
+                tool = tool_says(shells[number], subject)
+                if tool is not None:
+                    pairs[subject].append(_pair(shells[number], tool, answer))
+    return {subject: tuple(found) for subject, found in pairs.items()}
+
+
+def _pair(shell: Shell, tool: bool, baker: bool) -> Pair:
+    cracks = shell.cracks or ()
+    return Pair(
+        tool,
+        baker,
+        sum(c.length_mm.value for c in cracks),
+        max((c.confidence for c in cracks), default=0.0),
+    )
+
+
+def kappa_word(kappa: float) -> str:
+    return next((word for most, word in WORDS if kappa <= most), "almost perfect")
+
+
+def agreement_lines(pairs: Mapping[str, Sequence[Pair]]) -> list[str]:
+    """The tables of all subjects that were judged, and the crack limit that agrees best."""
+    lines: list[str] = []
+    for subject, found in pairs.items():
+        if not found:
+            continue
+        both = agreement([p.tool for p in found], [p.baker for p in found])
+        lines += [*([""] if lines else []), *_table(subject, both), _kappa_line(both)]
+        if subject == "crack":
+            lines += _limit_lines(found)
+    return lines
+
+
+def _table(subject: str, a: Agreement) -> list[str]:
+    shells = "shell" if a.count == 1 else "shells"
+    return [
+        f"{subject}: {a.count} {shells} judged by you and by the tool",
+        "             you: yes   you: no",
+        f"  tool: yes  {a.both:>8}  {a.only_tool:>8}",
+        f"  tool: no   {a.only_baker:>8}  {a.neither:>8}",
+    ]
+
+
+def _kappa_line(a: Agreement) -> str:
+    alike = f"{a.both + a.neither} of {a.count} alike"
+    if a.kappa is None or a.low95 is None or a.high95 is None:
+        return f"  {alike}; all answers are the same, so that kappa cannot be told"
+    note = f"; fewer than {FEW} shells say little" if a.count < FEW else ""
+    return (
+        f"  {alike}; Cohen's kappa {a.kappa:.2f} (95 %: {a.low95:.2f} to {a.high95:.2f}), "
+        f"agreement beyond chance: {kappa_word(a.kappa)}{note}"
+    )
+
+
+def _limit_lines(pairs: Sequence[Pair]) -> list[str]:
+    baker = [p.baker for p in pairs]
+    length = best_threshold(np.array([p.length_mm for p in pairs]), baker)
+    if length is None or length.agreement.kappa is None:
+        return ["  no crack limit can be suggested: judge cracked and whole shells, both"]
+    lines = [
+        f"  best crack limit: {length.value:.1f} mm of cracks in all "
+        f"({length.low:.1f} to {length.high:.1f} mm agree as well): "
+        f"kappa {length.agreement.kappa:.2f}, {_alike(length.agreement)}"
+    ]
+    sure = best_threshold(np.array([p.confidence for p in pairs]), baker)
+    if sure is not None and sure.agreement.kappa is not None:
+        lines.append(
+            f"  best by the tool's confidence: {sure.value:.2f}: "
+            f"kappa {sure.agreement.kappa:.2f}, {_alike(sure.agreement)}"
+        )
+    lines.append("  (a limit chosen on these shells flatters itself: judge new ones to see)")
+    return lines
+
+
+def _alike(a: Agreement) -> str:
+    return f"{a.both + a.neither} of {a.count} alike"
