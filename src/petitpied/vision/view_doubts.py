@@ -3,10 +3,15 @@
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
-from petitpied.domain.view import View
+from petitpied.domain.uncertainty import VIEW_ORDER
+from petitpied.domain.view import PARAMETERS, View
+from petitpied.vision.budget import scale_slopes
 from petitpied.vision.find_card import CardSighting
 from petitpied.vision.view import SolvedView
+
+Floats = NDArray[np.float64]
 
 #: beyond this tilt half of every foot hides behind its cap (common practice, no source)
 TILT_WARN_DEG = 20.0
@@ -15,8 +20,19 @@ TILT_WARN_DEG = 20.0
 COARSE_PX_PER_MM = 2.5
 #: edges of the card that are spread over more than this, mm, blur the shells' edges as much
 BLUR_WARN_MM = 0.45
-#: scale uncertainty at the tray's corners, relative, that is worth a word: 0.25 mm on 45 mm
-SCALE_WARN_REL = 0.0055
+#: shell that effects are stated for, mm
+USUAL_SHELL_MM = 45.0
+#: effects of the lens, and of where the camera stood, on that shell that are worth a word, mm
+#: (95 %): a quarter of what bakers tell apart by eye (common practice, no source)
+LENS_WARN_MM = POSE_WARN_MM = 0.25
+#: how much higher than thought a rim may be, mm: the spread of the default heights
+RELIEF_MM = 1.0
+#: effect of that on the shell's size, right below the camera, that is worth a word, mm
+CLOSE_WARN_MM = 0.1
+#: where in the picture effects are stated: this far from its edge, relative to its sides
+INSET_REL = 0.15
+#: columns of the lens among `PARAMETERS`
+LENS = np.array([i for i, name in enumerate(PARAMETERS) if name[0] not in "rt"])
 
 
 def view_warnings(
@@ -51,4 +67,53 @@ def view_warnings(
             f"{solved.rejected_rel:.0%} of the card's corners did not fit the rest (covered, in "
             "glare or bent); lay it flat and clear"
         )
-    return warnings
+    outer = _outer_places_mm(view)
+    return warnings + _too_close(view, outer) + _lens_and_pose(view, outer)
+
+
+def _outer_places_mm(view: View) -> Floats:
+    """Places (4, 2) on the liner near the picture's corners; the picture is taken to be twice as
+    wide and high as its principal point lies from the edge."""
+    width, height = 2 * view.camera_matrix[:2, 2]
+    near, far = INSET_REL, 1 - INSET_REL
+    inset = np.array([(near, near), (far, near), (near, far), (far, far)])
+    return view.to_plane(inset * [width, height])
+
+
+def _too_close(view: View, outer_mm: Floats) -> list[str]:
+    """Close up, a rim's height decides how large and where it seems."""
+    centre = view.camera_centre_mm
+    height_mm = -float(centre[2])
+    below_mm = USUAL_SHELL_MM * RELIEF_MM / height_mm
+    if below_mm < CLOSE_WARN_MM:
+        return []
+    slant = float((np.hypot(*(outer_mm - centre[:2]).T) / height_mm).max())
+    return [
+        f"the photo was taken from only {height_mm:.0f} mm: a shell with a rim {RELIEF_MM:.0f} mm "
+        f"higher than thought reads {below_mm:.1f} mm larger, and at the tray's edge its cap seems "
+        f"shifted by {slant * RELIEF_MM:.1f} mm; stand back to 700 mm or more and zoom in, or give "
+        "--shell-height"
+    ]
+
+
+def _lens_and_pose(view: View, outer_mm: Floats) -> list[str]:
+    """What the lens, and what the rest of the view, leave open near the picture's corners."""
+    # one independent doubt a column; a view's doubts are shared out in the order of their causes
+    variance = scale_slopes(view, outer_mm) ** 2
+    of_lens = np.isin(VIEW_ORDER, LENS)
+    by_lens, rest = (
+        1.96 * USUAL_SHELL_MM * float(np.sqrt(variance[:, part].sum(axis=1).max()))
+        for part in (of_lens, ~of_lens)
+    )
+    if by_lens > LENS_WARN_MM and by_lens >= rest:
+        return [
+            f"the lens is not known well: near the picture's corners a shell of "
+            f"{USUAL_SHELL_MM:.0f} mm may read up to {by_lens:.1f} mm off; measure the lens once "
+            "(petitpied lens), or lay a second card at the far corner, or stand back and zoom in"
+        ]
+    if rest > POSE_WARN_MM:
+        return [
+            f"one card leaves open how the camera was tilted: at the far corner a shell of "
+            f"{USUAL_SHELL_MM:.0f} mm may read up to {rest:.1f} mm off; lay a second card there"
+        ]
+    return []
