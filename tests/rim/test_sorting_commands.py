@@ -17,9 +17,13 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts
 from petitpied.domain.surface import Colour, SurfaceMark, TrayColour
 from petitpied.rim.cli import main
+from petitpied.rim.lot_files import LotTray
+from petitpied.rim.pairing_words import pair_codes
 from petitpied.rim.record_files import read_record, record_bytes
+from petitpied.sorting.pairing import Pair, Pairing
 from tests.rim import fakes
 from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
+from tests.sorting import lots
 
 LIMITS = """
 [pass]
@@ -414,3 +418,17 @@ def test_colour_dimples_and_flavour_come_from_the_record(petitpied):
     assert {m["flavour"] for b in found["boxes"] for m in b["macarons"]} == {"rose"}
     # the middles of the pairs: 60.05 and 66.1
     assert found["worst_colour"] == found["worst_colour_bound"] == pytest.approx(6.05)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 40.0, -115.0, 180.0])
+def test_the_notches_of_a_pair_meet_when_it_is_closed(turn_deg):
+    """Turn the second as told (x towards y), fold it over sideways: its notch comes to lie where
+    the first has its own."""
+    first, second = lots.a_shell("A1"), lots.a_shell("A2")
+    pair = Pair(first, second, turn_deg, 0.1, Quantity(0.0, 0.1))
+    tray_ = LotTray(Path("tray.json"), "tray", a_record())
+    codes = pair_codes(Pairing((pair,), (), 0.1, 0.1), tray_)
+    notch = np.deg2rad(codes["A2"].notch_deg + turn_deg)
+    folded = [-np.cos(notch), np.sin(notch)]
+    stays = np.deg2rad(codes["A1"].notch_deg)
+    assert folded == pytest.approx([np.cos(stays), np.sin(stays)], abs=1e-9)
