@@ -52,8 +52,10 @@ def _brute_force_lines(lots: int) -> Iterator[str]:
         shells = a_lot(2 + seed % 9, seed, colour=bool(seed % 2))
         least = least_total(Closeness.of(shells).matrix())
         worst = max(worst, abs(pair_lot(shells).total_cost - least))
-    yield f"Pairs, {lots} random lots of 2 to 10 shells: total cost differs from brute force by at "
-    yield f"most {worst:.1e} mm (seeds from {FIRST_SEED}).\n"
+    yield (
+        f"Pairs, {lots} random lots of 2 to 10 shells: total cost differs from brute force by at "
+        f"most {worst:.1e} mm (seeds from {FIRST_SEED}).\n"
+    )
 
 
 @dataclass(frozen=True)
@@ -109,9 +111,11 @@ def _box_lines(lots: int) -> Iterator[str]:
         same_count += len(found.boxes) == wanted
         same_size += _alike(found.worst_range_mm, worst)
         same_colour += _alike(found.worst_colour, colour)
-    yield f"Boxes, {lots} random lots of 3 to 9 macarons (seeds from {FIRST_SEED + 20_000}), "
-    yield f"against every filling tried: same count {same_count}, same worst range of diameter "
-    yield f"{same_size}, same worst range of colour {same_colour}.\n"
+    yield (
+        f"Boxes, {lots} random lots of 3 to 9 macarons (seeds from {FIRST_SEED + 20_000}), "
+        f"against every filling tried: same count {same_count}, same worst range of diameter "
+        f"{same_size}, same worst range of colour {same_colour}.\n"
+    )
 
 
 def _alike(found: float | None, wanted: float | None) -> bool:
@@ -159,8 +163,10 @@ def _drawn_verdict_lines(photos: int) -> Iterator[str]:
                 "roundness_mm": Quantity(true["roundness_mm"] + random.normal(0, 0.2), 0.2),
             }
             table.add(judge(Measured(values), limits).verdict, true, limits)
-    yield f"Verdicts at a risk of 5 %, {photos} drawn photos of 36 shells (seed "
-    yield f"{FIRST_SEED + 40_000}): {table.text()}\n"
+    yield (
+        f"Verdicts at a risk of 5 %, {photos} drawn photos of 36 shells (seed "
+        f"{FIRST_SEED + 40_000}): {table.text()}\n"
+    )
 
 
 @dataclass
