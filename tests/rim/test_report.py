@@ -159,7 +159,7 @@ def test_markup_in_names_stays_text():
     )
     page = Page(report_html(report))
     assert not page.named("script")
-    assert len(page.named("img")) == 1
+    assert len(page.named("img")) == 2  # tray and contact sheet
     assert "49" not in page.text.replace("0.49", "")
     assert "<script>alert(1)</script>" in page.text
     assert "<script>" in pdf_text(report_pdf(report))

@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 from html import escape
 from typing import Literal
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
+from petitpied.rim.script_fonts import line_width_px, set_line
 from petitpied.rim.wording import printable
 
 Point = tuple[float, float]
@@ -14,7 +15,7 @@ Anchor = Literal["start", "middle", "end"]
 
 FINE = 2  # the PNG is drawn at so many times its size, then reduced
 INK, GREY, PAPER = "#191919", "#8c8c8c", "#ffffff"
-_PILLOW_ANCHOR = {"start": "ls", "middle": "ms", "end": "rs"}
+_SHIFT = {"start": 0.0, "middle": 0.5, "end": 1.0}  # of the text's width
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ def svg_bytes(sheet: Sheet) -> bytes:
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {sheet.width} {sheet.height}" '
         f'width="{sheet.width}" height="{sheet.height}" '
-        'font-family="Helvetica, Arial, sans-serif">',
+        'font-family="Noto Sans, Helvetica, Arial, sans-serif">',
         f'<rect width="100%" height="100%" fill="{PAPER}"/>',
         *map(_svg, sheet.shapes),
         "</svg>\n",
@@ -117,8 +118,9 @@ def _draw(draw: ImageDraw.ImageDraw, shape: Line | Dot | Words) -> None:
         else:
             draw.ellipse((x - r, y - r, x + r, y + r), INK)
         return
-    font = ImageFont.load_default(shape.size * FINE)
-    draw.text((x, y), printable(shape.text), INK, font=font, anchor=_PILLOW_ANCHOR[shape.anchor])
+    words, size = printable(shape.text), round(shape.size * FINE)
+    x -= _SHIFT[shape.anchor] * line_width_px(words, size)
+    set_line(draw, (x, y), words, size, INK)
 
 
 def _dashes(line: Line) -> list[tuple[Point, ...]]:

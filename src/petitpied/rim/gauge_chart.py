@@ -7,9 +7,10 @@ import io
 from typing import Any
 
 import numpy as np
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from petitpied.gauge.study import Gauge, Readings
+from petitpied.rim.script_fonts import font
 from petitpied.rim.wording import printable
 
 WIDTH, HEIGHT = 1080, 1500  # a phone held upright
@@ -43,8 +44,8 @@ class _Sheet:
     def text(
         self, x: float, y: float, words: str, *, anchor: str = "lm", size: int = LETTER
     ) -> None:
-        font = ImageFont.load_default(size * FINE)
-        self.draw.text((x * FINE, y * FINE), words, INK, font=font, anchor=anchor)
+        letters = font(size * FINE)
+        self.draw.text((x * FINE, y * FINE), words, INK, font=letters, anchor=anchor)
 
     def mark(self, x: float, y: float, kind: str, size: float = 7) -> None:
         a, b = x - size, x + size
@@ -124,7 +125,7 @@ def _legend(sheet: _Sheet, persons: tuple[str, ...], y: float) -> None:
     x = 130.0
     for number, person in enumerate(persons[: len(MARKS)]):
         words = printable(person or "not told")[:18]
-        width = float(ImageFont.load_default(LETTER).getlength(words)) + 60
+        width = float(font(LETTER).getlength(words)) + 60
         if x + width > WIDTH - 40:
             x, y = 130.0, y + 44
         sheet.mark(x, y, MARKS[number], 9)

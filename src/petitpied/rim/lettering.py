@@ -8,7 +8,9 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
+
+from petitpied.rim.script_fonts import line_width_px, set_line
 
 Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]  # blue, green, red
@@ -29,14 +31,9 @@ class Lettering:
     rim: Colour = DARK
 
 
-@cache
-def _font(size_px: int) -> Any:
-    return ImageFont.load_default(size_px)
-
-
 def text_width_px(text: str, size_px: float) -> float:
     """Width of one line."""
-    return float(_font(round(size_px)).getlength(text))
+    return line_width_px(text, round(size_px))
 
 
 def wrapped(text: str, size_px: float, width_px: float) -> Iterator[str]:
@@ -68,10 +65,10 @@ def write_text(canvas: Pixels, text: str, centre_px: tuple[float, float], style:
 @cache
 def _letters(text: str, size_px: int) -> Any:
     """Coverage (H, W) of the letters, 0 to 255; every line of one size has the same height."""
-    font = _font(size_px)
-    width = max(1, round(font.getlength(text)))
-    image = Image.new("L", (width, round(size_px * 1.15)))
-    ImageDraw.Draw(image).text((width / 2, size_px * 0.58), text, fill=255, font=font, anchor="mm")
+    width = max(1, round(text_width_px(text, size_px)))
+    image = Image.new("L", (width, round(size_px * 1.3)))
+    # the middle of the capitals, 0.71 high, at the middle of the line
+    set_line(ImageDraw.Draw(image), (0.0, size_px * 1.005), text, size_px, 255)
     return np.asarray(image)
 
 

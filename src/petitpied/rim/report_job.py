@@ -3,16 +3,21 @@
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import typer
 
 from petitpied.rim.output_files import prepare_folder, safe_stem, write_all
+from petitpied.rim.own_folders import history_file
 from petitpied.rim.report.blocks import Letterhead, Report
 from petitpied.rim.report.letterhead import read_letterhead
 from petitpied.rim.report.material import Tray, trays_of_records, trays_since
 from petitpied.rim.report.model import Wishes, make_report
 from petitpied.rim.report.text import report_text
 from petitpied.rim.wording import printable
+
+if TYPE_CHECKING:
+    from petitpied.rim.history.store import Store
 
 
 @dataclass(frozen=True)
@@ -40,19 +45,29 @@ def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
     """
     if bool(asked.records) == (asked.since is not None):
         raise typer.BadParameter("give records, or --since DATE, one of both")
-    trays = _trays(asked)
-    report = make_report(trays, _wishes(asked))
+    store = _store(asked)
+    trays = _trays(asked, store)
+    report = make_report(trays, _wishes(asked, store))
     if out is None:
         return (report_text(report).rstrip("\n"),)
     return _written(report, out, _stem(trays))
 
 
-def _wishes(asked: Asked) -> Wishes:
+def _store(asked: Asked) -> "Store | None":
+    """The history: the one named, or the usual one where there is one."""
+    if asked.db is None and asked.since is None and not history_file().exists():
+        return None
+    from petitpied.rim.history.store import open_store
+
+    return open_store(asked.db)
+
+
+def _wishes(asked: Asked, store: "Store | None") -> Wishes:
     """The baker's own files, read and checked."""
     head = Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead)
     title = printable(asked.title)[:120]
     if asked.limits is None and asked.box is None:
-        return Wishes(head, title, pairs=asked.pairs)
+        return Wishes(head, title, pairs=asked.pairs, store=store)
     from petitpied.rim.lot_files import read_box, read_limits
 
     return Wishes(
@@ -61,17 +76,14 @@ def _wishes(asked: Asked) -> Wishes:
         None if asked.limits is None else read_limits(asked.limits),
         None if asked.box is None else read_box(asked.box),
         asked.pairs,
+        store,
     )
 
 
-def _trays(asked: Asked) -> tuple[Tray, ...]:
-    if asked.since is None and asked.db is None:
-        return trays_of_records(asked.records, asked.photos, None)
-    from petitpied.rim.history.store import open_store
-
-    if asked.since is not None:
-        return trays_since(asked.since, asked.photos, open_store(asked.db))
-    return trays_of_records(asked.records, asked.photos, open_store(asked.db))
+def _trays(asked: Asked, store: "Store | None") -> tuple[Tray, ...]:
+    if asked.since is not None and store is not None:
+        return trays_since(asked.since, asked.photos, store)
+    return trays_of_records(asked.records, asked.photos, store)
 
 
 def _stem(trays: tuple[Tray, ...]) -> str:

@@ -6,16 +6,15 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import platformdirs
 import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from petitpied.domain.errors import HistoryError
+from petitpied.rim.own_folders import history_file
 from petitpied.rim.wording import printable
 
 #: how long we wait for another process that is writing; a record takes far less than a second
 LOCK_SECONDS = 10
-FILE_NAME = "history.sqlite"
 #: what the database says, and what we say: why, and what to do
 _SQLITE_FAULTS = (
     ("locked", "another program is writing to it", "wait until that is done and try again"),
@@ -62,6 +61,17 @@ def open_engine(address: str | None) -> sa.Engine:
         ) from None
 
 
+def require_file(url: sa.URL) -> None:
+    """Raise `HistoryError` where an SQLite file is named that is not there."""
+    path = url.database or ""
+    if url.get_backend_name() == "sqlite" and "uri" not in url.query and not Path(path).exists():
+        raise HistoryError(
+            what=f"there is no history {name_of(url)}",
+            why="there is no such file",
+            next_step="check the name after --db, or log a first bake into it",
+        )
+
+
 def name_of(url: sa.URL) -> str:
     """The database's name for a message: the path, or the address without its password."""
     if url.get_backend_name() == "sqlite":
@@ -97,7 +107,8 @@ def _url(address: str | None) -> sa.URL:
 
 
 def _default_file() -> Path:
-    folder = Path(platformdirs.user_data_dir("petitpied", appauthor=False))
+    file = history_file()
+    folder = file.parent
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -106,7 +117,7 @@ def _default_file() -> Path:
             why=printable(error.strerror or "the system does not say why"),
             next_step="choose another place with --db",
         ) from error
-    return folder / FILE_NAME
+    return file
 
 
 def _sqlite(url: sa.URL) -> sa.Engine:

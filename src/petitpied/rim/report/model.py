@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,22 +29,27 @@ from petitpied.rim.report.lot_part import (
     verdict_sentence,
 )
 from petitpied.rim.report.material import Tray
+from petitpied.rim.report.oven_part import oven_sections
 from petitpied.rim.report.tray_part import measuring_section, shells_section, tray_section
 from petitpied.rim.summary import Summary, headline, summarise
 from petitpied.rim.wording import printable
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import Limits
 
+if TYPE_CHECKING:
+    from petitpied.rim.history.store import Store
+
 
 @dataclass(frozen=True)
 class Wishes:
-    """What the baker asks for besides the trays."""
+    """What the baker asks for besides the trays; ``store``: the history, for maps of ovens."""
 
     letterhead: Letterhead
     title: str = ""
     limits: Limits | None = None
     box: BoxKind | None = None
     pairs: bool = False
+    store: "Store | None" = None
 
 
 def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
@@ -67,6 +73,7 @@ def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
         *(tray_section(t, s, len(trays)) for t, s in zip(trays, summaries, strict=True)),
         *_diameters(trays, wishes.limits),
         *sorting_sections(sorting),
+        *oven_sections(trays, wishes.store),
         measuring_section(trays),
         shells_section(trays),
         cautions_section(),

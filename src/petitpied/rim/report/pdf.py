@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 from petitpied.rim import look
-from petitpied.rim.report import fonts
+from petitpied.rim import script_fonts as fonts
 from petitpied.rim.report.blocks import (
     Block,
     Bullets,
@@ -25,9 +25,11 @@ MARGIN_MM = 15.0
 BODY_PT, NOTE_PT, TABLE_PT = 10.0, 8.5, 8.0
 HEADING_PT = {1: 17.0, 2: 13.0, 3: 11.0}
 LEADING = 0.49  # line height in mm for each point of the font: 1.4 times the size
-ROOM_FOR_HEADING_MM = 45.0
+ROOM_FOR_HEADING_MM = 70.0  # a heading, its first words, and some of what follows
 CHART_MM = 130.0  # of a chart of full width: its letters then have the text's size
 PICTURE_MM = 195.0  # tallest picture: leaves room for its heading and caption on a page
+HEAD_PICTURE_MM = (60.0, 22.0)  # widest and tallest picture of the letterhead
+SHRINK = 0.7  # a picture may be made so much smaller to stay on the page
 #: a PDF wants a date; none is taken from the clock, so that the same report is the same file
 NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
 SHAPED = frozenset({"Arabic", "Hebrew", "Thai", "Devanagari"})
@@ -73,10 +75,14 @@ class _Pages:
         letterhead = self.report.letterhead
         if letterhead.picture is not None:
             self._picture_at_head(letterhead.picture)
+        top = self.pdf.get_y()
         if letterhead.name:
             self._text(letterhead.name, 13.0, bold=True)
         for line in letterhead.lines:
             self._text(line, BODY_PT)
+        if letterhead.picture is not None:
+            self.pdf.set_left_margin(MARGIN_MM)
+            self.pdf.set_y(max(self.pdf.get_y(), top + HEAD_PICTURE_MM[1]))
         self.pdf.ln(2.0)
         self._text(self.report.title, HEADING_PT[1], bold=True)
         self.paragraph(self.report.date, NOTE_PT)
@@ -89,13 +95,26 @@ class _Pages:
             self._text(sentence, 11.5)
 
     def section(self, section: Section) -> None:
-        if self.pdf.get_y() > self.pdf.h - MARGIN_MM - ROOM_FOR_HEADING_MM:
+        if self.pdf.get_y() > self.pdf.h - MARGIN_MM - self._room_to_begin(section):
             self.pdf.add_page()
         self.pdf.ln(4.0 if section.level == 2 else 2.0)
         self.pdf.start_section(self.clean(section.heading), level=0)
         self._text(section.heading, HEADING_PT[section.level], bold=True)
         for block in section.blocks:
             self._block(block)
+
+    def _room_to_begin(self, section: Section) -> float:
+        """Height that the heading and the first of what it announces need together."""
+        height = 14.0
+        for block in section.blocks:
+            if isinstance(block, Paragraph):
+                height += 8.0
+            elif isinstance(block, Picture):
+                tall = min(PICTURE_MM, self.pdf.epw * block.height_px / block.width_px)
+                return float(height + SHRINK * tall + 9.0)
+            else:
+                break
+        return max(ROOM_FOR_HEADING_MM, height)
 
     def paragraph(self, text: str, size_pt: float, *, bold: bool = False) -> None:
         colour = look.QUIET if size_pt == NOTE_PT else look.INK
@@ -157,6 +176,9 @@ class _Pages:
         height = width * picture.height_px / picture.width_px
         if height > PICTURE_MM:
             width, height = width * PICTURE_MM / height, PICTURE_MM
+        room = self.pdf.h - MARGIN_MM - self.pdf.get_y() - 8.0
+        if height > room >= SHRINK * height:
+            width, height = width * room / height, room
         self._room(height + 8.0)
         self.pdf.image(
             io.BytesIO(picture.data), w=width, h=height, alt_text=self.clean(picture.alt)
@@ -165,9 +187,16 @@ class _Pages:
         self.paragraph(picture.caption, NOTE_PT)
 
     def _picture_at_head(self, picture: Picture) -> None:
-        height = min(22.0, 60.0 * picture.height_px / picture.width_px)
-        self.pdf.image(io.BytesIO(picture.data), h=height, alt_text=self.clean(picture.alt))
-        self.pdf.ln(2.0)
+        """At the left; what follows stands right of it until the margin is set back."""
+        width, height = HEAD_PICTURE_MM
+        width = min(width, height * picture.width_px / picture.height_px)
+        height = width * picture.height_px / picture.width_px
+        top = self.pdf.get_y()
+        self.pdf.image(
+            io.BytesIO(picture.data), w=width, h=height, alt_text=self.clean(picture.alt)
+        )
+        self.pdf.set_left_margin(MARGIN_MM + width + 5.0)
+        self.pdf.set_xy(MARGIN_MM + width + 5.0, top)
 
     def _chart(self, chart: Chart) -> None:
         scale = min(CHART_MM / WIDTH, PICTURE_MM / chart.drawing.height)
@@ -216,9 +245,13 @@ def _heading_style() -> Any:
 
 
 def _widths(pdf: Any, cells: list[list[str]], room_mm: float) -> tuple[float, ...]:
-    """Columns as wide as their longest cell, at most a third of the room, filling the room."""
-    wanted = [
-        min(room_mm / 3, max(pdf.get_string_width(cell) for cell in column) + 4.0)
-        for column in zip(*cells, strict=True)
-    ]
-    return tuple(room_mm * w / sum(wanted) for w in wanted)
+    """Columns as wide as their longest cell or word of the head; the last, for remarks, takes
+    what is left. Where that is less than a fifth of the room, all share in proportion."""
+    wanted = []
+    for head, *column in zip(*cells, strict=True):
+        pieces = [*head.split(), *column]
+        wanted.append(max((pdf.get_string_width(piece) for piece in pieces), default=0.0) + 4.5)
+    left = room_mm - sum(wanted[:-1])
+    if left >= min(wanted[-1], room_mm / 5):
+        return (*wanted[:-1], left)
+    return tuple(room_mm * min(w, room_mm / 3) / sum(wanted) for w in wanted)

@@ -21,7 +21,7 @@ Pixels = NDArray[np.uint8]
 
 #: long side of the annotated picture by how many trays a report shows: one tray's page stays
 #: far below 3 MB, and a page of many below a mail's usual limit
-LONG_SIDES_PX = ((1, 2000), (4, 1400), (1_000_000, 900))
+LONG_SIDES_PX = ((1, 1800), (4, 1400), (1_000_000, 900))
 JPEG_QUALITY = 82
 
 
@@ -36,6 +36,19 @@ def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) ->
         _long_side_px(trays),
         f"The tray from above: {words}.",
         "Annotated photo. White line: outline; thin dashes: cap; corner brackets: odd one out.",
+    )
+
+
+def contact(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Picture:
+    """Every shell zoomed, in the lattice's order."""
+    from petitpied.rim.sheet import contact_sheet
+
+    return jpeg(
+        contact_sheet(pixels, record, summary),
+        _long_side_px(trays),
+        f"Contact sheet: each of the {summary.found} shells zoomed, in rows and columns as on the "
+        "tray, with its id, diameter and faults.",
+        "Every shell zoomed, in rows and columns as on the tray.",
     )
 
 

@@ -11,14 +11,13 @@ from petitpied.domain.shell import Shell
 from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.rim.report.charts import Planned, tray_plan
 from petitpied.rim.report.material import Tray
-from petitpied.rim.report.pictures import marked_tray
+from petitpied.rim.report.pictures import contact, marked_tray
 from petitpied.rim.summary import Summary, headline
 from petitpied.rim.wording import decimals, printable, with_u95
 
 #: columns of the table of shells: field, head
 COLUMNS = (
     ("diameter_mm", "diameter, mm"),
-    ("cap_diameter_mm", "cap, mm"),
     ("foot_spread_mm", "foot spread, mm"),
     ("lean_mm", "lean, mm"),
     ("roundness_mm", "roundness, mm"),
@@ -41,6 +40,7 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
         blocks.append(Paragraph(facts_line(tray.facts)))
     if tray.photo is not None:
         blocks.append(marked_tray(tray.photo.pixels_bgr, tray.record, summary, trays))
+        blocks.append(contact(tray.photo.pixels_bgr, tray.record, summary, trays))
     else:
         blocks.append(
             Paragraph(f"No picture: {tray.no_photo}. The plan is drawn from the record.", "note")

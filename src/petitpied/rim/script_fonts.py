@@ -1,4 +1,4 @@
-"""Fonts of the PDF: which scripts they cover, and what stays without a font, said in words.
+"""Our fonts: which scripts they cover, and what stays without a font, said in words.
 
 The fonts are Noto (SIL Open Font License, `rim/fonts/OFL.txt`), cut to the letters named there.
 """
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
 from pathlib import Path
+from typing import Any
 
 #: what shows scripts beyond the base font's Latin, Greek and Cyrillic, by block of Unicode:
 #: family to file and (first, last) code points
@@ -34,6 +35,8 @@ BOLD = "NotoSans-Bold.ttf"
 #: join, or choose the look of, their neighbours; no font needs a shape for them
 INVISIBLE = frozenset("\u200c\u200d\ufe0e\ufe0f")
 REPLACEMENT = "?"
+#: up to here (Latin, its accents) the base font has every letter: no look-up needed
+LAST_PLAIN = 0x024F
 
 
 def font_path(name: str) -> Path:
@@ -59,6 +62,49 @@ def families_for(text: str) -> tuple[str, ...]:
         for family, (_, blocks) in SCRIPTS.items()
         if any(low <= code <= high for code in beyond for low, high in blocks)
     )
+
+
+def font_runs(text: str) -> tuple[tuple[str, str], ...]:
+    """Parts of a line and the font file that shows each; unknown letters stay with the base."""
+    if all(ord(c) <= LAST_PLAIN for c in text):
+        return ((text, BASE),)
+    fonts = [BASE, *(SCRIPTS[family][0] for family in families_for(text))]
+    runs: list[tuple[str, str]] = []
+    for letter in text:
+        before = runs[-1][1] if runs else BASE
+        if letter in INVISIBLE or letter == " ":
+            name = before
+        else:
+            name = next((f for f in fonts if ord(letter) in letters_of(f)), BASE)
+        if runs and name == before:
+            runs[-1] = (runs[-1][0] + letter, name)
+        else:
+            runs.append((letter, name))
+    return tuple(runs)
+
+
+@cache
+def font(size_px: int, name: str = BASE) -> Any:
+    """One of our fonts at a size, for Pillow."""
+    from PIL import ImageFont
+
+    return ImageFont.truetype(font_path(name), size_px)
+
+
+def line_width_px(text: str, size_px: int) -> float:
+    """Width of one line, every script in its font."""
+    return float(sum(font(size_px, name).getlength(part) for part, name in font_runs(text)))
+
+
+def set_line(
+    draw: Any, place_px: tuple[float, float], text: str, size_px: int, ink: Any
+) -> None:
+    """Set one line with Pillow; ``place_px`` is its base line's left end."""
+    x, y = place_px
+    for part, name in font_runs(text):
+        letters = font(size_px, name)
+        draw.text((x, y), part, fill=ink, font=letters, anchor="ls")
+        x += letters.getlength(part)
 
 
 @dataclass(frozen=True)
