@@ -25,8 +25,9 @@ COUNTED_REL = 0.75
 HOLE_DARKER, HOLE_SPREADS, HOLE_MM = 0.25, 8.0, 2.2
 #: round, not a piece of a crack: share of the square about it that is dark (a disc fills 0.79)
 HOLE_FILLED = 0.5
-#: from this many dark spots a shell on (median over the tray) they are the flavour's own specks
-SPECKLED = 1.0
+#: from this many dark spots a shell on, faint ones too (median over the tray), they are the
+#: flavour's own specks
+SPECKLED = 2.0
 #: share of dark round spots that are holes rather than specks: not to be told in one photo
 HOLE_CONFIDENCE = 0.5
 
@@ -76,13 +77,16 @@ class Spots:
 
 def find_pinholes(shading: Shading, mm_per_cell: float) -> Spots:
     """Spots darker than what is round them, round, and small."""
-    per_cap = []
+    per_cap, dark = [], []
     for cap, (rest, weight) in enumerate(zip(shading.rest, shading.weight, strict=True)):
         lower = cv2.GaussianBlur(rest, (0, 0), HOLE_MM / mm_per_cell) - rest
         seen = (REACH < COUNTED_REL) & (weight > 0.5)
         least = max(HOLE_DARKER, HOLE_SPREADS * _robust_rms(lower[seen]))
-        per_cap.append(_spots(cap, np.where(seen, lower, 0), least, mm_per_cell))
-    if float(np.median([len(spots) for spots in per_cap])) >= SPECKLED:
+        lower = np.where(seen, lower, 0)
+        per_cap.append(_spots(cap, lower, least, mm_per_cell))
+        faint = least / 3
+        dark.append(cv2.connectedComponents((lower > faint).astype(np.uint8))[0] - 1)
+    if float(np.median(dark)) >= SPECKLED:
         return Spots((), True)
     return Spots(tuple(spot for spots in per_cap for spot in spots), False)
 
