@@ -11,11 +11,16 @@ LUMPY_MM = 0.05
 
 def fault_words(shell: Shell) -> tuple[str, ...]:
     """Cracks, marks and colour, the gravest first; empty for a clean shell."""
+    if not shell.cracks:
+        return mark_words(shell)
+    length = f" {shell.crack_length_mm.value:.0f} mm" if shell.crack_length_mm else ""
+    kind = "crack" if len(shell.cracks) == 1 else f"{len(shell.cracks)} cracks"
+    return (f"{kind}{length}", *mark_words(shell))
+
+
+def mark_words(shell: Shell) -> tuple[str, ...]:
+    """The same without cracks."""
     words = []
-    if shell.cracks:
-        length = f" {shell.crack_length_mm.value:.0f} mm" if shell.crack_length_mm else ""
-        kind = "crack" if len(shell.cracks) == 1 else f"{len(shell.cracks)} cracks"
-        words.append(f"{kind}{length}")
     if shell.dimples:
         count = len(shell.dimples)
         width = max(mark.diameter_mm.value for mark in shell.dimples)
