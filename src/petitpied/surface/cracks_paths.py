@@ -5,7 +5,7 @@ the line; what stands off it far enough is a branch. Each point is then moved ac
 the bottom of the smoothed valley (Steger 1998).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components, dijkstra
+from scipy.spatial import cKDTree
 from skimage.morphology import skeletonize
 
 from petitpied.surface.cap_patch import CapPatches
@@ -28,6 +29,8 @@ STEP_MM = 0.3
 #: crack looked for is 2 mm, so that a spur reaches out by 1 mm at most
 LEAST_BRANCH_MM = 2.5
 MOST_BRANCHES = 6
+#: a dusty cap has hundreds of specks; cracks are among the lines that reach farthest
+MOST_LINES = 25
 #: thinning goes in steps of a pixel; what wiggles faster than this sigma along the line is that
 SMOOTH_MM = 0.5
 #: an end's direction is taken over so many places, and it is drawn on by so many at most: 2 mm of
@@ -74,13 +77,23 @@ def find_lines(patches: CapPatches, ridges: Ridges) -> tuple[Line, ...]:
     """Centre lines of all ridges, bridged where they are pieces of one line."""
     lines: list[Line] = []
     side = patches.side_px
-    for number, (rows, cols) in zip(ridges.numbers, ridges.windows, strict=True):
+    count: dict[int, int] = {}
+    largest = sorted(zip(ridges.numbers, ridges.windows, strict=True), key=_minus_reach)
+    for number, (rows, cols) in largest:
         cap = (rows.start // side) * patches.columns + cols.start // side
+        count[cap] = count.get(cap, 0) + 1
+        if count[cap] > MOST_LINES:
+            continue
         corner = np.array([cols.start, rows.start]) % side
         mask = ridges.labels[rows, cols] == number
         for path in _branches(mask, patches.mm_per_px):
             lines.append(Line(cap, path + corner))
     return _bridged(lines, patches.mm_per_px)
+
+
+def _minus_reach(ridge: tuple[int, tuple[slice, slice]]) -> int:
+    _, (rows, cols) = ridge
+    return -max(int(rows.stop - rows.start), int(cols.stop - cols.start))
 
 
 def _branches(mask: NDArray[np.bool_], mm_per_px: float) -> list[Floats]:
@@ -158,54 +171,66 @@ def _longest_way(skeleton: NDArray[np.bool_]) -> Floats | None:
 
 
 def _bridged(lines: Sequence[Line], mm_per_px: float) -> tuple[Line, ...]:
-    """Pieces whose ends meet joined, nearest ends first."""
-    kept = list(lines)
-    while True:
-        pairs = [
-            (gap, i, j, flip)
-            for i in range(len(kept))
-            for j in range(i + 1, len(kept))
-            if kept[i].cap == kept[j].cap
-            for gap, flip in [_gap(kept[i].path_px, kept[j].path_px, BRIDGE_MM / mm_per_px)]
-            if gap is not None
-        ]
-        if not pairs:
-            return tuple(kept)
-        _, i, j, (first, second) = min(pairs, key=lambda pair: pair[0])
-        one = kept[i].path_px[:: 1 if first else -1]
-        two = kept[j].path_px[:: 1 if second else -1]
-        joined = kept[i].joined + kept[j].joined
-        kept[i] = replace(kept[i], path_px=np.vstack([one, two]), joined=joined)
-        del kept[j]
+    """Pieces whose ends meet joined, nearest ends first; an end is joined once."""
+    if len(lines) < 2:
+        return tuple(lines)
+    # ends 2 i and 2 i + 1 are the first and last point of line i; caps far apart
+    away = np.repeat([line.cap * 1e5 for line in lines], 2)
+    places = np.array([line.path_px[k] for line in lines for k in (0, -1)])
+    ahead = np.array([_way_out(line.path_px, k) for line in lines for k in (0, -1)])
+    tree = cKDTree(np.column_stack([places, away]))
+    pairs = tree.query_pairs(BRIDGE_MM / mm_per_px, output_type="ndarray")
+    gaps = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
+    partner: dict[int, int] = {}
+    group = list(range(len(lines)))
+
+    def root(i: int) -> int:
+        while group[i] != i:
+            i = group[i]
+        return i
+
+    for gap, (a, b) in sorted(zip(gaps.tolist(), pairs.tolist(), strict=True)):
+        fits = _turn_deg(ahead[a], places[b] - places[a], ahead[b], gap) <= BRIDGE_DEG
+        if a in partner or b in partner or root(a // 2) == root(b // 2) or not fits:
+            continue
+        partner[a], partner[b] = b, a
+        group[root(a // 2)] = root(b // 2)
+    return tuple(_chains(lines, partner))
 
 
-def _gap(
-    one: Floats, two: Floats, most_px: float
-) -> tuple[float | None, tuple[bool, bool]]:
-    """Smallest gap between ends that point at each other; which end of each (True: as it runs,
-    the end of the first meets the start of the second)."""
-    best: float | None = None
-    ends = (True, True)
-    for first in (True, False):
-        for second in (True, False):
-            a, b = (one if first else one[::-1]), (two if second else two[::-1])
-            gap = float(np.hypot(*(b[0] - a[-1])))
-            if gap > most_px or (best is not None and gap >= best):
-                continue
-            if _turn_deg(a, b) <= BRIDGE_DEG:
-                best, ends = gap, (first, second)
-    return best, ends
+def _chains(lines: Sequence[Line], partner: dict[int, int]) -> Iterator[Line]:
+    """Lines strung together by which end meets which; each string from a free end."""
+    done: set[int] = set()
+    for first in range(2 * len(lines)):
+        if first in partner or first // 2 in done:
+            continue
+        paths, end = [], first
+        while True:
+            index = end // 2
+            done.add(index)
+            paths.append(lines[index].path_px[:: 1 if end % 2 == 0 else -1])
+            other = end ^ 1
+            if other not in partner:
+                break
+            end = partner[other]
+        joined = np.vstack(paths) if len(paths) > 1 else paths[0]
+        yield replace(lines[first // 2], path_px=joined, joined=len(paths))
 
 
-def _turn_deg(a: Floats, b: Floats) -> float:
-    """Greatest turn on the way from the end of ``a`` over the bridge into ``b``."""
-    reach = 8
-    ways = [a[-1] - a[-min(reach, len(a))], b[0] - a[-1], b[min(reach, len(b)) - 1] - b[0]]
-    if np.hypot(*ways[1]) < 3:  # too short a bridge to have a direction
-        ways = [ways[0], ways[2]]
-    angle = [np.arctan2(w[1], w[0]) for w in ways if np.hypot(*w) > 0]
-    turns = [abs((q - p + np.pi) % (2 * np.pi) - np.pi) for p, q in pairwise(angle)]
-    return float(np.rad2deg(max(turns, default=0.0)))
+def _way_out(path: Floats, end: int) -> Floats:
+    """Unit direction (2,) in which a path leaves by an end (0 or -1)."""
+    inner = path[min(END_REACH_PX, len(path) - 1)] if end == 0 else path[-1 - END_REACH_PX :][0]
+    way = path[end] - inner
+    return np.asarray(way / max(float(np.hypot(*way)), 1e-9), float)
+
+
+def _turn_deg(out: Floats, bridge: Floats, other_out: Floats, gap_px: float) -> float:
+    """Greatest turn on the way out of one end, over the bridge, into the other end."""
+    ways = [out, -other_out]
+    if gap_px >= 3:  # a shorter bridge has no direction
+        ways.insert(1, bridge / gap_px)
+    cosine = min(float(p @ q) for p, q in pairwise(ways))
+    return float(np.rad2deg(np.arccos(np.clip(cosine, -1, 1))))
 
 
 def evenly_spaced(path_px: Floats, mm_per_px: float) -> Floats:
