@@ -218,6 +218,12 @@ def test_a_full_disk_loses_nothing(tmp_path):
     assert store.record_text(sha_of(1)) == record_text(1, [42.0])
 
 
+def test_a_typing_error_makes_no_new_file(tmp_path):
+    with pytest.raises(HistoryError, match="there is no such file"):
+        open_store(str(tmp_path / "histroy.sqlite"), new=False)
+    assert not any(tmp_path.iterdir())
+
+
 def test_another_file_and_a_damaged_bake(tmp_path):
     (tmp_path / "x.sqlite").write_text("Dear diary, today I baked macarons. " * 40)
     with pytest.raises(HistoryError, match="it is another kind of file"):

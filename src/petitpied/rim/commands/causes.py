@@ -38,7 +38,7 @@ def causes(
     for name in measure or []:
         check_measure(name)
     faults = [fault_of(text) for text in fault or []]
-    bakes = chosen_bakes(open_store(db), oven, rack, flavour)
+    bakes = chosen_bakes(open_store(db, new=False), oven, rack, flavour)
     facts = [b.facts for b in bakes]
     logged = regressors(facts)
     # the same numbers each time: chance enters only as the order in which bakes are permuted

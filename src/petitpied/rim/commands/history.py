@@ -42,7 +42,7 @@ def list_bakes(
     from petitpied.rim.history.exchange import facts_row
     from petitpied.rim.history.store import open_store
 
-    bakes = open_store(db).bakes(oven, rack)
+    bakes = open_store(db, new=False).bakes(oven, rack)
     if as_json:
         rows = [{"bake": b.facts.photo_sha256} | facts_row(b.facts) | _sizes(b) for b in bakes]
         typer.echo(json.dumps(rows, ensure_ascii=False, indent=1))
@@ -110,7 +110,7 @@ def edit(
     changes = {FIELDS[name]: None for name in clear or []} | given(options, "the options")
     if not changes:
         raise typer.BadParameter("say what to change, such as --rack top")
-    store = open_store(db)
+    store = open_store(db, new=False)
     bakes = _named(store, names)
     store.change([replace(bake, **changes) for bake in bakes])
     typer.echo(f"changed {len(bakes)} bake{'' if len(bakes) == 1 else 's'}")
@@ -125,7 +125,7 @@ def remove(
     """Take bakes out of the history, record and all."""
     from petitpied.rim.history.store import open_store
 
-    store = open_store(db)
+    store = open_store(db, new=False)
     bakes = _named(store, names)
     for facts in bakes:
         typer.echo(printable(f"{facts.photo_sha256[:SHOWN]}  {facts.baked_at:%Y-%m-%d %H:%M}  "
@@ -178,7 +178,7 @@ def export(
     kind = file.suffix.lower()
     if kind not in (".zip", ".csv", ".parquet"):
         raise typer.BadParameter("FILE must end in .zip, .csv or .parquet")
-    store = open_store(db)
+    store = open_store(db, new=False)
     prepare_folder(file.parent)
     if kind == ".zip":
         facts = store.facts(oven, rack)

@@ -103,7 +103,7 @@ def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json
     from petitpied.rim.trend_words import lines, trend_json
     from petitpied.rim.wording import printable
 
-    found, asked, bakes = read_trend(open_store(db), request)
+    found, asked, bakes = read_trend(open_store(db, new=False), request)
     facts = [b.facts for b in bakes]
     said = lines(found, asked, facts)
     if out is not None:

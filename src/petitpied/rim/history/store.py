@@ -21,8 +21,10 @@ _FACTS = tuple(f.name for f in fields(BakeFacts))
 _ORDER = (BAKE.c.baked_at_s, BAKE.c.photo_sha256)
 
 
-def open_store(url: str | None) -> "Store":
+def open_store(url: str | None, *, new: bool = True) -> "Store":
     """The history at ``url`` (`connection.open_engine`), made new where there is none.
+
+    ``new`` False: a file that was named must be there, so that a typing error makes no new one.
 
     Raises
     ------
@@ -30,6 +32,8 @@ def open_store(url: str | None) -> "Store":
         If it cannot be opened, or is of a newer version.
     """
     engine = connection.open_engine(url)
+    if url is not None and not new:
+        connection.require_file(engine.url)
     bring_up_to_date(engine)
     return Store(engine)
 
