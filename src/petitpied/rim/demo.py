@@ -68,6 +68,17 @@ def steps() -> tuple[Step, ...]:
     return (
         Step("Measure every shell of six trays.", ("inspect", "photos", "--out", "results")),
         Step("Keep the bakes in the history.", ("log", "--facts", "facts.csv", "--db", DB)),
+        Step(
+            "Make up twelve earlier bakes with a hot spot, half of the trays turned.",
+            ("simulate", "--out", "past", "--bakes", "12", "--turned", "6", "--oven", "Deck 1",
+             "--oven-effect", "spot:1.5:120,-70", "--seed", "3"),
+        ),
+        Step("Keep these too.", ("log", "--facts", "past/facts.csv", "--db", DB)),
+        Step(
+            "Look where the oven bakes otherwise.",
+            ("oven-map", "Deck 1", "--out", "oven_map.png", "--db", DB),
+        ),
+        Step("Is it the oven, or the hand?", ("oven-or-hand", "Deck 1", "--db", DB)),
         Step("Start a file of limits.", ("limits", "--new")),
         Step(
             "Judge a tray by them.",

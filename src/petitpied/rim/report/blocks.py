@@ -33,7 +33,8 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """A JPEG or PNG with its words for those who do not see it, and a caption."""
+    """A JPEG or PNG with its words for those who do not see it, and a caption; ``wide``: as
+    wide as the page, else as a chart."""
 
     data: bytes
     kind: Literal["jpeg", "png"]
@@ -41,6 +42,7 @@ class Picture:
     height_px: int
     alt: str
     caption: str
+    wide: bool = True
 
 
 @dataclass(frozen=True)

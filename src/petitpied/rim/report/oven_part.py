@@ -34,7 +34,7 @@ def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
     for measure in MEASURES:
         if measure in there:
             blocks += _measure(read_maps(bakes, measure)[0], where, turned=turned)
-    return [Section(f"The oven: {where}", tuple(blocks))] if blocks else []
+    return [Section(where[:1].upper() + where[1:], tuple(blocks))] if blocks else []
 
 
 def _measure(found: "OvenMap", where: str, *, turned: bool) -> list[Block]:
@@ -51,7 +51,7 @@ def _measure(found: "OvenMap", where: str, *, turned: bool) -> list[Block]:
     return [
         Paragraph(said, "strong"),
         Paragraph(what_to_try(found, turned=turned)),
-        Picture(data, "png", width, height, alt, caption),
+        Picture(data, "png", width, height, alt, caption, wide=False),
     ]
 
 

@@ -110,7 +110,8 @@ class _Pages:
             if isinstance(block, Paragraph):
                 height += 8.0
             elif isinstance(block, Picture):
-                tall = min(PICTURE_MM, self.pdf.epw * block.height_px / block.width_px)
+                width = self.pdf.epw if block.wide else CHART_MM
+                tall = min(PICTURE_MM, width * block.height_px / block.width_px)
                 return float(height + SHRINK * tall + 9.0)
             else:
                 break
@@ -172,7 +173,7 @@ class _Pages:
         self.pdf.ln(2.0)
 
     def _picture(self, picture: Picture) -> None:
-        width = self.pdf.epw
+        width = self.pdf.epw if picture.wide else CHART_MM
         height = width * picture.height_px / picture.width_px
         if height > PICTURE_MM:
             width, height = width * PICTURE_MM / height, PICTURE_MM
