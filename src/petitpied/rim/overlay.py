@@ -22,7 +22,10 @@ from petitpied.rim.lettering import (
     wrapped,
     write_text,
 )
+from petitpied.rim.shell_faults import mark_words
 from petitpied.rim.summary import Odd, Summary, headline, scale_notes
+from petitpied.rim.surface_marks import draw_marks, rings_px
+from petitpied.rim.surface_marks import legend as marks_legend
 from petitpied.rim.wording import printable, rounded
 
 Floats = NDArray[np.float64]
@@ -100,6 +103,7 @@ def marked_picture(pixels_bgr: Pixels, record: Record, summary: Summary) -> Pixe
         sheet.text(f"card {card.id}", corners.mean(axis=0), Lettering(letter_px))
     for shell in record.shells:
         _draw_lines(sheet, shell, shell.id in odd)
+    draw_marks(sheet.canvas, scale, record)
     _draw_door(sheet, record)
     for shell in record.shells:
         _label(sheet, shell, odd.get(shell.id))
@@ -160,10 +164,11 @@ def _label(sheet: _Sheet, shell: Shell, odd: Odd | None) -> None:
     width, height = np.ptp(outline, axis=0)
     lines = (shell.id, _size_text(shell))
     cracks = [sheet.points(crack.path_px) for crack in shell.cracks or ()]
-    most = 0.27 if not cracks else 0.2  # smaller, to be moved off a crack
+    marks = [*cracks, *rings_px(shell, sheet.scale)]
+    most = 0.27 if not marks else 0.2  # smaller, to be moved off a crack or dimple
     letter_px = _letter_size(lines, 0.82 * float(width), most * float(width))
     box = (max(text_width_px(line, letter_px) for line in lines), 2.2 * letter_px)
-    middle = middle + clear_shift(cracks, middle, box, 0.27 * float(height))
+    middle = middle + clear_shift(marks, middle, box, 0.27 * float(height))
     for line, side in zip(lines, (-0.55, 0.55), strict=True):
         if line:
             sheet.text(line, np.add(middle, (0, side * letter_px)), Lettering(letter_px))
@@ -172,9 +177,12 @@ def _label(sheet: _Sheet, shell: Shell, odd: Odd | None) -> None:
         above = (float(outline[:, 0].mean()), float(outline[:, 1].min()) - 0.5 * letter_px)
         sheet.text(words, np.array(above), Lettering(max(MIN_LETTER_PX, 0.85 * letter_px)))
     middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
-    if odd is not None:
-        below = np.add(middle, (0, height / 2 + 0.5 * letter_px))
-        sheet.text(odd.words[0], below, Lettering(letter_px, ink=ODD_INK))
+    faults = ", ".join((*(odd.words[:1] if odd else ()), *mark_words(shell)))
+    if faults:
+        room = 1.1 * float(width) / text_width_px(faults, 100)
+        size = max(MIN_LETTER_PX, min(letter_px, 100 * room))
+        below = np.add(middle, (0, height / 2 + 0.5 * size))
+        sheet.text(faults, below, Lettering(size, ink=ODD_INK if odd else LIGHT))
 
 
 def _letter_size(lines: tuple[str, ...], width_px: float, most_px: float) -> float:
@@ -284,6 +292,7 @@ def _footer_texts(record: Record, summary: Summary) -> list[str]:
         legend += " Loop: a crack runs inside it."
     if summary.measured < summary.found:
         legend += " Dashed outline: not measured."
+    legend = f"{legend} {marks_legend(record.shells)}".strip()
     notes = [f"{note[:1].upper()}{printable(note[1:])}." for note in scale_notes(record)]
     notes += [f"Warning: {printable(w)}" for w in record.warnings[:MAX_WARNINGS]]
     if len(record.warnings) > MAX_WARNINGS:

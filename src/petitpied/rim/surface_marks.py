@@ -42,7 +42,7 @@ def draw_marks(canvas: Pixels, scale: float, record: Record) -> None:
 
 
 def rings_px(shell: Shell, scale: float) -> list[Floats]:
-    """Rings (48, 2) round the shell's hollows and peak, canvas px, for lettering to keep clear of."""
+    """Rings (48, 2) round hollows and peak, canvas px, for lettering to keep clear of."""
     if shell.diameter_mm is None:
         return []
     px_per_mm = float(np.ptp(shell.outline_px[:, 0])) * scale / shell.diameter_mm.value
