@@ -86,7 +86,8 @@ def counts_text(shells: Sequence[Shell]) -> str:
 def yield_text(result: LotResult) -> str:
     """The yield with its interval, and what checking by eye may add."""
     sure, best = result.yields, result.yields_at_best
-    text = f"yield {_percent(sure.value)} pass (95 % interval {_interval(sure)}, shells taken as independent)"
+    text = f"yield {_percent(sure.value)} pass (95 % interval {_interval(sure)}, shells taken as "
+    text += "independent)"
     if best.count > sure.count:
         text += f"; {_percent(best.value)} ({_interval(best)}) if all checked by eye pass"
     return text
