@@ -38,17 +38,14 @@ WITHIN_REL = 0.85
 SEEN_REL = 0.45
 #: depth from which a mark counts, mm: dimples of 1 mm, read with 20 % uncertainty
 LEAST_DEPTH_MM = 0.75
-#: on a swirl, what its seams leave looks like shallow marks
-LEAST_ON_SWIRL_MM = 1.35
 #: share of the window's brightness that a dimple of this kind must explain, by its slope along the
 #: light, and with the shade of its walls. The true ones of the tuning scenes have 0.80 to 0.94,
 #: cracks and lumps up to 0.75
-LEAST_ALONG, LEAST_EXPLAINED = 0.70, 0.80
-#: and its least contrast, the light's gain times its depth in mm: below, noise looks alike
-LEAST_CONTRAST = 0.3
-#: and against the cap's own unevenness (robust spread of the rest): a dimple stands alone, on a
-#: lumpy cap each lump looks like one. True ones have 30 and more, lumps up to 12
-LEAST_OVER_SPREAD = 10.0
+LEAST_ALONG, LEAST_EXPLAINED = 0.70, 0.78
+#: and how far it must stand out: root mean square of what it explains against the cap's own
+#: unevenness (robust spread), for on a lumpy cap each lump looks like a dimple; and in itself
+#: (logarithm of brightness). True ones of the tuning scenes have 2.6 and more, lumps up to 2.2
+LEAST_STANDOUT, LEAST_SWING = 2.1, 0.06
 #: a cap with more is lumpy
 MOST_MARKS = 4
 #: profile of a peak as a nozzle leaves it: a needle on a cone, shares and radii in mm
@@ -57,6 +54,8 @@ PEAK_WINDOW_MM = 3.6
 #: a peak stands within this of the cap's middle, mm
 PEAK_WITHIN_MM = 4.0
 LEAST_PEAK_MM, LEAST_PEAK_EXPLAINED = 0.45, 0.6
+#: its contrast (height times the light's gain), in itself and against the cap's unevenness
+LEAST_PEAK_CONTRAST, PEAK_OVER_SPREAD = 0.3, 10.0
 #: where a mark's middle lies: a fifth of its diameter's walls, common practice
 DIAMETER_U_REL = 0.12
 #: a crack longer than this many diameters of a mark is not the mark's own wall
@@ -79,8 +78,8 @@ class Relief:
 @dataclass(frozen=True)
 class _Answer:
     """How each place answers to one template: depth by its shading, strength of the walls' shade
-    beside that, the shares of brightness explained, and the energy that they are shares of; all
-    (S, SIDE, SIDE)."""
+    beside that, the shares of brightness explained, the energy that they are shares of, and the
+    cells seen; all (S, SIDE, SIDE)."""
 
     along: Maps
     shade: Maps
@@ -88,6 +87,7 @@ class _Answer:
     by_shade: Maps
     by_across: Maps
     energy: Maps
+    seen: Maps
 
     @property
     def explained(self) -> Maps:
@@ -178,7 +178,7 @@ def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.b
     _, by_across = answer(template.across)
     shade, by_shade = answer(template.shade)
     valid = within & (part >= SEEN_REL)
-    return _Answer(along * valid, shade * valid, by_along, by_shade, by_across, energy)
+    return _Answer(along * valid, shade * valid, by_along, by_shade, by_across, energy, seen)
 
 
 def find_dimples(
@@ -198,14 +198,15 @@ def find_dimples(
         explained = answer.explained
         depth = np.maximum(answer.along, 0)
         score = np.maximum(explained, 0) * answer.energy * (depth > 0)
-        layers = np.stack([score, depth, answer.by_along, explained, np.full_like(score, number)])
+        swing = np.sqrt(score / np.maximum(answer.seen, 1))
+        layers = np.stack(
+            [score, depth, answer.by_along, explained, swing, np.full_like(score, number)]
+        )
         best = layers if best is None else np.where(layers[:1] > best[:1], layers, best)
     found: list[Relief] = []
     for cap in range(len(rest)):
-        least = max(LEAST_CONTRAST, LEAST_OVER_SPREAD * _spread(shading, cap)) / light.gain
-        marks = _marks(cap, best[:, cap], float(radius_mm[cap]), max(least, LEAST_DEPTH_MM))
-        shallow = LEAST_ON_SWIRL_MM if shading.swirled else LEAST_DEPTH_MM
-        found += [mark for mark in marks if mark.depth_mm.value >= shallow][:MOST_MARKS]
+        least = max(LEAST_SWING, LEAST_STANDOUT * _spread(shading, cap))
+        found += _marks(cap, best[:, cap], float(radius_mm[cap]), least)[:MOST_MARKS]
     return tuple(found)
 
 
@@ -215,10 +216,15 @@ def _spread(shading: Shading, cap: int) -> float:
     return 1.4826 * float(np.median(np.abs(seen))) if len(seen) else np.inf
 
 
-def _marks(cap: int, layers: Maps, radius_mm: float, least_mm: float) -> list[Relief]:
+def _marks(cap: int, layers: Maps, radius_mm: float, least_swing: float) -> list[Relief]:
     """Marks of one cap, those that explain most first; each hides its surroundings."""
-    _, depths, alongs, explaineds, numbers = layers
-    good = (depths >= least_mm) & (alongs >= LEAST_ALONG) & (explaineds >= LEAST_EXPLAINED)
+    _, depths, alongs, explaineds, swings, numbers = layers
+    good = (
+        (depths >= LEAST_DEPTH_MM)
+        & (swings >= least_swing)
+        & (alongs >= LEAST_ALONG)
+        & (explaineds >= LEAST_EXPLAINED)
+    )
     score = layers[0] * good
     marks: list[Relief] = []
     while float(score.max()) > 0:
@@ -261,7 +267,7 @@ def find_peaks(
         row, column = np.unravel_index(int(score.argmax()), score.shape)
         height = float(tall[cap, row, column])
         share = float(explained[cap, row, column])
-        least = max(LEAST_CONTRAST, LEAST_OVER_SPREAD * _spread(shading, cap))
+        least = max(LEAST_PEAK_CONTRAST, PEAK_OVER_SPREAD * _spread(shading, cap))
         strong = height * light.gain >= least and height >= LEAST_PEAK_MM
         if strong and share >= LEAST_PEAK_EXPLAINED:
             sure = float(np.clip(share * min(1.0, height / 0.8), 0.3, 0.99))
