@@ -408,6 +408,7 @@ def test_colour_dimples_and_flavour_come_from_the_record(petitpied):
     assert status == 0
     assert "4 pass, 1 reject, 1 check by eye" in out
     assert "dimples 1 is above the limit, 0" in out
+    assert "dimples: perhaps up to 1, and the limit is 0" in out
     found = json.loads(petitpied("pair", "one.json", "--limits", "l.toml", "--json")[1])
     pairs = {(p["a"]["id"], p["b"]["id"]) for p in found["pairs"]}
     assert pairs == {("A1", "A4"), ("A2", "A3")}  # light with light, dark with dark

@@ -4,7 +4,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.rim.wording import printable, with_u95
 from petitpied.sorting.limits import LIMITABLE
 from petitpied.sorting.lot import Verdict
-from petitpied.sorting.verdicts import Reason, Value
+from petitpied.sorting.verdicts import Count, Reason, Value
 
 #: how a quantity is called in a sentence; others by their name without the unit
 WORDS = {
@@ -27,6 +27,9 @@ def reason_text(reason: Reason) -> str:
     grade = "" if reason.grade is Verdict.PASS else f" for {reason.grade}"
     unit = LIMITABLE[reason.name][0]
     bound = f"{reason.bound:g} {unit}".strip()
+    if reason.kind == "near" and isinstance(reason.value, Count):
+        most = len(reason.value.chances)
+        return f"{spoken(reason.name)}: perhaps up to {most}, and the limit{grade} is {bound}"
     value = f"{spoken(reason.name)} {_shown(reason.value, unit)}"
     if reason.kind == "beyond":
         return f"{value} is {reason.side} the limit{grade}, {bound}"
