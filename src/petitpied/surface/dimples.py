@@ -86,6 +86,7 @@ class _Answer:
     by_along: Maps
     by_shade: Maps
     by_across: Maps
+    by_risen: Maps
     energy: Maps
     seen: Maps
 
@@ -100,11 +101,12 @@ class _Answer:
 @dataclass(frozen=True)
 class _Template:
     """Kernels for a depth of one millimetre: shading, the same turned across the light, shade on
-    all walls; and the window that they are seen in."""
+    all walls, shading of the same form risen; and the window that they are seen in."""
 
     along: Maps
     across: Maps
     shade: Maps
+    risen: Maps
     window: Maps
 
 
@@ -122,13 +124,14 @@ def _template(
     # a wall that rises away from the middle leans towards the middle
     lean = [-TYPICAL_MM * rise * axis / unit for axis in (x, y)]
     facing = brightness_of_slope(shading, *lean) / TYPICAL_MM
+    risen = brightness_of_slope(shading, *(-part for part in lean)) / TYPICAL_MM
     turned = -light.gain * rise * (y * light.toward[0] - x * light.toward[1]) / unit
     window = (r <= window_mm).astype(np.float32)
     parts = []
-    for part in (facing, turned, -np.abs(rise)):
+    for part in (facing, turned, -np.abs(rise), risen):
         soft = cv2.GaussianBlur(part, (0, 0), 0.9)
         parts.append(np.asarray((soft - (soft * window).sum() / window.sum()) * window, np.float32))
-    return _Template(parts[0], parts[1], parts[2], window)
+    return _Template(parts[0], parts[1], parts[2], parts[3], window)
 
 
 def _dimple_slope(diameter_mm: float) -> Any:
@@ -177,8 +180,18 @@ def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.b
     along, by_along = answer(template.along)
     _, by_across = answer(template.across)
     shade, by_shade = answer(template.shade)
+    risen, by_risen = answer(template.risen)
     valid = within & (part >= SEEN_REL)
-    return _Answer(along * valid, shade * valid, by_along, by_shade, by_across, energy, seen)
+    return _Answer(
+        along * valid,
+        shade * valid,
+        by_along,
+        by_shade,
+        by_across,
+        by_risen * (risen > 0),
+        energy,
+        seen,
+    )
 
 
 def find_dimples(
@@ -189,6 +202,7 @@ def find_dimples(
         return ()
     rest = shading.rest * shading.weight
     best: Any = None
+    bumps = np.zeros_like(rest)
     for number, diameter in enumerate(DIAMETERS_MM):
         template = _template(
             _dimple_slope(diameter), WINDOW_REL * diameter, shading, light, mm_per_cell
@@ -202,11 +216,13 @@ def find_dimples(
         layers = np.stack(
             [score, depth, answer.by_along, explained, swing, np.full_like(score, number)]
         )
+        bumps = np.maximum(bumps, answer.by_risen * answer.energy)
         best = layers if best is None else np.where(layers[:1] > best[:1], layers, best)
     found: list[Relief] = []
     for cap in range(len(rest)):
         least = max(LEAST_SWING, LEAST_STANDOUT * _spread(shading, cap))
-        found += _marks(cap, best[:, cap], float(radius_mm[cap]), least)[:MOST_MARKS]
+        layers = np.concatenate([best[:, cap], bumps[cap][None]])
+        found += _marks(cap, layers, float(radius_mm[cap]), least)[:MOST_MARKS]
     return tuple(found)
 
 
@@ -217,23 +233,28 @@ def _spread(shading: Shading, cap: int) -> float:
 
 
 def _marks(cap: int, layers: Maps, radius_mm: float, least_swing: float) -> list[Relief]:
-    """Marks of one cap, those that explain most first; each hides its surroundings."""
-    _, depths, alongs, explaineds, swings, numbers = layers
+    """Marks of one cap, those that explain most first; each hides its surroundings.
+
+    A bump's shaded side looks like half a dimple: where a bump explains more, there is no dimple.
+    """
+    scores, depths, alongs, explaineds, swings, numbers, bumps = layers
     good = (
         (depths >= LEAST_DEPTH_MM)
         & (swings >= least_swing)
         & (alongs >= LEAST_ALONG)
         & (explaineds >= LEAST_EXPLAINED)
     )
-    score = layers[0] * good
+    score = scores * good
     marks: list[Relief] = []
     while float(score.max()) > 0:
         row, column = np.unravel_index(int(score.argmax()), score.shape)
         diameter = DIAMETERS_MM[int(numbers[row, column])]
         place = np.array([X[row, column], Y[row, column]], float)
         seen = (float(depths[row, column]), float(explaineds[row, column]), diameter)
-        marks.append(_dimple(cap, place, seen))
-        score[np.hypot(X - place[0], Y - place[1]) * radius_mm < 0.75 * diameter] = 0
+        near = np.hypot(X - place[0], Y - place[1]) * radius_mm < 0.75 * diameter
+        if float(bumps[near].max()) <= scores[row, column]:
+            marks.append(_dimple(cap, place, seen))
+        score[near] = 0
     return marks
 
 

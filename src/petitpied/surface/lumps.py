@@ -97,9 +97,11 @@ def _spots(cap: int, lower: Maps, least: float, mm_per_cell: float) -> list[Reli
     found = []
     for number in range(1, count):
         _, _, width, height, area = (int(v) for v in stats[number])
-        diameter = 2 * float(np.sqrt(area / np.pi)) * mm_per_cell
-        darkest = float(lower[labels == number].max())
-        if darkest < least or diameter > HOLE_MM or area < HOLE_FILLED * max(width, height) ** 2:
+        inside = lower[labels == number]
+        half = int((inside > inside.max() / 2).sum())  # width at half its darkness
+        diameter = 2 * float(np.sqrt(half / np.pi)) * mm_per_cell
+        round_ = area >= HOLE_FILLED * max(width, height) ** 2
+        if float(inside.max()) < least or diameter > HOLE_MM or not round_:
             continue
         column, row = (round(float(v)) for v in middles[number])
         found.append(
