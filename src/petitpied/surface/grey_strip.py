@@ -112,7 +112,7 @@ def _hats(x: Floats) -> Floats:
     return np.asarray(left * (1 - part)[..., None] + right * part[..., None])
 
 
-def printed_rel(srgb: int) -> float:
+def light_printed(srgb: int) -> float:
     """Light sent back by a print of this nominal sRGB grey."""
     return BLACK_REL + (PAPER_REL - BLACK_REL) * float(linear_of(srgb))
 
@@ -173,7 +173,7 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
     return Strip(
         seen.id,
         np.concatenate([patch, black])[kept],
-        np.log([printed_rel(int(g)) for g in greys[kept]]),
+        np.log([light_printed(int(g)) for g in greys[kept]]),
         along[kept] * (not paper_cut),
         _mapped(way, np.array([[x0 + 2.5 * wide, y0 + high / 2]]))[0],
         bool(paper_cut),
