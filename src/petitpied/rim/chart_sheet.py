@@ -7,6 +7,8 @@ from typing import Literal
 
 from PIL import Image, ImageDraw
 
+from petitpied.rim import look
+from petitpied.rim.look import css
 from petitpied.rim.script_fonts import line_width_px, set_line
 from petitpied.rim.wording import printable
 
@@ -14,7 +16,7 @@ Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
 
 FINE = 2  # the PNG is drawn at so many times its size, then reduced
-INK, GREY, PAPER = "#191919", "#8c8c8c", "#ffffff"
+INK, GREY, PAPER = css(look.INK), css(look.GREY), css(look.PAPER)
 _SHIFT = {"start": 0.0, "middle": 0.5, "end": 1.0}  # of the text's width
 
 

@@ -10,12 +10,12 @@ import numpy as np
 from PIL import Image, ImageDraw
 
 from petitpied.gauge.study import Gauge, Readings
+from petitpied.rim.look import FAINT, INK, PAPER
 from petitpied.rim.script_fonts import font
 from petitpied.rim.wording import printable
 
 WIDTH, HEIGHT = 1080, 1500  # a phone held upright
 FINE = 2
-INK, FAINT, PAPER = (25, 25, 25), (205, 205, 205), (255, 255, 255)
 LETTER = 30
 MARKS = ("circle", "square", "triangle", "diamond", "cross", "ring")
 #: component to the words under its bar

@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
+from petitpied.rim.look import INK, PAPER, bgr
 from petitpied.rim.script_fonts import line_width_px, set_line
 
 Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]  # blue, green, red
 
-DARK: Colour = (25, 25, 25)
-LIGHT: Colour = (255, 255, 255)
+DARK: Colour = bgr(INK)
+LIGHT: Colour = bgr(PAPER)
 #: dark rim around letters and light lines, as part of the letter's size
 RIM_REL = 0.09
 

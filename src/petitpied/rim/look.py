@@ -19,6 +19,8 @@ PAPER: Rgb = (255, 255, 255)
 BLUE: Rgb = (10, 84, 140)  # good, ours, main
 ORANGE: Rgb = (196, 98, 16)  # to look at
 PLUM: Rgb = (92, 24, 66)  # bad
+AMBER: Rgb = (255, 215, 80)  # an odd one out on a photo, over a dark line
+GREY: Rgb = (140, 140, 140)  # lines of charts that only lead the eye
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ from petitpied.rim.lettering import (
     wrapped,
     write_text,
 )
+from petitpied.rim.look import AMBER, bgr
 from petitpied.rim.shell_faults import mark_words
 from petitpied.rim.summary import Odd, Summary, headline, scale_notes
 from petitpied.rim.surface_marks import draw_marks, rings_px
@@ -32,7 +33,7 @@ Floats = NDArray[np.float64]
 
 LONG_SIDE_PX = 2400
 JPEG_QUALITY = 88
-ODD_INK: Colour = (80, 215, 255)  # a warm yellow; the bracket says the same without colour
+ODD_INK: Colour = bgr(AMBER)  # the bracket says the same without colour
 SUB_PX = 4  # bits below a pixel in OpenCV's drawing
 
 #: smallest letters: 28 px of 2400 are 4.5 px of a phone's 390, legible when zoomed in twice

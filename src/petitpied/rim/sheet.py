@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.rim import look
 from petitpied.rim.lettering import (
     DARK,
     LIGHT,
@@ -20,6 +21,7 @@ from petitpied.rim.lettering import (
     text_width_px,
     write_text,
 )
+from petitpied.rim.look import bgr
 from petitpied.rim.overlay import short_reason
 from petitpied.rim.shell_faults import fault_words
 from petitpied.rim.summary import Summary, headline
@@ -40,7 +42,7 @@ JPEG_QUALITY = 88
 #: no sheet is larger than this: a lattice of 40 x 40 places, mostly empty, would be
 MOST_PX = 60_000_000
 PAPER: Colour = (255, 255, 255)
-GREY: Colour = (150, 150, 150)
+GREY: Colour = bgr(look.GREY)
 
 
 @dataclass(frozen=True)
