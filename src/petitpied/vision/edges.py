@@ -154,7 +154,7 @@ def _band(
     half_px = BAND_REL * float(np.median(middle))
     step_px = max(0.7, half_px / 16)
     reach = int(np.ceil(half_px / step_px))
-    offset = np.arange(-reach, reach + 1) * step_px
+    offset = np.asarray(np.arange(-reach, reach + 1) * step_px, float)
     strips = sample_along_rays(pixels_bgr, centre, middle[:, :, None] + offset)
     strength = _strength(strips, EDGE_SIGMA_PX / step_px)
     typical = np.median(strength, axis=(1, 2), keepdims=True) + 0.3

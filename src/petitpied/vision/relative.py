@@ -8,10 +8,11 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.vision.edges import RAYS, EdgeBand, ShellEdges
+from petitpied.vision.edges import EdgeBand, ShellEdges
 from petitpied.vision.lattice import Lattice, find_lattice
 from petitpied.vision.neighbours import Neighbours
 from petitpied.vision.outline import ANGLES, measure_outlines, rings_points
+from petitpied.vision.ray_strips import RAYS
 from petitpied.vision.rings import Heights, fit_rings
 
 Floats = NDArray[np.float64]
