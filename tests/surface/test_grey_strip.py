@@ -30,7 +30,10 @@ def even(level, slope_x=0.0):
     return lambda x, y: level + slope_x * x + 0 * y
 
 
-def the_card(light_of=even(0.9), gain=(1.0, 1.0, 1.0), contrast=0.0, sheen=0.0):
+USUAL = even(0.9)
+
+
+def the_card(light_of=USUAL, gain=(1.0, 1.0, 1.0), contrast=0.0, sheen=0.0):
     """A picture (H, W, 3) with the card, and where it is. ``light_of`` card's places, mm."""
     height, width = (round(v * PX_PER_MM) for v in (card.HEIGHT_MM, card.WIDTH_MM))
     page = np.full((height, width), PAPER_REL)
