@@ -14,11 +14,11 @@ from petitpied.rim.batch import one_thread_for_matrices
 
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
-from tests.benchmarks import accuracy, coverage, history, pairs, sorting, speed  # noqa: E402
+from tests.benchmarks import accuracy, coverage, history, pairs, report, sorting, speed  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
-PARTS = ("accuracy", "coverage", "pairs", "speed", "finder", "history", "sorting")
+PARTS = ("accuracy", "coverage", "pairs", "speed", "finder", "history", "sorting", "report")
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
 
@@ -107,6 +107,9 @@ def main() -> None:
         tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS), *more]
         held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
         for line in sorting.sorting_lines(tuning, held_out, few):
+            _say(line)
+    if options.only in (None, "report"):
+        for line in report.report_lines(few):
             _say(line)
 
 
