@@ -15,10 +15,14 @@ from petitpied.rim.batch import one_thread_for_matrices
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
 from tests.benchmarks import accuracy, coverage, history, pairs, report, sorting, speed  # noqa: E402
+from tests.benchmarks import surface_colour as colour  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
-PARTS = ("accuracy", "coverage", "pairs", "speed", "finder", "history", "sorting", "report")
+PARTS = (
+    *("accuracy", "coverage", "pairs", "speed", "finder"),
+    *("history", "sorting", "report", "colour"),
+)
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
 
@@ -62,6 +66,23 @@ def _trust(tuning: list[Path], held_out: list[Path], options: argparse.Namespace
         _say("\n## Two photos of one tray\n")
         for line in pairs.pair_lines([*tuning, *held_out]):
             _say(line)
+
+
+def _colour(options: argparse.Namespace) -> None:
+    """Colour and marks: on scenes used for tuning, on held-out ones, under other looks; time."""
+    few = options.fast
+    more = [p for folder in options.tuning for p in accuracy.scenes_in(folder)]
+    samples = accuracy.scenes_in(SAMPLES)
+    tuning = [*samples, *accuracy.scenes_in(TRAYS), *more]
+    held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
+    sets = (("scenes used for tuning", tuning), ("held-out scenes", held_out))
+    for title, pictures in sets:
+        for line in colour.colour_lines(title, pictures[:3] if few else pictures):
+            _say(line)
+    for line in colour.warm_and_cool_lines(samples[:1] if few else samples):
+        _say(line)
+    for line in colour.time_lines(samples[0], 3 if few else 9):
+        _say(line)
 
 
 def main() -> None:
@@ -111,6 +132,8 @@ def main() -> None:
     if options.only in (None, "report"):
         for line in report.report_lines(few):
             _say(line)
+    if options.only in (None, "colour"):
+        _colour(options)
 
 
 if __name__ == "__main__":

@@ -97,6 +97,8 @@ class Count:
 
 def colour_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
     """Tables over a set of scenes."""
+    if not pictures:
+        return
     yield f"\n## Colour and marks, {title}\n"
     yield "| scene | dimples right, missed, false | F1 | browning rank | cap colour, median ΔE00 |"
     yield "|---|---|---|---|---|"

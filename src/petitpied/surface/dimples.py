@@ -53,7 +53,7 @@ PEAK_PARTS = ((0.6, 0.9), (0.4, 2.6))
 PEAK_WINDOW_MM = 3.6
 #: a peak stands within this of the cap's middle, mm
 PEAK_WITHIN_MM = 4.0
-LEAST_PEAK_MM, LEAST_PEAK_EXPLAINED = 0.45, 0.6
+LEAST_PEAK_MM, LEAST_PEAK_EXPLAINED = 0.6, 0.6
 #: its contrast (height times the light's gain), in itself and against the cap's unevenness
 LEAST_PEAK_CONTRAST, PEAK_OVER_SPREAD = 0.3, 10.0
 #: where a mark's middle lies: a fifth of its diameter's walls, common practice
