@@ -156,13 +156,12 @@ def _filtered(maps: Maps, kernel: Maps) -> Maps:
 
 
 def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.bool_]) -> _Answer:
-    seen = np.maximum(_filtered(weight, template.window), 1e-3)
+    masked = bool((weight[:, USED] < 1).any())  # only a swirl's seams are; else all caps are alike
+    seen = np.maximum(_filtered(weight if masked else weight[:1], template.window), 1e-3)
     level = _filtered(rest, template.window) / seen
     energy: Any = _filtered(rest * rest, template.window) - seen * level * level
     energy = np.maximum(energy, 1e-6)
     part: Any = seen / template.window.sum()
-
-    masked = bool((weight[:, USED] < 1).any())  # only a swirl's seams are
 
     def answer(kernel: Maps) -> tuple[Maps, Maps]:
         """Least squares on what is seen: kernel and level together."""
