@@ -9,7 +9,8 @@ them.
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -31,9 +32,14 @@ Floats = NDArray[np.float64]
 Json = dict[str, Any]
 
 _DEFINITION = list(OWN_CAUSES).index("outline definition")
+_EDGES = list(OWN_CAUSES).index("edge points")
 _SCENE = SHARED_CAUSES.index("edge evidence of this scene")
 #: powers of contrast that are tried
 FADINGS = (0.0, 0.5, 1.0, 1.5, 2.0)
+#: shares of the edge points' scatter that are tried
+EDGE_SHARES = (1.0, 0.7, 0.5, 0.3)
+#: a shell this many robust standard deviations from its scene went astray
+ASTRAY = 5.0
 #: degrees of freedom of most sizes (28 scenes, two large causes)
 TYPICAL_DOF = 60.0
 #: logarithms of the figures to half a per cent
@@ -42,14 +48,17 @@ TOLERANCE = {"xatol": 5e-3, "fatol": 5e-3}
 
 @dataclass(frozen=True)
 class Errors:
-    """One quantity of one scene, N shells: errors, stated u95, and the parts of u (N,) that do
-    not come from edges; ``contrast`` (N,) of the outlines, ``scene_contrast`` their median."""
+    """One quantity of one scene, N shells: errors, stated u95, and the parts of u (N,): what
+    edges have no share in, and the edge points' scatter as found; ``contrast`` (N,) of the
+    outlines, ``scene_contrast`` their median."""
 
     scene: str
     error: Floats
     u95: Floats
     own: Floats
+    edges: Floats
     shared: Floats
+    has_foot: NDArray[np.bool_]
     contrast: Floats
     scene_contrast: float
 
@@ -119,68 +128,95 @@ def by_quantity(
             if quantity is None or true is None:
                 continue
             own, shared = np.array(quantity.own), np.array(quantity.shared)
+            edge = 0.0
             if len(own):
-                own[_DEFINITION], shared[_SCENE] = 0.0, 0.0
-            known = (np.linalg.norm(own), np.linalg.norm(shared))
-            rows.append((quantity.value - true, quantity.u95, *known, contrast[shell.id]))
+                edge = own[_EDGES] / max(evidence.WITNESSES[name].edges, 1e-9)
+                own[[_DEFINITION, _EDGES]], shared[_SCENE] = 0.0, 0.0
+            known = (float(np.linalg.norm(own)), edge, float(np.linalg.norm(shared)))
+            error = quantity.value - true
+            rows.append((error, quantity.u95, *known, shell.foot_diameter_mm is not None,
+                         contrast[shell.id]))  # fmt: skip
         if rows:
-            error, u95, own_u, shared_u, mine = np.array(rows, float).T
-            found[name] = Errors(scene, error, u95, own_u, shared_u, mine, median)
+            error, u95, own_u, edges, shared_u, foot, mine = np.array(rows, float).T
+            known_of = (own_u, edges, shared_u, foot > 0)
+            found[name] = Errors(scene, error, u95, *known_of, mine, median)
     return found
 
 
-def _parts(scene: Errors, own: float, common: float, power: float) -> tuple[Floats, Floats]:
+def _parts(scene: Errors, known: evidence.Witness) -> tuple[Floats, Floats]:
     """Standard uncertainties (N,) of a shell's own and of the scene's part."""
-    mine = np.hypot(scene.own, own * evidence.fading(scene.contrast, power))
-    all_of = np.hypot(scene.shared, common * evidence.fading(scene.scene_contrast, power))
-    return mine, all_of
+    own = known.own * evidence.fading(scene.contrast, known.fading)
+    mine = np.sqrt(scene.own**2 + (known.edges * scene.edges) ** 2 + own**2)
+    common = known.scene * float(evidence.fading(scene.scene_contrast, known.fading))
+    return mine, np.hypot(scene.shared, common)
 
 
-def _minus_log_likelihood(scenes: Sequence[Errors], own: float, common: float, p: float) -> float:
-    """Of errors that have one normal draw a shell and one a scene (rank-one update)."""
+def _minus_log_likelihood(scenes: Sequence[Errors], known: evidence.Witness) -> float:
+    """Of errors that have one normal draw a shell and one a scene (rank-one update); shells
+    gone astray altogether are left out: no normal figure holds for them."""
     total = 0.0
     for scene in scenes:
-        mine, all_of = _parts(scene, own, common, p)
-        weight = 1 / mine**2
+        away = np.abs(scene.error - np.median(scene.error))
+        good = away <= ASTRAY * max(1.4826 * float(np.median(away)), 1e-6)
+        mine, all_of = (part[good] for part in _parts(scene, known))
+        error, weight = scene.error[good], 1 / mine**2
         inner = 1 + float((all_of**2 * weight).sum())
-        along = float((all_of * weight * scene.error).sum())
-        total += float((scene.error**2 * weight).sum()) - along**2 / inner
+        along = float((all_of * weight * error).sum())
+        total += float((error**2 * weight).sum()) - along**2 / inner
         total += float(2 * np.log(mine).sum()) + np.log(inner)
     return 0.5 * total
 
 
-def _covered(scenes: Sequence[Errors], own: float, common: float, power: float) -> float:
-    inside = [
-        np.abs(s.error)
-        <= coverage_factor_95(TYPICAL_DOF) * np.hypot(*_parts(s, own, common, power))
-        for s in scenes
-    ]
+def _covered(scenes: Sequence[Errors], known: evidence.Witness) -> float:
+    factor = coverage_factor_95(TYPICAL_DOF)
+    inside = [np.abs(s.error) <= factor * np.hypot(*_parts(s, known)) for s in scenes]
     return float(np.concatenate(inside).mean())
 
 
-def fit_witness(scenes: Sequence[Errors], fadings: Sequence[float] = FADINGS) -> evidence.Witness:
+def fit_witness(
+    scenes: Sequence[Errors],
+    fadings: Sequence[float] = FADINGS,
+    edges: Sequence[float] = EDGE_SHARES,
+) -> evidence.Witness:
     """Figures of one quantity from its errors in several scenes."""
-    start = float(np.sqrt(np.mean(np.concatenate([s.error for s in scenes]) ** 2)))
-    best: tuple[float, Floats, float] | None = None
-    for power in fadings:
+    error = np.concatenate([s.error for s in scenes])
+    start = np.log([1.4826 * float(np.median(np.abs(error))) / 2] * 2)
+    best: tuple[float, evidence.Witness] | None = None
+    for power, share in product(fadings, edges):
 
-        def cost(x: Floats, power: float = power) -> float:
-            return _minus_log_likelihood(scenes, float(np.exp(x[0])), float(np.exp(x[1])), power)
+        def witness(x: Floats, power: float = power, share: float = share) -> evidence.Witness:
+            return evidence.Witness(float(np.exp(x[0])), float(np.exp(x[1])), power, share)
 
-        fit = minimize(
-            cost, np.log([start / 2, start / 2]), method="Nelder-Mead", options=TOLERANCE
-        )
-        if best is None or fit.fun < best[0] - 2:  # two units: a power that is worth having
-            best = (float(fit.fun), np.exp(fit.x), power)
+        def cost(x: Floats) -> float:
+            return _minus_log_likelihood(scenes, witness(x))
+
+        fit = minimize(cost, start, method="Nelder-Mead", options=TOLERANCE)
+        if best is None or fit.fun < best[0] - 2:  # two units: a figure that is worth having
+            best = (float(fit.fun), witness(fit.x))
     assert best is not None
-    (own, common), power = best[1], best[2]
+    known = best[1]
+
+    def scaled(factor: float) -> evidence.Witness:
+        return replace(known, own=factor * known.own, scene=factor * known.scene)
 
     def short(factor: float) -> float:
-        return _covered(scenes, factor * own, factor * common, power) - 0.95
+        return _covered(scenes, scaled(factor)) - 0.95
 
-    low, high = 0.2, 5.0
-    factor = float(brentq(short, low, high, xtol=1e-3)) if short(low) < 0 < short(high) else 1.0
-    return evidence.Witness(float(factor * own), float(factor * common), power)
+    low, high = 0.05, 8.0
+    if not short(low) < 0 < short(high):
+        return known
+    return scaled(float(brentq(short, low, high, xtol=1e-3)))
+
+
+def _without_tips(name: str, scenes: Sequence[Errors]) -> tuple[list[Errors], float]:
+    """Errors of a caliper width without its mean over scenes, on shells with a foot, and that
+    mean's size as `petitpied.vision.evidence.TIPS_MM` has it; other sizes as they are."""
+    if name not in evidence.TIPS_MM:
+        return list(scenes), 0.0
+    means = [float(np.median(s.error[s.has_foot])) for s in scenes if s.has_foot.sum() > 5]
+    short = -float(np.mean(means))
+    moved = [replace(s, error=s.error + short * s.has_foot) for s in scenes]
+    return moved, evidence.TIPS_MM[name] + short
 
 
 def _gathered(pictures: Sequence[Path]) -> dict[str, list[Errors]]:
@@ -212,21 +248,24 @@ def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
     gathered = _gathered(pictures)
     yield f"\n## Witnesses, fitted on {len(pictures)} scenes\n\n```"
     yield "WITNESSES: dict[str, Witness] = {"
-    left_out = {}
-    for name, scenes in gathered.items():
+    left_out, tips = {}, {}
+    for name, found in gathered.items():
         if name not in evidence.WITNESSES:
             continue
+        scenes, tip = _without_tips(name, found)
+        if name in evidence.TIPS_MM:
+            tips[name] = round(tip, 2)
         known = fit_witness(scenes)
         digits = 5 if known.own < 0.02 else 3
         values = f"{known.own:.{digits}f}, {known.scene:.{digits}f}, {known.fading:g}"
-        yield f'    "{name}": Witness({values}),'
+        yield f'    "{name}": Witness({values}, {known.edges:g}),'
         inside = []
         for index, scene in enumerate(scenes):
-            rest = fit_witness([*scenes[:index], *scenes[index + 1 :]], (known.fading,))
-            share = _covered([scene], rest.own, rest.scene, rest.fading)
-            inside.append((share, len(scene.error)))
+            others = [*scenes[:index], *scenes[index + 1 :]]
+            rest = fit_witness(others, (known.fading,), (known.edges,))
+            inside.append((_covered([scene], rest), len(scene.error)))
         left_out[name] = sum(s * n for s, n in inside) / sum(n for _, n in inside)
-    yield "}\n```\n"
+    yield f"}}\nTIPS_MM = {tips}\n```\n"
     yield "Coverage of scenes left out of the fit: " + ", ".join(
         f"{name} {share:.3f}" for name, share in left_out.items()
     )
