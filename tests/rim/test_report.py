@@ -218,6 +218,7 @@ def test_several_trays_each_have_their_section():
     assert "48 shells on 3 trays" in page
     for i in range(3):
         assert f"Tray tray {i}" in page
+    assert page.index("Smallest") < page.index("Tray tray 0")  # of many trays the sum first
 
 
 def test_nothing_to_report():

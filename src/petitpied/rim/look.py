@@ -25,22 +25,21 @@ GREY: Rgb = (140, 140, 140)  # lines of charts that only lead the eye
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """How a verdict is shown: word, colour, mark, and the mark as a letter for plain text."""
+    """How a verdict is shown: word, colour, mark."""
 
     word: str
     colour: Rgb
     mark: Mark
-    letter: str
 
 
 VERDICTS = {
-    "pass": Verdict("pass", BLUE, "disc", "●"),
-    "check by eye": Verdict("check by eye", QUIET, "ring", "○"),
-    "second": Verdict("second", ORANGE, "triangle", "▲"),
-    "reject": Verdict("reject", PLUM, "cross", "×"),
-    "not measured": Verdict("not measured", QUIET, "square", "■"),
+    "pass": Verdict("pass", BLUE, "disc"),
+    "check by eye": Verdict("check by eye", QUIET, "ring"),
+    "second": Verdict("second", ORANGE, "triangle"),
+    "reject": Verdict("reject", PLUM, "cross"),
+    "not measured": Verdict("not measured", QUIET, "square"),
 }
-PLAIN = Verdict("shell", BLUE, "disc", "●")
+PLAIN = Verdict("shell", BLUE, "disc")
 
 
 def css(colour: Rgb) -> str:

@@ -69,11 +69,14 @@ def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
     sorting = sort_trays(trays, wishes.limits, wishes.box, pairs=wishes.pairs)
     trays = sorting.trays
     summaries = [summarise(tray.record) for tray in trays]
-    sections = [
-        *(tray_section(t, s, len(trays)) for t, s in zip(trays, summaries, strict=True)),
+    shown = [tray_section(t, s, len(trays)) for t, s in zip(trays, summaries, strict=True)]
+    found = [
         *_diameters(trays, wishes.limits),
         *sorting_sections(sorting),
         *oven_sections(trays, wishes.store),
+    ]
+    sections = [
+        *(found + shown if len(trays) > 1 else shown + found),  # of many trays the sum first
         measuring_section(trays),
         shells_section(trays),
         cautions_section(),

@@ -113,6 +113,8 @@ class _Pages:
                 width = self.pdf.epw if block.wide else CHART_MM
                 tall = min(PICTURE_MM, width * block.height_px / block.width_px)
                 return float(height + SHRINK * tall + 9.0)
+            elif isinstance(block, Chart):
+                return height + CHART_MM / WIDTH * block.drawing.height + 9.0
             else:
                 break
         return max(ROOM_FOR_HEADING_MM, height)

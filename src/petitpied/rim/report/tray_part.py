@@ -8,6 +8,7 @@ from petitpied.domain.bake import BakeFacts
 from petitpied.domain.quantity import Quantity, coverage_factor_95
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.rim import look
 from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.rim.report.charts import Planned, tray_plan
 from petitpied.rim.report.material import Tray
@@ -66,7 +67,12 @@ def _plan(record: Record) -> list[Block]:
     )
     if not planned:
         return []
-    return [Chart(tray_plan(planned), "Plan of the tray; in each shell its id and diameter in mm.")]
+    inside = "its id and diameter in mm"
+    judged = [v for v in look.VERDICTS if any(p.verdict == v for p in planned)]
+    if judged:
+        marks = ", ".join(f"{look.VERDICTS[v].mark} {look.VERDICTS[v].word}" for v in judged)
+        inside = f"its id and a mark: {marks}"
+    return [Chart(tray_plan(planned), f"Plan of the tray; in each shell {inside}.")]
 
 
 def facts_line(facts: BakeFacts) -> str:
