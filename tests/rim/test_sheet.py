@@ -5,11 +5,12 @@ import numpy as np
 import pytest
 
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.surface import Crack, SurfaceMark
+from petitpied.domain.surface import Crack, SurfaceMark, TrayColour
 from petitpied.rim.sheet import GAP_PX, PICTURE_PX, contact_sheet, sheet_jpeg
 from petitpied.rim.shell_faults import fault_words
 from petitpied.rim.summary import summarise
 from petitpied.rim.surface_marks import draw_marks, legend
+from petitpied.rim.surface_words import surface_lines
 from tests.rim.records import a_record, a_shell, unmeasured_shell
 
 COLOURS = {(0, 0): (40, 40, 220), (0, 2): (220, 60, 40), (2, 1): (40, 200, 60)}
@@ -114,3 +115,20 @@ def test_marks_are_told_apart_by_shape():
         "Triangle: peak. Small square: dark spot."
     )
     assert legend((a_shell(),)) == ""
+
+
+def test_the_terminal_tells_how_even_the_colours_are_and_what_is_marked():
+    shells = [
+        a_shell("A1", 0, 0, browning=Quantity(-2.0, 0.5)),
+        a_shell("A2", 0, 1, browning=Quantity(3.2, 0.5), dimples=(mark(),)),
+    ]
+    colour = TrayColour(True, "grey strip of card A", "flavour rose", Quantity(1.5, 0.2))
+    lines = surface_lines(a_record(shells, colour=colour))
+    assert (
+        lines[0].split()
+        == (
+            "browning spread 1.5 ± 0.4 ΔE00; against the flavour rose: palest A1 -2.0, brownest A2 +3.2"
+        ).split()
+    )
+    assert lines[1].split() == "marks A2 dimple 8 mm".split()
+    assert surface_lines(a_record()) == ()

@@ -108,6 +108,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     from petitpied.rim.record_files import record_bytes
     from petitpied.rim.sorting_words import counts_text
     from petitpied.rim.summary import summarise, summary_lines
+    from petitpied.rim.surface_words import surface_lines
     from petitpied.rim.table_files import coco_bytes, csv_bytes
     from petitpied.vision.decode import decode_photo
     from petitpied.vision.growth import with_growth
@@ -144,7 +145,8 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
             **extra,
         }
     )
-    return (*summary_lines(record, summary), *verdicts, *growth_lines(record), *shown)
+    told = (*summary_lines(record, summary), *surface_lines(record))
+    return (*told, *verdicts, *growth_lines(record), *shown)
 
 
 def run(

@@ -307,28 +307,33 @@ def find_peaks(
 
 
 def without_cracked(
-    marks: Sequence[Relief], cracks: Sequence[Sequence[Floats]], radius_mm: Floats
+    marks: Sequence[Relief],
+    cracks: Sequence[Sequence[Floats]],
+    radius_mm: Floats,
+    longest_rel: float = CRACK_REL,
 ) -> tuple[Relief, ...]:
     """The marks that are no crack's own relief.
 
     ``cracks``: for each cap, centre lines (N, 2) in parts of its radius. A crack of more than
-    `CRACK_REL` times a mark's diameter that passes through the mark has raised lips and a shaded
-    wall of its own; a short one within it is more likely the dimple's wall.
+    ``longest_rel`` times a mark's diameter that passes through the mark has raised lips and a
+    shaded wall of its own; a short one within it is more likely the dimple's wall.
     """
     return tuple(
         mark
         for mark in marks
-        if not any(_runs_through(mark, path, radius_mm[mark.cap]) for path in cracks[mark.cap])
+        if not any(
+            _runs_through(mark, path, radius_mm[mark.cap], longest_rel) for path in cracks[mark.cap]
+        )
     )
 
 
-def _runs_through(mark: Relief, path: Floats, radius_mm: float) -> bool:
+def _runs_through(mark: Relief, path: Floats, radius_mm: float, longest_rel: float) -> bool:
     if len(path) < 2:
         return False
     away = np.hypot(*(path - mark.place).T) * radius_mm
     length = float(np.hypot(*np.diff(path, axis=0).T).sum()) * radius_mm
     diameter = mark.diameter_mm.value
-    return bool(away.min() < 0.6 * diameter and length > CRACK_REL * diameter)
+    return bool(away.min() < 0.6 * diameter and length > longest_rel * diameter)
 
 
 def told_apart(

@@ -116,6 +116,8 @@ def _with_relief(
         radius,
     )
     spots = find_pinholes(shading, cell)
+    holes = without_cracked(spots.holes, cracks, radius, longest_rel=0.0)
+    holes = tuple(h for h in holes if not _is_part_of(h, (*dimples, *peaks), radius))
     heights, u_own = lumpiness(shading, toward, cell)
 
     def marks(found: Sequence[Relief], cap: int) -> tuple[SurfaceMark, ...]:
@@ -133,12 +135,22 @@ def _with_relief(
             shell,
             dimples=marks(dimples, cap) if toward.shows_relief else None,
             peak=peak[0] if peak else None,
-            pinholes=None if spots.speckled else marks(spots.holes, cap),
+            pinholes=None if spots.speckled else marks(holes, cap),
             lumpiness_mm=lumpiness_quantity(float(heights[cap]), float(u_own[cap]))
             if toward.shows_relief
             else None,
             missing=tuple(missing.items()),
         )
+
+
+def _is_part_of(hole: Relief, marks: Sequence[Relief], radius_mm: Floats) -> bool:
+    """Is a dark spot the wall of a dimple, or a peak's shaded side?"""
+    return any(
+        mark.cap == hole.cap
+        and np.hypot(*(mark.place - hole.place)) * radius_mm[hole.cap]
+        < mark.diameter_mm.value / 2 + hole.diameter_mm.value
+        for mark in marks
+    )
 
 
 def _crack_paths(shell: Shell, patches: CapPatches, cap: int) -> list[Floats]:

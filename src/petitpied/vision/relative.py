@@ -17,6 +17,8 @@ from petitpied.vision.rings import Heights, fit_rings
 
 Floats = NDArray[np.float64]
 
+NO_SURFACE = "no card in use: surfaces are not looked at"
+SURFACE = ("cracks", "foot", "colour", "browning", "dimples", "peak", "pinholes", "lumpiness_mm")
 NO_CARD = "no card in use: no millimetres"
 #: a hand-held photo from above is tilted by about 10 degrees (common practice, no source): one
 #: width of a round shell then looks 1.5 % short; two standard uncertainties allow for 15 degrees
@@ -78,7 +80,10 @@ def relative_shells(
                 aspect_ratio=Quantity(size.aspect_ratio, SHAPE_OWN_U_REL, ASPECT_TILT_U),
                 diameter_rel=size.diameter_mm / median,
                 touching=tuple(sorted(lattice.ids[whole[k]] for k in neighbours.touching[n])),
-                missing=tuple((name, NO_CARD) for name in MILLIMETRES),
+                missing=(
+                    *((name, NO_CARD) for name in MILLIMETRES),
+                    *((name, NO_SURFACE) for name in SURFACE),
+                ),
             )
         shells.append(shell)
     return tuple(sorted(shells, key=lambda s: (s.row, s.column, s.id))), lattice
