@@ -39,8 +39,8 @@ FAULT_LINES = 2
 #: seen of the photo beyond the outline, relative to its size
 MARGIN_REL = 0.06
 JPEG_QUALITY = 88
-#: no sheet is larger than this: a lattice of 40 x 40 places, mostly empty, would be
-MOST_PX = 60_000_000
+#: a lattice of more columns or rows than this has lost its way; shells then stand one by one
+MOST_SIDE = 40
 PAPER: Colour = (255, 255, 255)
 GREY: Colour = bgr(look.GREY)
 
@@ -70,37 +70,40 @@ def contact_sheet(pixels_bgr: Pixels, record: Record, summary: Summary) -> Pixel
     ndarray of shape (h, w, 3)
         Blue-green-red.
     """
-    rows, columns = _lattice(record)
+    places, (rows, columns) = _places(record)
     step_y = PICTURE_PX + round(1.3 * (LETTER_PX + FAULT_LINES * SMALL_PX)) + 2 * GAP_PX
     head = round(3.4 * LETTER_PX)
     width = max(columns * (PICTURE_PX + GAP_PX) + GAP_PX, 1200)
-    size = (head + len(rows) * step_y + GAP_PX, width)
-    if size[0] * size[1] > MOST_PX:
-        raise ValueError("the lattice is too large for a contact sheet")
+    size = (head + rows * step_y + GAP_PX, width)
     canvas: Pixels = np.full((*size, 3), 255, np.uint8)
     _heading(canvas, record, summary)
     odd = {o.id: o.words for o in summary.odd}
-    for shell in record.shells:
-        number = rows.index(shell.row)
-        left = GAP_PX + (shell.column - _first_column(record)) * (PICTURE_PX + GAP_PX)
+    for shell, (row, column) in zip(record.shells, places, strict=True):
+        left = GAP_PX + column * (PICTURE_PX + GAP_PX)
         _draw(
             canvas,
-            _Place(left, head + number * step_y),
+            _Place(left, head + row * step_y),
             _picture(pixels_bgr, shell),
             (shell, odd.get(shell.id, ())),
         )
     return canvas
 
 
-def _lattice(record: Record) -> tuple[list[int], int]:
-    """The rows that hold shells, in order, and how many columns they span."""
-    rows = sorted({shell.row for shell in record.shells})
-    columns = [shell.column for shell in record.shells]
-    return rows, max(columns) - min(columns) + 1 if columns else 0
+def _places(record: Record) -> tuple[list[tuple[int, int]], tuple[int, int]]:
+    """Row and column on the sheet of every shell, and how many there are; empty rows are left out.
 
-
-def _first_column(record: Record) -> int:
-    return min(shell.column for shell in record.shells)
+    Two shells of one place (a damaged record) stand on each other's picture.
+    """
+    shells = record.shells
+    rows = sorted({shell.row for shell in shells})
+    first = min((shell.column for shell in shells), default=0)
+    places = [(rows.index(shell.row), shell.column - first) for shell in shells]
+    size = (len(rows), max((column for _, column in places), default=0) + 1)
+    if max(size) > MOST_SIDE:
+        side = max(1, int(np.ceil(np.sqrt(len(shells)))))
+        places = [divmod(number, side) for number in range(len(shells))]
+        size = (-(-len(shells) // side), side)
+    return places, size
 
 
 def _heading(canvas: Pixels, record: Record, summary: Summary) -> None:
