@@ -25,7 +25,7 @@ from petitpied.vision.inspection import inspect_photo
 
 Floats = NDArray[np.float64]
 
-#: what the figures count: wider and deeper than this (issue's own definition)
+#: what the figures count: wider and deeper than this: faults that a baker sorts by
 WIDE_MM, DEEP_MM = 6.0, 1.0
 #: browning is ranked only where it differs between the shells
 LEAST_BROWNING_SD = 0.03
