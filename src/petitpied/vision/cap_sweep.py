@@ -21,9 +21,12 @@ Grey = NDArray[np.float32]
 REACH_REL = 0.6
 #: samples across the compared square: a millimetre has two on a 45 mm cap
 SAMPLES = 61
-#: how far the dome's top stands above its rim, relative to the shell's height (common
-#: practice: as `heights.RIM_REL`), and by how much that may differ
-DOME_REL, DOME_U_REL = 0.63, 0.12
+#: how far the dome's top stands above its rim, relative to the shell's height: first guess
+#: (common practice: as `heights.RIM_REL`), and those tried against the photos, from a flat cap
+#: to more than a half ellipsoid; what the cap's own roundness does to its top is so found out
+DOME_REL, DOMES_REL = 0.63, (0.05, 0.25, 0.45, 0.65, 0.85)
+#: a real dome is no half ellipsoid: top against the best one's, relative to the dome (type B)
+SHAPE_U_REL = 0.015
 #: heights under trial, mm above the liner: flattest to highest shell (common practice)
 LOWEST_MM, HIGHEST_MM, STEP_MM = 2.0, 25.0, 0.5
 FINE_MM = 0.19
@@ -123,14 +126,22 @@ def _one(cap: _Cap) -> tuple[float, float, float]:
         return _peak(heights, np.array(like))
 
     coarse, found, _ = swept(_TRIED_MM, DOME_REL)
-    near = np.asarray(coarse + FINE_MM * np.arange(-4, 5), float)
-    height, found, bend = swept(near, DOME_REL)
-    if found < FAINTEST or bend <= 0:
+    near = np.asarray(coarse + FINE_MM * np.arange(-7, 8), float)
+    peaks = np.array([swept(near, dome) for dome in DOMES_REL])
+    domes = np.array(DOMES_REL)
+    dome, found, bend = _peak(domes, peaks[:, 1])
+    best = int(peaks[:, 1].argmax())
+    dome = float(np.clip(dome, domes[0], domes[-1]))
+    height, steep = float(np.interp(dome, domes, peaks[:, 0])), float(peaks[best, 2])
+    if found < FAINTEST or steep <= 0:
         return float("nan"), float("nan"), found
     # a peak of this likeness and curvature moves by noise as by least squares of the detail
-    noise = np.sqrt((1 - found**2) / (found * bend * _INDEPENDENT))
-    flatter, _, _ = swept(near, DOME_REL - DOME_U_REL)
-    return height, float(np.hypot(noise, height - flatter)), found
+    noise_of = (1 - found**2) / (found * _INDEPENDENT)
+    noise = np.sqrt(noise_of / steep)
+    # the roundness is known from the photos, and at worst to the range that was tried
+    dome_u = min(float(np.sqrt(noise_of / bend)) if bend > 0 else 1.0, 0.23)
+    slope = float(np.polyfit(domes, peaks[:, 0], 1)[0])
+    return height, float(np.linalg.norm([noise, slope * dome_u, SHAPE_U_REL * height])), found
 
 
 def sweep_caps(

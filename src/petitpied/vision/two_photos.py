@@ -23,7 +23,7 @@ from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
 from petitpied.vision.cap_sweep import CapTops, sweep_caps
 from petitpied.vision.inspection import inspect_photo
 from petitpied.vision.outline import areas_and_centroids
-from petitpied.vision.triangulate import ViewPair, height_slopes, triangulate
+from petitpied.vision.triangulate import Level, ViewPair, height_slopes, settled, triangulate
 
 Floats = NDArray[np.float64]
 
@@ -36,6 +36,15 @@ RIM_EVIDENCE_U_MM, FOOT_EVIDENCE_U_MM = 0.5, 0.3
 #: heights at which the rays through rims and feet are taken to be rings, mm (any will do that
 #: is near: a millimetre moves an outline's middle by less than its noise)
 RIM_NEAR_MM, FOOT_NEAR_MM = 4.5, 1.7
+#: where a foot is widest, mm above the liner: 0.9 and 1.7 in the two kinds of tuning scenes
+FOOT_LEVEL_MM, FOOT_LEVEL_U_MM = 1.3, 0.4
+#: scatter of single feet (tuning pair) and of a card's corners, mm of height: 0.05 mm of place
+#: over the usual parallax
+FOOT_NOISE_MM, CARD_NOISE_MM = 0.5, 0.2
+#: a card farther off its place than this, mm, was moved between the photos
+CARD_MOVED_MM = 1.5
+#: a top's height where none was found, mm: only the views' doubts are looked up there
+USUAL_TOP_MM = 12.0
 SOURCE = "two photos"
 NOT_MATCHED = "its top does not look alike in both photos"
 NOT_AGAIN = "the shell was not found again in the second photo"
@@ -79,7 +88,7 @@ def inspect_two(first: Photo, second: Photo, settings: Settings) -> Record:
     shells = [
         (records[0].shells[seen[0][i]], records[1].shells[seen[1][j]]) for i, j in joined.pairs
     ]
-    raised = _raised(pair, shells)
+    raised = _raised(pair, shells, settings.card_thickness_mm)
     parallax = float(np.median(raised.parallax))
     if parallax < LEAST_PARALLAX:
         raise _no_pair(
@@ -107,12 +116,14 @@ def _centres(record: Record, index: Sequence[int]) -> Floats:
 
 @dataclass(frozen=True)
 class _Raised:
-    """Of S shells: plan centres, heights of cap rims and feet (nan where none), parallax."""
+    """Of S shells: plan centres, heights of cap rims and feet (nan where none), parallax;
+    ``card_mm``: height of the cards' printed faces."""
 
     centres_mm: Floats
     rim_mm: Floats
     foot_mm: Floats
     parallax: Floats
+    card_mm: float
 
 
 def _middles_px(shells: Sequence[tuple[Shell, Shell]], pair: ViewPair, name: str) -> list[Floats]:
@@ -126,7 +137,7 @@ def _middles_px(shells: Sequence[tuple[Shell, Shell]], pair: ViewPair, name: str
     return result
 
 
-def _raised(pair: ViewPair, shells: Sequence[tuple[Shell, Shell]]) -> _Raised:
+def _raised(pair: ViewPair, shells: Sequence[tuple[Shell, Shell]], card_mm: float) -> _Raised:
     join = pair.second_to_first
     first = np.array([s.centre_mm for s, _ in shells], float)
     second = join.to_first(np.array([s.centre_mm for _, s in shells], float))
@@ -135,7 +146,7 @@ def _raised(pair: ViewPair, shells: Sequence[tuple[Shell, Shell]]) -> _Raised:
     has_foot = np.array([a.foot_diameter_mm is not None for a, _ in shells])
     foot = np.where(has_foot, outline.height_mm, np.nan)
     rim_mm = np.where(has_foot, rim.height_mm, np.nan)
-    return _Raised((first + second) / 2, rim_mm, foot, rim.parallax)
+    return _Raised((first + second) / 2, rim_mm, foot, rim.parallax, card_mm)
 
 
 def _both(a: Quantity | None, b: Quantity | None) -> Quantity | None:
@@ -176,13 +187,35 @@ def _merged(a: Shell, b: Shell, turn_deg: float, height: Quantity | None) -> She
     return replace(a, **changed, height_mm=height, missing=missing)  # type: ignore[arg-type]
 
 
-def _heights(pair: ViewPair, raised: _Raised, tops: CapTops) -> list[Quantity | None]:
-    known = np.isfinite(tops.height_mm)
-    if not known.any():
-        return [None] * len(known)
-    level = float(np.median(tops.height_mm[known]))
-    shared = np.sqrt((height_slopes(pair, raised.centres_mm, level) ** 2).sum(axis=0))
-    rows = zip(tops.height_mm, tops.u_mm, shared, strict=True)
+def _cards(records: Sequence[Record], pair: ViewPair, card_mm: float) -> tuple[Floats, Floats]:
+    """Corners of cards that lie in both photos at the same place of the tray: plan places
+    (M, 2) and triangulated heights (M,)."""
+    first, second = ({c.id: c.corners_px for c in r.cards} for r in records)
+    places, heights = [np.zeros((0, 2))], [np.zeros(0)]
+    for letter in sorted(first.keys() & second.keys()):
+        found = triangulate(pair, first[letter], second[letter])
+        if np.abs(found.gap_mm).max() < CARD_MOVED_MM:
+            places.append(pair.first.to_plane(first[letter], card_mm))
+            heights.append(found.height_mm)
+    return np.concatenate(places), np.concatenate(heights)
+
+
+def _errors(
+    records: Sequence[Record], pair: ViewPair, raised: _Raised, level_mm: float
+) -> tuple[Floats, Floats]:
+    """What heights of tops are wrong by, (S,) mm, and what stays uncertain, by `settled`."""
+    shells = len(raised.centres_mm)
+    places, found = _cards(records, pair, raised.card_mm)
+    near = height_slopes(pair, np.concatenate([raised.centres_mm, places]), FOOT_NEAR_MM, shells)
+    feet = Level(near[:, :shells], raised.foot_mm - FOOT_LEVEL_MM, FOOT_LEVEL_U_MM, FOOT_NOISE_MM)
+    cards = (
+        Level(near[:, shells:], found - raised.card_mm, 0.0, CARD_NOISE_MM) if len(found) else None
+    )
+    return settled(feet, cards, height_slopes(pair, raised.centres_mm, level_mm))
+
+
+def _heights(tops: CapTops, error: Floats, shared: Floats) -> list[Quantity | None]:
+    rows = zip(tops.height_mm - error, tops.u_mm, shared, strict=True)
     return [Quantity(float(h), float(u), float(s)) if np.isfinite(h) else None for h, u, s in rows]
 
 
@@ -205,7 +238,11 @@ def _record(
     tops: CapTops,
 ) -> Record:
     turn: Registration = pair.second_to_first
-    heights = _heights(pair, raised, tops)
+    known_mm = tops.height_mm[np.isfinite(tops.height_mm)]
+    level_mm = float(np.median(known_mm)) if len(known_mm) else USUAL_TOP_MM
+    error, shared_u = _errors(records, pair, raised, level_mm)
+    raised = replace(raised, rim_mm=raised.rim_mm - error, foot_mm=raised.foot_mm - error)
+    heights = _heights(tops, error, shared_u)
     merged = {
         a.id: _merged(a, b, turn.turn_deg, height)
         for (a, b), height in zip(shells, heights, strict=True)
