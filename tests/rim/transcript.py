@@ -1,7 +1,8 @@
 """Sessions in README: commands after "$ ", what they print below; "..." stands for any lines.
 
 Words must agree to the letter, numbers roughly: other machines and versions of libraries move
-last digits, and measuring is judged elsewhere.
+last digits, and measuring is judged elsewhere. So README leaves out lines whose numbers turn on a
+shell near a limit.
 """
 
 import re
