@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.bake import Bake, BakeFacts, BakeShells
 from petitpied.patterns.findings import Kind
-from petitpied.patterns.templates import Region, named_columns
+from petitpied.patterns.templates import NAMED, Region, named_columns
 
 Floats = NDArray[np.float64]
 
@@ -20,6 +20,7 @@ TYPICAL = {
     "roundness": (0.8, 0.2),
     "foot_spread": (1.5, 0.3),
     "height": (13.0, 0.5),
+    "browning": (2.0, 0.8),
     "piped_diameter": (38.0, 0.7),
 }
 LEAN_SPREAD_MM = 0.3
@@ -88,9 +89,8 @@ def planted_at(effect: Planted, x_mm: Floats, y_mm: Floats, region: Region) -> F
         return np.asarray(effect.size * np.exp(-d2 / (2 * SPOT_SIGMA_MM**2)))
     if effect.kind == "lean":
         return np.zeros_like(x_mm)
-    kinds = ("across", "front-back", "centre-edge")
     return np.asarray(
-        effect.size * named_columns(x_mm, y_mm, region)[..., kinds.index(effect.kind)]
+        effect.size * named_columns(x_mm, y_mm, region)[..., NAMED.index(effect.kind)]
     )
 
 

@@ -9,6 +9,7 @@ import typer
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.rim.commands import flavour, history
+from petitpied.rim.commands.agreement import agreement
 from petitpied.rim.commands.batch import batch
 from petitpied.rim.commands.box import box
 from petitpied.rim.commands.card import card
@@ -19,10 +20,14 @@ from petitpied.rim.commands.lens import lens
 from petitpied.rim.commands.limits import limits
 from petitpied.rim.commands.log import log
 from petitpied.rim.commands.lot_check import lot_check
+from petitpied.rim.commands.oven_map import oven_map
+from petitpied.rim.commands.oven_or_hand import oven_or_hand
 from petitpied.rim.commands.pair import pair
 from petitpied.rim.commands.repeatability import repeatability
 from petitpied.rim.commands.report import report
+from petitpied.rim.commands.review import review
 from petitpied.rim.commands.schema import schema
+from petitpied.rim.commands.simulate import simulate
 from petitpied.rim.commands.sort import sort
 from petitpied.rim.commands.template import template
 from petitpied.rim.commands.trend import trend
@@ -33,6 +38,8 @@ COMMANDS = (
     card,
     lens,
     inspect,
+    review,
+    agreement,
     repeatability,
     limits,
     sort,
@@ -40,8 +47,11 @@ COMMANDS = (
     box,
     lot_check,
     log,
+    oven_map,
+    oven_or_hand,
     trend,
     causes,
+    simulate,
     template,
     batch,
     report,

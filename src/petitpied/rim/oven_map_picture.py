@@ -16,6 +16,9 @@ SIDE = 46.0  # room for "left" and "right" beside the map
 TITLE, LETTER, SMALL = 38.0, 28.0, 24.0
 #: lightest and darkest tone of a cell, 0 to 255: black letters stay readable (contrast 9:1)
 LIGHT, DARK = 255, 184
+#: the full range of tones spans at least so many typical intervals (twice u95): three
+#: independent cells then differ by one tone step or less by chance; a matter of looks
+QUIET_REL = 2.0
 #: a cell's longest arrow, as part of its height
 ARROW_REL = 0.30
 KEY = (
@@ -90,9 +93,13 @@ class _Frame:  # plain numbers worked out once
         self.top, self.bottom = top, top + self.scale_y * (front - back)
         self.left, self.right = MARGIN + SIDE, WIDTH - MARGIN - SIDE
         known = [c.value for c in found.cells if c.value is not None]
-        self.low, self.high = min(known, default=0.0), max(known, default=0.0)
         intervals = sorted(c.u95 for c in found.cells if c.u95 is not None)
-        typical = intervals[len(intervals) // 2] if intervals else (self.high - self.low) / 4
+        low, high = min(known, default=0.0), max(known, default=0.0)
+        typical = intervals[len(intervals) // 2] if intervals else (high - low) / 4
+        # differences within the intervals stay pale
+        span = max(high - low, QUIET_REL * 2 * typical if intervals else 0.0)
+        self.low: float = (low + high - span) / 2
+        self.high: float = (low + high + span) / 2
         self.places = min(2, decimals(typical)) if typical > 0 else 2
         self.longest_lean = _longest_lean(found.cells)
         self.signed = found.measure != "lean"
@@ -120,7 +127,7 @@ def _draw_cell(sheet: Sheet, frame: _Frame, cell: Cell) -> None:
     tone = frame.tone(cell.value)
     sheet.add(Line(((x0, (y0 + y1) / 2), (x1, (y0 + y1) / 2)), y1 - y0, ink=tone))
     sheet.add(Line(border, 1.5, ink=GREY))
-    number = f"{cell.value:{'+' if frame.signed else ''}.{frame.places}f}".replace("-", "−")
+    number = f"{cell.value:{'+' if frame.signed else ''}.{frame.places}f}"
     size = min(34.0, (x1 - x0) / (0.62 * len(number)))
     sheet.add(Words((middle, y0 + 0.33 * (y1 - y0)), number, size, "middle"))
     if cell.u95 is not None:

@@ -79,5 +79,5 @@ def _nothing(measure: str, there: tuple[str, ...]) -> LotError:
 
 
 def where_words(oven: str, rack: str | None) -> str:
-    """As in "oven Deck, rack top"."""
-    return printable(f"oven {oven}" + (f", rack {rack}" if rack else ""))
+    """As in: oven "Deck", rack "top"."""
+    return printable(f'oven "{oven}"' + (f', rack "{rack}"' if rack else ""))

@@ -170,9 +170,8 @@ def lines(found: OvenOrHand, where: str) -> list[str]:
     for part, who, frame in ((found.oven, "oven", "oven"), (found.hand, "hand", "tray as piped")):
         if part is not None and part.p_adjusted is not None:
             mark = "stands out" if part.stands_out else "no"
-            result.append(
-                f"  {who:<5} {mark:<10} {p_words(part.p_adjusted):<9}  {part_words(found, part, frame)}"
-            )
+            said = part_words(found, part, frame)
+            result.append(f"  {who:<5} {mark:<10} {p_words(part.p_adjusted):<9}  {said}")
     for one in cannot_tell(found):
         result.append(f"Cannot tell: {one['text']}. What would: {'; '.join(one['would_tell'])}.")
     for step in plan(found):
