@@ -1,5 +1,6 @@
 """The report: what it says, that it holds everything it needs, and hostile input."""
 
+import base64
 import hashlib
 import json
 import re
@@ -402,6 +403,26 @@ def test_the_command_writes_page_and_pdf_or_prints(measured, tmp_path):
     (text,) = run(Asked(records=(measured / "tray.json",), title="Sunday"), None)
     assert text.startswith("Sunday\n")
     assert "16 shells on the tray." in text
+
+
+def test_place_and_serial_number_of_the_photo_reach_no_page(tmp_path):
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0xA431] = "SERIAL4711"  # BodySerialNumber
+    exif.get_ifd(0x8825).update({1: "N", 2: (48.0, 7.0, 13.0)})  # GPS
+    record = a_record()
+    Image.fromarray(a_tray(record).photo.pixels_bgr).save(tmp_path / "tray.jpg", exif=exif)
+    data = (tmp_path / "tray.jpg").read_bytes()
+    assert b"SERIAL4711" in data
+    sha = hashlib.sha256(data).hexdigest()
+    record = replace(record, photo=replace(record.photo, sha256=sha))
+    (tmp_path / "tray.json").write_bytes(record_bytes(record))
+    run(Asked(records=(tmp_path / "tray.json",)), tmp_path)
+    page = (tmp_path / "tray.report.html").read_bytes()
+    pictures = [base64.b64decode(p) for p in re.findall(rb"base64,([\w+/=]+)", page)]
+    assert len(pictures) == 2
+    for part in (page, (tmp_path / "tray.report.pdf").read_bytes(), *pictures):
+        assert b"SERIAL4711" not in part
+        assert b"Exif" not in part
 
 
 def test_records_or_since_not_both_nor_none(measured):
