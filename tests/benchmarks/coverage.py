@@ -2,9 +2,9 @@
 
 The figures of `petitpied.vision.evidence.WITNESSES` are fitted here: errors of a scene's shells
 are one draw for the scene and one a shell, beside what the budget already knows (maximum
-likelihood of that normal model); both are then scaled alike so that the intervals cover 95 % of
-the tuning scenes' errors. Left-one-out coverage says how it fares on a scene that is not among
-them.
+likelihood of that normal model); the scene's part is at least what the means of whole scenes
+show, and the shell's part is then scaled so that the intervals cover 95 % of the tuning scenes'
+errors. Left-one-out coverage says how it fares on a scene that is not among them.
 """
 
 import json
@@ -173,6 +173,19 @@ def _covered(scenes: Sequence[Errors], known: evidence.Witness) -> float:
     return float(np.concatenate(inside).mean())
 
 
+def _scene_by_means(scenes: Sequence[Errors], known: evidence.Witness) -> float:
+    """The scene's figure from what the means of whole scenes are off by, beyond what is known:
+    a tray's mean must have a right uncertainty, too (medians, for shells gone astray)."""
+    excess = []
+    for scene in scenes:
+        mine, _ = _parts(scene, known)
+        chance = float((mine**2).sum()) / len(mine) ** 2
+        fade = float(evidence.fading(scene.scene_contrast, known.fading))
+        off = float(np.median(scene.error)) ** 2 - float((scene.shared**2).mean()) - chance
+        excess.append(off / fade**2)
+    return float(np.sqrt(max(float(np.mean(excess)), 0.0)))
+
+
 def fit_witness(
     scenes: Sequence[Errors],
     fadings: Sequence[float] = FADINGS,
@@ -194,10 +207,10 @@ def fit_witness(
         if best is None or fit.fun < best[0] - 2:  # two units: a figure that is worth having
             best = (float(fit.fun), witness(fit.x))
     assert best is not None
-    known = best[1]
+    known = replace(best[1], scene=max(best[1].scene, _scene_by_means(scenes, best[1])))
 
     def scaled(factor: float) -> evidence.Witness:
-        return replace(known, own=factor * known.own, scene=factor * known.scene)
+        return replace(known, own=factor * known.own)
 
     def short(factor: float) -> float:
         return _covered(scenes, scaled(factor)) - 0.95

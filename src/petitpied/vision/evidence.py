@@ -44,15 +44,15 @@ class Witness:
 
 #: fitted on 28 traced scenes, see above
 WITNESSES: dict[str, Witness] = {
-    "diameter_mm": Witness(0.064, 0.000, 0, 0.5),
-    "cap_diameter_mm": Witness(0.135, 0.087, 0.5, 1),
-    "foot_diameter_mm": Witness(0.048, 0.010, 0.5, 0.7),
-    "feret_min_mm": Witness(0.155, 0.102, 0.5, 0.7),
-    "feret_max_mm": Witness(0.229, 0.198, 0.5, 1),
-    "roundness_mm": Witness(0.114, 0.083, 0.5, 0.3),
-    "circularity": Witness(0.00043, 0.00064, 0, 1),
-    "aspect_ratio": Witness(0.00560, 0.00193, 0, 1),
-    "foot_spread_mm": Witness(0.043, 0.076, 0.5, 0.7),
+    "diameter_mm": Witness(0.061, 0.022, 0, 0.5),
+    "cap_diameter_mm": Witness(0.133, 0.090, 0.5, 1),
+    "foot_diameter_mm": Witness(0.045, 0.020, 0.5, 0.7),
+    "feret_min_mm": Witness(0.155, 0.104, 0.5, 0.7),
+    "feret_max_mm": Witness(0.241, 0.183, 0.5, 1),
+    "roundness_mm": Witness(0.117, 0.079, 0.5, 0.3),
+    "circularity": Witness(0.00049, 0.00059, 0, 1),
+    "aspect_ratio": Witness(0.00560, 0.00192, 0, 1),
+    "foot_spread_mm": Witness(0.052, 0.071, 0.5, 0.7),
     "lean_mm": Witness(0.012, 0.017, 0, 0.7),
 }
 #: a caliper rests on the ruffles' tips, which edges smoothed from ray to ray do not reach: mean
