@@ -35,7 +35,10 @@ WORLDLY_CALLS = {
     *("fromfile", "tofile", "loadtxt", "savetxt", "genfromtxt", "savez", "memmap", "default_rng"),
 }
 #: may read the package's own data, which is part of the program as its constants are
-READS_PACKAGE_DATA = {"vision/finder_network.py": {"importlib"}}
+READS_PACKAGE_DATA = {
+    "vision/finder_network.py": {"importlib"},
+    "vision/edge_network.py": {"importlib"},
+}
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
 TOP_LEVEL |= {"src", "tests", "sample_images", "calibration"}
 LEFT_BY_TOOLS = {"build", "dist", "__pycache__", "results"}  # ignored by git

@@ -20,7 +20,9 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 EDGE_SEED, EDGE_HELD_OUT_SEED = 2_000_000, 9_500_000
-SIZE_PX = (2016, 1512)
+#: sizes by scene number over 8, modulo 2; JPEG qualities: chroma at half size smears
+#: edges by a pixel
+SIZES_PX, JPEG_QUALITY = ((2016, 1512), (1440, 1080)), (70, 97)
 #: stored samples of a strip, relative to the shell's radius
 WIDE_FROM, WIDE_TO, WIDE_SAMPLES = 0.62, 1.38, 152
 #: kinds by scene number modulo 8
@@ -46,8 +48,11 @@ def strips_of(pixels_bgr: NDArray[np.uint8]) -> tuple[Floats, Floats, NDArray[np
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     whole = [s for s in found.seeds if s.whole]
     if not whole or found.light is None:
-        return np.zeros((0, 2)), np.zeros(0), np.zeros((0, RAYS, WIDE_SAMPLES, 3), np.uint8), (
-            np.zeros((0, 3))
+        return (
+            np.zeros((0, 2)),
+            np.zeros(0),
+            np.zeros((0, RAYS, WIDE_SAMPLES, 3), np.uint8),
+            (np.zeros((0, 3))),
         )
     centre = np.array([s.centre_px for s in whole])
     radius = np.array(
@@ -75,14 +80,17 @@ def drawn_strips(seed: int) -> dict[str, NDArray]:
     from tests.scenes.drawn import draw as draw_scene
     from tests.scenes.drawn import seeded_scene
 
-    scene = seeded_scene(seed, 0, KIND.get(seed % 8, "measured"), SIZE_PX)
+    scene = seeded_scene(seed, 0, KIND.get(seed % 8, "measured"), SIZES_PX[seed // 8 % 2])
     rng = np.random.default_rng(seed)
     if rng.random() < LINER_FOOT_REL:
         tint = np.exp(rng.normal(0, LINER_FOOT_FACTOR) + rng.normal(0, 0.04, 3))
         foot = tuple(np.clip(np.asarray(scene.liner.colour) * tint, 5, 250))
         scene = replace(scene, shells=tuple(replace(s, foot_colour=foot) for s in scene.shells))
     drawn = draw_scene(scene, 1.0, 0.8)
-    centre, radius, strips, light = strips_of(drawn.picture_bgr)
+    quality = [cv2.IMWRITE_JPEG_QUALITY, int(rng.integers(*JPEG_QUALITY))]
+    _, coded = cv2.imencode(".jpg", drawn.picture_bgr, quality)
+    pixels = np.asarray(cv2.imdecode(coded, cv2.IMREAD_COLOR), np.uint8)
+    centre, radius, strips, light = strips_of(pixels)
     outer, cap, keep = [], [], []
     direction = ray_directions()
     step = 0.25
@@ -104,9 +112,7 @@ def drawn_strips(seed: int) -> dict[str, NDArray]:
         last_cap = seen_cap.shape[1] - 1 - seen_cap[:, ::-1].argmax(axis=1)
         known = seen.any(axis=1) & (last < seen.shape[1] - 2)
         outer.append(np.where(known, (reach[last] + step / 2) / r, np.nan))
-        cap.append(
-            np.where(known & seen_cap.any(axis=1), (reach[last_cap] + step / 2) / r, np.nan)
-        )
+        cap.append(np.where(known & seen_cap.any(axis=1), (reach[last_cap] + step / 2) / r, np.nan))
         keep.append(index)
     empty = np.zeros((0, RAYS))
     return {

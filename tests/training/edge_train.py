@@ -69,8 +69,10 @@ def jittered_base(
     far = torch.rand(count, 1, generator=rng, device=device) < 0.15  # as on a printed ring
     base = 1 + torch.where(far, normal(0.08), normal(0.03))
     for order, sigma in ((1, 0.02), (2, 0.012), (3, 0.006)):
-        base = base + normal(sigma) * torch.cos(order * angle) + normal(sigma) * torch.sin(
-            order * angle
+        base = (
+            base
+            + normal(sigma) * torch.cos(order * angle)
+            + normal(sigma) * torch.sin(order * angle)
         )
     return base.expand(-1, rays)
 

@@ -27,6 +27,12 @@ SMOOTH_ORDER, SMOOTH_SIGMA_REL, SMOOTH_FLOOR_REL = 2, 0.04, 0.012
 #: an outline whose radii range over more than this share of the radius has a lobe,
 #: if the larger share of its points still lies on one circle
 LOBED_REL, LOBED_SHARE = 0.15, 0.5
+#: the curve reaches no farther than this many times the radius that a third of the outline keeps
+#: within; the edges' search makes up for more, as a tear-drop's tip
+FARTHEST_REL = 1.2
+#: a foot usually reaches this far beyond its cap, relative to the radius (common practice, no
+#: source: 1 mm on 22 mm)
+USUAL_FOOT_REL = 0.05
 
 
 def _around(shape: tuple[int, ...], centre: Floats, radius: Floats) -> NDArray[np.bool_]:
@@ -93,9 +99,9 @@ def smoothed(radius: Floats) -> Floats:
     curve = np.repeat(typical[:, None], RAYS, axis=1)
     for _ in range(8):
         rest = radius - curve
-        scatter = np.maximum(
-            1.4826 * np.median(np.abs(rest), axis=1), SMOOTH_FLOOR_REL * typical
-        )[:, None]
+        scatter = np.maximum(1.4826 * np.median(np.abs(rest), axis=1), SMOOTH_FLOOR_REL * typical)[
+            :, None
+        ]
         weight = 1 / (1 + (rest / (1.5 * scatter)) ** 2) / scatter**2
         normal = (weight @ products).reshape(len(radius), len(stiff), len(stiff))
         normal += np.diag(stiff)[None] / typical[:, None, None] ** 2
@@ -105,12 +111,31 @@ def smoothed(radius: Floats) -> Floats:
         circle, share = _best_circle(radius[shell])
         if share > LOBED_SHARE:
             curve[shell] = circle
-    return np.asarray(curve, float)
+    least, most = np.percentile(radius, (30, 70), axis=1)[:, :, None]
+    return np.asarray(np.clip(curve, most / FARTHEST_REL, least * FARTHEST_REL), float)
 
 
-def smooth_outlines(
-    maps: FinderMaps, seeds: Sequence[Seed]
-) -> tuple[tuple[Seed, ...], LinerLight]:
+def _rounder(seed: Seed) -> tuple[Floats, Floats]:
+    """Middle (2,) and outline radius (RAYS,), px, of a seed: of its cap, a foot's width wider,
+    where the outline has a lobe and the cap's is rounder."""
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    centre = np.array(seed.centre_px, float)
+    radius = outline_radius(seed.outline_px, centre, angle)
+    cap = seed.cap_outline_px
+    if cap is None or _unroundness(radius) < LOBED_REL:
+        return centre, radius
+    middle = np.asarray(cap.mean(axis=0), float)
+    by_cap = smoothed(outline_radius(cap, middle, angle)[None])[0]
+    if _unroundness(by_cap) < 0.5 * _unroundness(radius):
+        return middle, (1 + USUAL_FOOT_REL) * by_cap
+    return centre, radius
+
+
+def _unroundness(radius: Floats) -> float:
+    return float(np.ptp(radius) / np.median(radius))
+
+
+def smooth_outlines(maps: FinderMaps, seeds: Sequence[Seed]) -> tuple[tuple[Seed, ...], LinerLight]:
     """The seeds with smooth outlines, and the liner's brightness around them.
 
     Seeds cut by the frame keep the outline that they have.
@@ -119,19 +144,13 @@ def smooth_outlines(
     if not whole:
         nowhere = np.zeros(maps.shell.shape, bool)
         return tuple(seeds), learn_light(maps.picture_bgr, nowhere)
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-    centre_px = np.array([seeds[i].centre_px for i in whole], float)
-    radius_px = smoothed(
-        np.array(
-            [
-                outline_radius(seeds[i].outline_px, c, angle)
-                for i, c in zip(whole, centre_px, strict=True)
-            ]
-        )
-    )
+    rounder = [_rounder(seeds[i]) for i in whole]
+    centre_px = np.array([centre for centre, _ in rounder])
+    radius_px = smoothed(np.array([radius for _, radius in rounder]))
     smooth = list(seeds)
     for i, c, r in zip(whole, centre_px, radius_px, strict=True):
-        smooth[i] = replace(seeds[i], outline_px=c + r[:, None] * ray_directions())
+        outline = c + r[:, None] * ray_directions()
+        smooth[i] = replace(seeds[i], centre_px=(float(c[0]), float(c[1])), outline_px=outline)
     centre = (centre_px + 0.5) / maps.cell_px - 0.5
     around = _around(maps.shell.shape, centre, radius_px / maps.cell_px)
     return tuple(smooth), learn_light(maps.picture_bgr, around)

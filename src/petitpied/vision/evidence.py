@@ -55,6 +55,16 @@ WITNESSES: dict[str, Witness] = {
     "foot_spread_mm": Witness(0.052, 0.071, 0.5, 0.7),
     "lean_mm": Witness(0.012, 0.017, 0, 0.7),
 }
+#: the figures above hold for pictures of this fineness, mm a pixel; in coarser ones an edge is
+#: known to no better than half a step of a JPEG's chroma, which stands at every second pixel:
+#: rectangular, 1 px either way
+USUAL_MM_PER_PX, CHROMA_U_PX = 0.13, float(1 / np.sqrt(12))
+#: how much of an edge's shift along the radius each size takes on
+BY_RADIUS = {
+    **dict.fromkeys(("diameter_mm", "cap_diameter_mm", "foot_diameter_mm"), 2.0),
+    **dict.fromkeys(("feret_min_mm", "feret_max_mm"), 2.0),
+    **dict.fromkeys(("roundness_mm", "foot_spread_mm", "lean_mm"), 1.0),
+}
 #: a caliper rests on the ruffles' tips, which edges smoothed from ray to ray do not reach: mean
 #: of the widths' errors on shells with a foot, mm, fitted with the figures above (a correction
 #: for a known effect, JCGM 100, 3.2.4; its own doubt is in those figures)
@@ -89,12 +99,23 @@ def fading(contrast: Floats | float, power: float) -> Floats:
     return np.asarray((USUAL_CONTRAST / np.clip(contrast, *CONTRAST_RANGE)) ** power, float)
 
 
-def _with(quantity: Quantity, name: str, contrast: float, scene_contrast: float) -> Quantity:
-    known = WITNESSES[name]
+def coarseness_u_mm(shell: Shell) -> float:
+    """Standard uncertainty of an edge from pixels coarser than usual, mm along the radius."""
+    if shell.diameter_mm is None:
+        return 0.0
+    away = shell.outline_px - np.array(shell.centre_px)
+    mm_per_px = shell.diameter_mm.value / (2 * float(np.hypot(*away.T).mean()))
+    return CHROMA_U_PX * float(np.sqrt(max(mm_per_px**2 - USUAL_MM_PER_PX**2, 0.0)))
+
+
+def _with(quantity: Quantity, name: str, contrast: float, scene: tuple[float, float]) -> Quantity:
+    """``scene``: its usual contrast, and `coarseness_u_mm`."""
+    known, (scene_contrast, coarse_mm) = WITNESSES[name], scene
     own, shared = list(quantity.own), list(quantity.shared)
     own[_DEFINITION] = known.own * float(fading(contrast, known.fading))
     own[_EDGES] *= known.edges
-    shared[_SCENE] = known.scene * float(fading(scene_contrast, known.fading))
+    scene_u = known.scene * float(fading(scene_contrast, known.fading))
+    shared[_SCENE] = float(np.hypot(scene_u, BY_RADIUS.get(name, 0.0) * coarse_mm))
     return quantity_of(quantity.value, own, shared)
 
 
@@ -111,11 +132,12 @@ def _over_tips(shell: Shell) -> Shell:
 
 def _judged(shell: Shell, contrast: float, scene_contrast: float) -> Shell:
     shell = _over_tips(shell)
+    scene = scene_contrast, coarseness_u_mm(shell)
     changed: dict[str, Any] = {}
     for name in WITNESSES:
         quantity: Quantity | None = getattr(shell, name)
         if quantity is not None:
-            changed[name] = _with(quantity, name, contrast, scene_contrast)
+            changed[name] = _with(quantity, name, contrast, scene)
     return replace(shell, **changed)
 
 

@@ -17,7 +17,7 @@ from petitpied.vision.reduce import reduced
 Maps = NDArray[np.float32]
 
 #: the network's input, px (width, height); its maps have half that size
-INPUT_PX = (1024, 768)
+INPUT_PX = (768, 576)
 STRIDE = 2
 OFFSET_UNIT_PX = 64.0
 

@@ -224,11 +224,10 @@ def _measure(
     cards: Sequence[SeenCard],
     heights: Heights,
 ) -> _Measured:
-    """Rings, heights from them, the tray frame, rings again in it, sizes."""
+    """The tray frame, rings in it, heights from them, rings at these heights, sizes."""
     neighbours = find_neighbours(edges, sorted_out.measurable)
-    first = fit_rings(view, edges, heights, neighbours.free)
-    heights = refine_heights(view, first, heights)
-    centres = view.to_plane(np.array([s.centre_px for s in sorted_out.seeds]), heights.foot_mm)
+    middles = np.array([s.centre_px for s in sorted_out.seeds])
+    centres = view.to_plane(middles, heights.foot_mm)
     diameters = _coarse_diameters_mm(view, [s.outline_px for s in sorted_out.seeds])
     row_angle = None
     if not straight and len(centres) >= 4:
@@ -237,8 +236,9 @@ def _measure(
     occupied = np.concatenate([centres, view.to_plane(np.concatenate(seen))])
     frame = tray_frame(view, straight, occupied, row_angle)
     view = view.moved(frame.origin_mm, frame.turn_deg)
-    rings = fit_rings(view, edges, heights, neighbours.free)
-    centres = view.to_plane(np.array([s.centre_px for s in sorted_out.seeds]), heights.foot_mm)
-    lattice = find_lattice(centres, diameters)
+    first = fit_rings(view, edges, heights, neighbours.free)
+    heights = refine_heights(view, first, heights)
+    rings = fit_rings(view, edges, heights, neighbours.free, first)
+    lattice = find_lattice(view.to_plane(middles, heights.foot_mm), diameters)
     shells = measured_shells(view, sorted_out, rings, heights, Places(neighbours, lattice))
     return _Measured(view, frame, lattice, shells, heights, ())

@@ -8,6 +8,7 @@ Welsch 1977); the ridge is a prior on the size of the harmonics, and carries a r
 that the photo does not show.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
 from petitpied.vision.edges import OUTER_REACH_PX, ShellEdges
+from petitpied.vision.ring_geometry import Geometry, Rings, Seen
 
 Floats = NDArray[np.float64]
 
@@ -37,15 +39,13 @@ EXPLAINED_REL = 0.008
 HIDING_SLANT = 0.1
 #: a foot is at least this wide somewhere, relative to the radius (0.65 mm on 22 mm)
 FOOT_WIDTH_REL = 0.03
-#: rounds of parting the edges between the rings and fitting; rings settle in five
-ROUNDS = 7
+#: rounds of parting the edges between the rings and fitting: enough for the tuning scenes' foot
+#: diameters to settle within 0.01 mm; and where the rings of slightly other heights are known
+ROUNDS, ROUNDS_AGAIN = 6, 6
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 #: neighbouring rays share ruffles and smoothing: one independent value every four rays
 RAYS_A_VALUE = 4.0
-#: height of the upright part of a cap above its rim, relative to the dome's height: by
-#: comparing silhouettes of the tuning scenes with a plain half ellipsoid
-SHOULDER_REL = 0.14
 #: edge scatter below this does not lower the weight of a ray (relative to the radius)
 SCATTER_FLOOR_REL = 0.003
 CAUCHY_SCALE = 2.385
@@ -89,104 +89,6 @@ class FittedRings:
     scatter_mm: Floats
 
 
-@dataclass(frozen=True)
-class _Seen:
-    """Points about their rings: ``turn`` (S, N) exp(i t) of the angle t, ``reach`` and the
-    ring's ``radius`` there (S, N), ``basis`` (S, N, 1 + 2 K): 1, cos t, sin t, cos 2t, ...,
-    cos K t, sin 2t, ..., sin K t."""
-
-    turn: NDArray[np.complex128]
-    reach: Floats
-    basis: Floats
-    radius: Floats
-
-    def joined(self, other: "_Seen") -> "_Seen":
-        """Both sets of points as one."""
-        return _Seen(
-            *(
-                np.concatenate([getattr(self, name), getattr(other, name)], axis=1)
-                for name in ("turn", "reach", "basis", "radius")
-            )
-        )
-
-
-@dataclass(frozen=True)
-class _Rings:
-    """Parameters of S rings at once: centres (S, 2), radius (S,), harmonics (S, 2, K - 1)."""
-
-    centre: Floats
-    radius: Floats
-    harmonics: Floats
-    height: Floats  # (S,)
-
-    def seen(self, points: Floats) -> "_Seen":
-        """Points (S, N, 2) in polar form about the rings' centres."""
-        offset = points - self.centre[:, None]
-        reach = np.hypot(offset[..., 0], offset[..., 1])
-        unit = offset / np.maximum(reach, 1e-9)[..., None]
-        turn = np.asarray(unit[..., 0] + 1j * unit[..., 1], np.complex128)
-        # cos k t and sin k t as powers of exp(i t): no trigonometry
-        count = self.harmonics.shape[2]
-        basis: Floats = np.empty((*reach.shape, 3 + 2 * count))
-        basis[..., 0], basis[..., 1], basis[..., 2] = 1.0, turn.real, turn.imag
-        power = turn
-        for k in range(count):
-            power = power * turn
-            basis[..., 3 + k], basis[..., 3 + count + k] = power.real, power.imag
-        flat = self.harmonics.reshape(len(reach), -1, 1)
-        radius = self.radius[:, None] + (basis[..., 3:] @ flat)[..., 0]
-        return _Seen(turn, np.asarray(reach, float), basis, np.asarray(radius, float))
-
-    def one(self, index: int) -> Ring:
-        return Ring(
-            (float(self.centre[index, 0]), float(self.centre[index, 1])),
-            float(self.radius[index]),
-            self.harmonics[index, 0],
-            self.harmonics[index, 1],
-            float(self.height[index]),
-        )
-
-
-class _Geometry:
-    """Edge points of all shells in plan view at any height, and the camera above them."""
-
-    def __init__(self, view: View, edges: ShellEdges) -> None:
-        shells, rays = edges.outer.radius_px.shape
-        self.nadir = view.camera_centre_mm[:2]
-        self.camera_mm = -float(view.camera_centre_mm[2])
-        self.outer = view.to_plane(edges.outer.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
-        self.cap = view.to_plane(edges.cap.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
-        self.middle = view.to_plane(edges.centre_px)
-
-    def at_height(self, plane: Floats, height: Floats) -> Floats:
-        """Points seen at (S, N, 2) on the liner, moved to the plane ``height`` (S,) above it."""
-        shrink = 1 - height / self.camera_mm
-        return np.asarray(self.nadir + (plane - self.nadir) * shrink[:, None, None], float)
-
-    def slant(self, ring: _Rings, turn: NDArray[np.complex128]) -> Floats:
-        """Tangent of the camera's view angle along each direction (S, N); outward positive."""
-        away = (ring.centre - self.nadir) / (self.camera_mm - ring.height)[:, None]
-        return np.asarray(turn.real * away[:, :1] + turn.imag * away[:, 1:], float)
-
-    def cap_bulge(self, ring: _Rings, dome_mm: Floats, slant: Floats) -> Floats:
-        """How far the dome's silhouette reaches beyond the cap rim (S, N), mm.
-
-        Silhouette of a half ellipsoid of height ``dome_mm`` standing on an upright shoulder of
-        `SHOULDER_REL` times that height: on the side away from the camera's foot point only.
-        """
-        lift = dome_mm[:, None] * np.maximum(slant, 0)
-        radius = ring.radius[:, None]
-        return np.asarray(np.hypot(radius, lift) - radius + SHOULDER_REL * lift, float)
-
-    def foot_bulge(self, ring: _Rings, slant: Floats) -> Floats:
-        """How far the foot's silhouette reaches beyond its widest ring (S, N), mm.
-
-        The foot's wall is a half round of the radius at which it stands: seen under a slant it
-        reaches ``h (sqrt(1 + slant^2) - 1)`` farther, on both sides.
-        """
-        return np.asarray(ring.height[:, None] * (np.hypot(1, slant) - 1), float)
-
-
 def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
     """Robust standard deviation a shell (S,) of residuals (S, N) that count."""
     masked = np.where(weight > 0, np.abs(residual), np.nan)
@@ -197,7 +99,7 @@ def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class _Update:
-    ring: _Rings
+    ring: Rings
     covariance: Floats  # (S, P, P)
     scatter: Floats  # (S,)
 
@@ -213,7 +115,7 @@ class _Prior:
     harmonic_precision: Floats
 
 
-def _cap_prior(ring: _Rings) -> _Prior:
+def _cap_prior(ring: Rings) -> _Prior:
     """No say in size and place; harmonics small."""
     shells, _, count = ring.harmonics.shape
     sigma = HARMONIC_REL / np.arange(1, count + 1) ** 1.5 * ring.radius[:, None]
@@ -221,7 +123,7 @@ def _cap_prior(ring: _Rings) -> _Prior:
     return _Prior(none, none, np.zeros_like(ring.harmonics), np.tile(1 / sigma**2, (1, 2)))
 
 
-def _foot_prior(foot: _Rings, cap: _Rings) -> _Prior:
+def _foot_prior(foot: Rings, cap: Rings) -> _Prior:
     """A foot goes round its cap, with its shape, a little wider, not far off its middle."""
     shells, _, count = foot.harmonics.shape
     radius = cap.radius[:, None]
@@ -235,8 +137,8 @@ def _foot_prior(foot: _Rings, cap: _Rings) -> _Prior:
 
 
 def _step(
-    ring: _Rings,
-    seen: _Seen,
+    ring: Rings,
+    seen: Seen,
     weight: Floats,
     less: Floats,
     prior: _Prior,
@@ -265,8 +167,8 @@ def _step(
 
 
 def _start(
-    geometry: _Geometry, heights: Heights, edges: ShellEdges
-) -> tuple[_Rings, _Rings, NDArray[np.bool_]]:
+    geometry: Geometry, heights: Heights, edges: ShellEdges
+) -> tuple[Rings, Rings, NDArray[np.bool_]]:
     """First circles, and on which rays the foot shows (S, N)."""
     shells = len(edges.centre_px)
     gap = edges.outer.radius_px - edges.cap.radius_px
@@ -277,10 +179,10 @@ def _start(
     full[bare] = heights.bare_rim_mm
     foot_height = np.full(shells, heights.foot_mm)
 
-    def circle(points: Floats, order: int, height: Floats) -> _Rings:
+    def circle(points: Floats, order: int, height: Floats) -> Rings:
         centre = np.median(points, axis=1)
         reach = np.hypot(*np.moveaxis(points - centre[:, None], 2, 0))
-        return _Rings(centre, np.median(reach, axis=1), np.zeros((shells, 2, order - 1)), height)
+        return Rings(centre, np.median(reach, axis=1), np.zeros((shells, 2, order - 1)), height)
 
     cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
     foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
@@ -301,7 +203,29 @@ def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> N
     return np.asarray(narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL), bool)
 
 
-def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) -> FittedRings:
+def _stacked(rings: Sequence[Ring], height: Floats) -> Rings:
+    """Rings of one order as one set, at other heights (S,)."""
+    return Rings(
+        np.array([r.centre_mm for r in rings], float),
+        np.array([r.radius_mm for r in rings], float),
+        np.array([[r.cos_mm, r.sin_mm] for r in rings], float),
+        height,
+    )
+
+
+def _again(before: FittedRings, cap: Rings, foot: Rings) -> tuple[Rings, Rings]:
+    """First circles replaced by the rings ``before``; feet not seen stay circles."""
+    known = [ring if ring is not None else foot.one(i) for i, ring in enumerate(before.foot)]
+    return _stacked(before.cap, cap.height), _stacked(known, foot.height)
+
+
+def fit_rings(
+    view: View,
+    edges: ShellEdges,
+    heights: Heights,
+    contact: Floats,
+    before: FittedRings | None = None,
+) -> FittedRings:
     """Fit foot and cap rings of all shells.
 
     Parameters
@@ -314,13 +238,17 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
         Ring heights, shared over the tray.
     contact : ndarray (S, RAYS)
         1 where a ray is free, 0 where a neighbour touches and the edge is not the shell's own.
+    before : FittedRings, optional
+        The same fit at slightly other heights: a start that saves rounds.
 
     Returns
     -------
     FittedRings
     """
-    geometry = _Geometry(view, edges)
+    geometry = Geometry(view, edges)
     cap, foot, shows = _start(geometry, heights, edges)
+    if before is not None:
+        cap, foot = _again(before, cap, foot)
     bare = np.asarray(~shows.any(axis=1), bool)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
     at_cap = geometry.at_height(geometry.outer, cap.height)
@@ -328,7 +256,7 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight * contact
     rim_weight = edges.cap.weight * contact
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if before is None else ROUNDS_AGAIN):
         by_cap, by_foot = cap.seen(at_cap), foot.seen(at_foot)
         slant = geometry.slant(cap, by_cap.turn)
         bulge = geometry.cap_bulge(cap, dome, slant)
@@ -352,9 +280,7 @@ def fit_rings(view: View, edges: ShellEdges, heights: Heights, contact: Floats) 
             _cap_prior(cap),
         )
         cap = cap_step.ring
-        foot_step = _step(
-            foot, by_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap)
-        )
+        foot_step = _step(foot, by_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap))
         foot = foot_step.ring
     return _collect(cap_step, foot_step, bare, shows)
 

@@ -1,0 +1,119 @@
+"""Sets of rings as arrays, and how the camera sees them: the geometry of `rings`.
+
+A ring's radius is a Fourier series about its centre; points are taken to polar form about it.
+The camera's place gives where a point seen on the liner lies at another height, and how far a
+dome or a foot's wall reaches beyond its ring in the picture.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.shell import Ring
+from petitpied.domain.view import View
+from petitpied.vision.edges import ShellEdges
+
+Floats = NDArray[np.float64]
+
+#: height of the upright part of a cap above its rim, relative to the dome's height: by
+#: comparing silhouettes of the tuning scenes with a plain half ellipsoid
+SHOULDER_REL = 0.14
+
+
+@dataclass(frozen=True)
+class Seen:
+    """Points about their rings: ``turn`` (S, N) exp(i t) of the angle t, ``reach`` and the
+    ring's ``radius`` there (S, N), ``basis`` (S, N, 1 + 2 K): 1, cos t, sin t, cos 2t, ...,
+    cos K t, sin 2t, ..., sin K t."""
+
+    turn: NDArray[np.complex128]
+    reach: Floats
+    basis: Floats
+    radius: Floats
+
+    def joined(self, other: "Seen") -> "Seen":
+        """Both sets of points as one."""
+        return Seen(
+            *(
+                np.concatenate([getattr(self, name), getattr(other, name)], axis=1)
+                for name in ("turn", "reach", "basis", "radius")
+            )
+        )
+
+
+@dataclass(frozen=True)
+class Rings:
+    """Parameters of S rings at once: centres (S, 2), radius (S,), harmonics (S, 2, K - 1)."""
+
+    centre: Floats
+    radius: Floats
+    harmonics: Floats
+    height: Floats  # (S,)
+
+    def seen(self, points: Floats) -> "Seen":
+        """Points (S, N, 2) in polar form about the rings' centres."""
+        offset = points - self.centre[:, None]
+        reach = np.hypot(offset[..., 0], offset[..., 1])
+        unit = offset / np.maximum(reach, 1e-9)[..., None]
+        turn = np.asarray(unit[..., 0] + 1j * unit[..., 1], np.complex128)
+        # cos k t and sin k t as powers of exp(i t): no trigonometry
+        count = self.harmonics.shape[2]
+        basis: Floats = np.empty((*reach.shape, 3 + 2 * count))
+        basis[..., 0], basis[..., 1], basis[..., 2] = 1.0, turn.real, turn.imag
+        power = turn
+        for k in range(count):
+            power = power * turn
+            basis[..., 3 + k], basis[..., 3 + count + k] = power.real, power.imag
+        flat = self.harmonics.reshape(len(reach), -1, 1)
+        radius = self.radius[:, None] + (basis[..., 3:] @ flat)[..., 0]
+        return Seen(turn, np.asarray(reach, float), basis, np.asarray(radius, float))
+
+    def one(self, index: int) -> Ring:
+        return Ring(
+            (float(self.centre[index, 0]), float(self.centre[index, 1])),
+            float(self.radius[index]),
+            self.harmonics[index, 0],
+            self.harmonics[index, 1],
+            float(self.height[index]),
+        )
+
+
+class Geometry:
+    """Edge points of all shells in plan view at any height, and the camera above them."""
+
+    def __init__(self, view: View, edges: ShellEdges) -> None:
+        shells, rays = edges.outer.radius_px.shape
+        self.nadir = view.camera_centre_mm[:2]
+        self.camera_mm = -float(view.camera_centre_mm[2])
+        self.outer = view.to_plane(edges.outer.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
+        self.cap = view.to_plane(edges.cap.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
+        self.middle = view.to_plane(edges.centre_px)
+
+    def at_height(self, plane: Floats, height: Floats) -> Floats:
+        """Points seen at (S, N, 2) on the liner, moved to the plane ``height`` (S,) above it."""
+        shrink = 1 - height / self.camera_mm
+        return np.asarray(self.nadir + (plane - self.nadir) * shrink[:, None, None], float)
+
+    def slant(self, ring: Rings, turn: NDArray[np.complex128]) -> Floats:
+        """Tangent of the camera's view angle along each direction (S, N); outward positive."""
+        away = (ring.centre - self.nadir) / (self.camera_mm - ring.height)[:, None]
+        return np.asarray(turn.real * away[:, :1] + turn.imag * away[:, 1:], float)
+
+    def cap_bulge(self, ring: Rings, dome_mm: Floats, slant: Floats) -> Floats:
+        """How far the dome's silhouette reaches beyond the cap rim (S, N), mm.
+
+        Silhouette of a half ellipsoid of height ``dome_mm`` standing on an upright shoulder of
+        `SHOULDER_REL` times that height: on the side away from the camera's foot point only.
+        """
+        lift = dome_mm[:, None] * np.maximum(slant, 0)
+        radius = ring.radius[:, None]
+        return np.asarray(np.hypot(radius, lift) - radius + SHOULDER_REL * lift, float)
+
+    def foot_bulge(self, ring: Rings, slant: Floats) -> Floats:
+        """How far the foot's silhouette reaches beyond its widest ring (S, N), mm.
+
+        The foot's wall is a half round of the radius at which it stands: seen under a slant it
+        reaches ``h (sqrt(1 + slant^2) - 1)`` farther, on both sides.
+        """
+        return np.asarray(ring.height[:, None] * (np.hypot(1, slant) - 1), float)
