@@ -5,7 +5,7 @@ robust low-order curve through each is where the edges are then looked for.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -30,6 +30,10 @@ LOBED_REL, LOBED_SHARE = 0.15, 0.5
 #: the curve reaches no farther than this many times the radius that a third of the outline keeps
 #: within; the edges' search makes up for more, as a tear-drop's tip
 FARTHEST_REL = 1.2
+#: shells of one tray have about one size (common practice, no source: within 15 %, perspective
+#: included); so a lobed outline of which this share lies on a
+#: circle of that size is such a shell and something else
+ALIKE_REL, ALIKE_SHARE = 0.15, 0.35
 #: a foot usually reaches this far beyond its cap, relative to the radius (common practice, no
 #: source: 1 mm on 22 mm)
 USUAL_FOOT_REL = 0.05
@@ -48,18 +52,32 @@ def _around(shape: tuple[int, ...], centre: Floats, radius: Floats) -> NDArray[n
     return np.asarray(filled(LEARN_AROUND_REL[1]) & ~filled(LEARN_AROUND_REL[0]), bool)
 
 
-def _best_circle(radius: Floats) -> tuple[Floats, float]:
-    """The circle that most of an outline's points lie on: radii (RAYS,) about the outline's
-    middle, and the share of the points on it.
+@dataclass(frozen=True)
+class _Circle:
+    """A circle about ``centre`` (2,) from an outline's middle, and the share of the outline's
+    points that lie on it."""
+
+    centre: Floats
+    radius: float
+    share: float
+
+    def about_middle(self) -> Floats:
+        """Its radii (RAYS,) about the outline's middle."""
+        along = ray_directions() @ self.centre
+        across = ray_directions() @ np.array([-self.centre[1], self.centre[0]])
+        return np.asarray(along + np.sqrt(np.maximum(self.radius**2 - across**2, 0)), float)
+
+
+def _best_circle(radius: Floats, usual: float | None = None) -> _Circle:
+    """The circle that most of an outline's points lie on; if ``usual`` is given, of about that
+    radius.
 
     Circles through three points of the outline, the points a third to an eighth of a turn apart
     (a deterministic form of Fischler & Bolles, "Random sample consensus", 1981).
     """
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-    direction = np.column_stack([np.cos(angle), np.sin(angle)])
-    points = radius[:, None] * direction
+    points = radius[:, None] * ray_directions()
     first = np.arange(0, RAYS, 4)
-    best, curve = -1, np.full(RAYS, float(np.median(radius)))
+    best = _Circle(np.zeros(2), float(np.median(radius)), 0.0)
     for apart in (RAYS // 8, RAYS // 5, RAYS // 3):
         a, b, c = points[first], points[(first + apart) % RAYS], points[(first + 2 * apart) % RAYS]
         ab, ac = b - a, c - a
@@ -73,15 +91,14 @@ def _best_circle(radius: Floats) -> tuple[Floats, float]:
         size = np.hypot(*(a - centre).T)
         # three points nearly on a line give a circle beside the shell, as large as you like
         usable &= (np.hypot(*centre.T) < 0.5 * size) & (size < 2 * np.median(radius))
+        if usual is not None:
+            usable &= np.abs(size / usual - 1) < ALIKE_REL
         off = np.abs(np.hypot(*np.moveaxis(points[None] - centre[:, None], 2, 0)) - size[:, None])
         votes = np.where(usable, (off < 2 * SMOOTH_FLOOR_REL * size[:, None]).sum(axis=1), 0)
         place = int(votes.argmax())
-        if votes[place] > best:
-            best = int(votes[place])
-            along = direction @ centre[place]
-            across = direction @ np.array([-centre[place, 1], centre[place, 0]])
-            curve = along + np.sqrt(np.maximum(size[place] ** 2 - across**2, 0))
-    return np.asarray(curve, float), best / RAYS
+        if votes[place] > best.share * RAYS:
+            best = _Circle(centre[place], float(size[place]), float(votes[place] / RAYS))
+    return best
 
 
 def smoothed(radius: Floats) -> Floats:
@@ -108,31 +125,46 @@ def smoothed(radius: Floats) -> Floats:
         moment = (weight * radius) @ basis
         curve = np.linalg.solve(normal, moment[..., None])[..., 0] @ basis.T
     for shell in np.nonzero(np.ptp(radius, axis=1) > LOBED_REL * typical)[0]:
-        circle, share = _best_circle(radius[shell])
-        if share > LOBED_SHARE:
-            curve[shell] = circle
+        circle = _best_circle(radius[shell])
+        if circle.share > LOBED_SHARE:
+            curve[shell] = circle.about_middle()
     least, most = np.percentile(radius, (30, 70), axis=1)[:, :, None]
     return np.asarray(np.clip(curve, most / FARTHEST_REL, least * FARTHEST_REL), float)
 
 
 def _rounder(seed: Seed) -> tuple[Floats, Floats]:
-    """Middle (2,) and outline radius (RAYS,), px, of a seed: of its cap, a foot's width wider,
-    where the outline has a lobe and the cap's is rounder."""
+    """Middle (2,) and outline radius (RAYS,), px, of a seed.
+
+    Where the outline has a lobe: of its cap, a foot's width wider, if that is rounder.
+    """
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     centre = np.array(seed.centre_px, float)
     radius = outline_radius(seed.outline_px, centre, angle)
-    cap = seed.cap_outline_px
-    if cap is None or _unroundness(radius) < LOBED_REL:
+    if _unroundness(radius) < LOBED_REL:
         return centre, radius
-    middle = np.asarray(cap.mean(axis=0), float)
-    by_cap = smoothed(outline_radius(cap, middle, angle)[None])[0]
-    if _unroundness(by_cap) < 0.5 * _unroundness(radius):
-        return middle, (1 + USUAL_FOOT_REL) * by_cap
+    if seed.cap_outline_px is not None:
+        middle = np.asarray(seed.cap_outline_px.mean(axis=0), float)
+        by_cap = smoothed(outline_radius(seed.cap_outline_px, middle, angle)[None])[0]
+        if _unroundness(by_cap) < 0.5 * _unroundness(radius):
+            return middle, (1 + USUAL_FOOT_REL) * by_cap
     return centre, radius
 
 
 def _unroundness(radius: Floats) -> float:
     return float(np.ptp(radius) / np.median(radius))
+
+
+def better_base(centre: Floats, radius: Floats, usual: float | None) -> tuple[Floats, Floats]:
+    """Middle (2,) and radii (RAYS,), px, to look for edges anew, from the edges (RAYS,) that a
+    bad coarse outline led to.
+
+    Of a lobed one: the circle of the tray's ``usual`` radius, if enough of it lies on one.
+    """
+    if usual is not None and _unroundness(radius) > LOBED_REL:
+        circle = _best_circle(radius, usual)
+        if circle.share > ALIKE_SHARE:
+            return centre + circle.centre, np.full(RAYS, circle.radius)
+    return centre, smoothed(radius[None])[0]
 
 
 def smooth_outlines(maps: FinderMaps, seeds: Sequence[Seed]) -> tuple[tuple[Seed, ...], LinerLight]:

@@ -38,10 +38,20 @@ class EdgeProposals:
         """Expected radius of an edge (S, RAYS)."""
         return np.asarray(self.coarse_px * (probability @ self.part_rel), float)
 
-    def replaced(self, which: NDArray[np.bool_], other: "EdgeProposals") -> "EdgeProposals":
-        """The same with the shells ``which`` (S,) taken from ``other``, in their order."""
+    def certainty(self) -> Floats:
+        """Mean over rays of the likeliest place's probability of the outer edge (S,)."""
+        return np.asarray(self.outer.max(axis=2).mean(axis=1), float)
+
+    def only(self, which: NDArray[np.bool_]) -> "EdgeProposals":
+        """Those of the shells ``which`` (S,)."""
+        return EdgeProposals(
+            self.outer[which], self.cap[which], self.part_rel, self.coarse_px[which]
+        )
+
+    def replaced(self, at: NDArray[np.intp], other: "EdgeProposals") -> "EdgeProposals":
+        """The same with the shells numbered ``at`` taken from ``other``, in their order."""
         outer, cap, coarse = self.outer.copy(), self.cap.copy(), self.coarse_px.copy()
-        outer[which], cap[which], coarse[which] = other.outer, other.cap, other.coarse_px
+        outer[at], cap[at], coarse[at] = other.outer, other.cap, other.coarse_px
         return EdgeProposals(outer, cap, self.part_rel, coarse)
 
 

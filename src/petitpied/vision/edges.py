@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.coarse_outlines import smoothed
+from petitpied.vision.coarse_outlines import better_base
 from petitpied.vision.edge_network import EdgeProposals, propose_edges
 from petitpied.vision.liner import LinerLight
 from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions, sample_along_rays
@@ -31,6 +31,8 @@ BAND_REL = 0.03
 #: coarse outlines farther off than this somewhere, relative to the radius, are proposed for anew:
 #: the network's view of a ray ends at a fifth of the radius
 FAR_REL = 0.08
+#: and that at most this often; a tray's usual size is known from this many good ones
+MOST_PROPOSALS, FEWEST_ALIKE = 4, 5
 #: a place counts by the logarithm of its probability, and this much by that of its strength
 STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none
@@ -183,6 +185,32 @@ def _likely(
     return np.asarray(left * (1 - share) + right * share + LEAST_PROBABILITY, float)
 
 
+def _settled(
+    pixels_bgr: NDArray[np.uint8], centre: Floats, coarse: Floats, light: LinerLight
+) -> tuple[Floats, EdgeProposals]:
+    """Middles (S, 2) and proposals; shells whose coarse outlines prove to be far off are proposed
+    for anew, from better ones, and the more certain proposal of each is kept."""
+    proposals = propose_edges(pixels_bgr, centre, coarse, light)
+    centre = centre.copy()
+    for _ in range(MOST_PROPOSALS - 1):
+        seen = proposals.mean_px(proposals.outer)
+        off = np.abs(seen / proposals.coarse_px - 1).max(axis=1) > FAR_REL
+        if not off.any():
+            break
+        alike = np.count_nonzero(~off) >= FEWEST_ALIKE
+        usual = float(np.median(seen[~off])) if alike else None
+        far = np.flatnonzero(off)
+        bases = [better_base(centre[k], seen[k], usual) for k in far]
+        middles = np.array([middle for middle, _ in bases])
+        anew = propose_edges(pixels_bgr, middles, np.array([r for _, r in bases]), light)
+        surer = anew.certainty() > proposals.certainty()[far]
+        if not surer.any():
+            break
+        centre[far[surer]] = middles[surer]
+        proposals = proposals.replaced(far[surer], anew.only(surer))
+    return centre, proposals
+
+
 def find_edges(
     pixels_bgr: NDArray[np.uint8], seeds: Sequence[Seed], light: LinerLight
 ) -> ShellEdges:
@@ -202,16 +230,11 @@ def find_edges(
     coarse = np.array(
         [outline_radius(s.outline_px, c, angle) for s, c in zip(seeds, centre, strict=True)]
     )
-    proposals = propose_edges(pixels_bgr, centre, coarse, light)
-    off = np.abs(proposals.mean_px(proposals.outer) / coarse - 1).max(axis=1)
-    far = off > FAR_REL
-    if far.any():
-        better = smoothed(proposals.mean_px(proposals.outer)[far])
-        proposals = proposals.replaced(far, propose_edges(pixels_bgr, centre[far], better, light))
+    centre, proposals = _settled(pixels_bgr, centre, coarse, light)
     outer = _band(pixels_bgr, centre, proposals, proposals.outer)
     cap = _band(pixels_bgr, centre, proposals, proposals.cap)
     gap = proposals.mean_px(proposals.outer) - proposals.mean_px(proposals.cap)
-    visible = gap > VISIBLE_FOOT_REL * coarse.mean(axis=1, keepdims=True)
+    visible = gap > VISIBLE_FOOT_REL * proposals.coarse_px.mean(axis=1, keepdims=True)
     return ShellEdges(
         centre, angle, outer, EdgeBand(cap.radius_px, cap.weight * visible, cap.points_px)
     )

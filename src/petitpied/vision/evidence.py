@@ -44,16 +44,16 @@ class Witness:
 
 #: fitted on 28 traced scenes, see above
 WITNESSES: dict[str, Witness] = {
-    "diameter_mm": Witness(0.061, 0.022, 0, 0.5),
-    "cap_diameter_mm": Witness(0.133, 0.090, 0.5, 1),
-    "foot_diameter_mm": Witness(0.045, 0.020, 0.5, 0.7),
-    "feret_min_mm": Witness(0.155, 0.104, 0.5, 0.7),
-    "feret_max_mm": Witness(0.241, 0.183, 0.5, 1),
-    "roundness_mm": Witness(0.117, 0.079, 0.5, 0.3),
-    "circularity": Witness(0.00049, 0.00059, 0, 1),
-    "aspect_ratio": Witness(0.00560, 0.00192, 0, 1),
-    "foot_spread_mm": Witness(0.052, 0.071, 0.5, 0.7),
-    "lean_mm": Witness(0.012, 0.017, 0, 0.7),
+    "diameter_mm": Witness(0.063, 0.033, 0.5, 0.5),
+    "cap_diameter_mm": Witness(0.133, 0.084, 0.5, 1),
+    "foot_diameter_mm": Witness(0.044, 0.027, 0.5, 0.7),
+    "feret_min_mm": Witness(0.150, 0.099, 0.5, 0.7),
+    "feret_max_mm": Witness(0.255, 0.180, 0.5, 0.7),
+    "roundness_mm": Witness(0.121, 0.081, 0.5, 0.5),
+    "circularity": Witness(0.00045, 0.00060, 0, 1),
+    "aspect_ratio": Witness(0.00601, 0.00191, 0.5, 1),
+    "foot_spread_mm": Witness(0.047, 0.070, 0.5, 0.7),
+    "lean_mm": Witness(0.01150, 0.00901, 0, 0.7),
 }
 #: the figures above hold for pictures of this fineness, mm a pixel; in coarser ones an edge is
 #: known to no better than half a step of a JPEG's chroma, which stands at every second pixel:
@@ -68,7 +68,7 @@ BY_RADIUS = {
 #: a caliper rests on the ruffles' tips, which edges smoothed from ray to ray do not reach: mean
 #: of the widths' errors on shells with a foot, mm, fitted with the figures above (a correction
 #: for a known effect, JCGM 100, 3.2.4; its own doubt is in those figures)
-TIPS_MM = {"feret_min_mm": 0.48, "feret_max_mm": 0.67}
+TIPS_MM = {"feret_min_mm": 0.48, "feret_max_mm": 0.68}
 _DEFINITION = list(OWN_CAUSES).index("outline definition")
 _EDGES = list(OWN_CAUSES).index("edge points")
 _SCENE = SHARED_CAUSES.index("edge evidence of this scene")
