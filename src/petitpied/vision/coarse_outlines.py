@@ -167,15 +167,18 @@ def better_base(centre: Floats, radius: Floats, usual: float | None) -> tuple[Fl
     return centre, smoothed(radius[None])[0]
 
 
-def smooth_outlines(maps: FinderMaps, seeds: Sequence[Seed]) -> tuple[tuple[Seed, ...], LinerLight]:
-    """The seeds with smooth outlines, and the liner's brightness around them.
+def smooth_outlines(
+    maps: FinderMaps, seeds: Sequence[Seed]
+) -> tuple[tuple[Seed, ...], LinerLight, NDArray[np.bool_]]:
+    """The seeds with smooth outlines, the liner's brightness around them, and the cells (rows,
+    columns) where it was learnt.
 
     Seeds cut by the frame keep the outline that they have.
     """
     whole = [i for i, seed in enumerate(seeds) if seed.whole]
     if not whole:
         nowhere = np.zeros(maps.shell.shape, bool)
-        return tuple(seeds), learn_light(maps.picture_bgr, nowhere)
+        return tuple(seeds), learn_light(maps.picture_bgr, nowhere), nowhere
     rounder = [_rounder(seeds[i]) for i in whole]
     centre_px = np.array([centre for centre, _ in rounder])
     radius_px = smoothed(np.array([radius for _, radius in rounder]))
@@ -185,4 +188,4 @@ def smooth_outlines(maps: FinderMaps, seeds: Sequence[Seed]) -> tuple[tuple[Seed
         smooth[i] = replace(seeds[i], centre_px=(float(c[0]), float(c[1])), outline_px=outline)
     centre = (centre_px + 0.5) / maps.cell_px - 0.5
     around = _around(maps.shell.shape, centre, radius_px / maps.cell_px)
-    return tuple(smooth), learn_light(maps.picture_bgr, around)
+    return tuple(smooth), learn_light(maps.picture_bgr, around), around

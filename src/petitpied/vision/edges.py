@@ -32,7 +32,7 @@ BAND_REL = 0.03
 #: the network's view of a ray ends at a fifth of the radius
 FAR_REL = 0.08
 #: and that at most this often; a tray's usual size is known from this many good ones
-MOST_PROPOSALS, FEWEST_ALIKE = 4, 5
+MOST_PROPOSALS, FEWEST_ALIKE = 3, 5
 #: a place counts by the logarithm of its probability, and this much by that of its strength
 STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none

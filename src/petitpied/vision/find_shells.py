@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
+from petitpied.vision.bare_liner import without_bare_liner
 from petitpied.vision.coarse_outlines import smooth_outlines
 from petitpied.vision.finder_network import FinderMaps, run_finder
 from petitpied.vision.liner import LinerLight
@@ -268,5 +269,5 @@ def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
 def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
     """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
     maps = run_finder(pixels_bgr)
-    seeds, light = smooth_outlines(maps, seeds_from_maps(maps))
-    return FoundShells(seeds, maps.cell_px, light)
+    seeds, light, around = smooth_outlines(maps, seeds_from_maps(maps))
+    return FoundShells(without_bare_liner(maps, seeds, light, around), maps.cell_px, light)

@@ -1,0 +1,84 @@
+"""Finds that are nothing but liner: a place printed on a mat, empty.
+
+A printed ring with nothing in it looks like a shell of the liner's colour. On a tray of shells
+of another colour it is none: its colour lies within the liner's own scatter, and the other
+finds' far outside.
+"""
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.domain.shell import Seed
+from petitpied.vision.finder_network import FinderMaps
+from petitpied.vision.liner import LinerLight, log_colour
+from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions
+
+Floats = NDArray[np.float64]
+
+#: a find is judged by its inside, to this share of its radius
+INSIDE_REL = 0.8
+#: bare liner differs from the liner's smooth brightness by less than this many times the liner's
+#: scatter, and by less than this share of what the tray's finds usually differ by: on the tuning
+#: scenes shells had at least 0.4 of it, empty rings at most 0.12
+WITHIN_SCATTER, OF_USUAL_REL = 1.5, 0.2
+#: finds to compare with
+FEWEST_FINDS = 5
+
+
+def without_bare_liner(
+    maps: FinderMaps, seeds: Sequence[Seed], light: LinerLight, around: NDArray[np.bool_]
+) -> tuple[Seed, ...]:
+    """The seeds less those that show bare liner; ``around`` (rows, columns): cells between the
+    shells, where the liner shows."""
+    whole = [i for i, seed in enumerate(seeds) if seed.whole]
+    if len(whole) < FEWEST_FINDS:
+        return tuple(seeds)
+    log = log_colour(maps.picture_bgr)
+    scatter = _scatter(log, light, around)
+    differs = np.array([_difference(maps, log, seeds[i], light) for i in whole]) / scatter
+    bare = (differs < WITHIN_SCATTER) & (differs < OF_USUAL_REL * np.median(differs))
+    gone = {i for i, empty in zip(whole, bare, strict=True) if empty}
+    place = {old: new for new, old in enumerate(i for i in range(len(seeds)) if i not in gone)}
+    return tuple(
+        Seed(
+            s.centre_px,
+            s.outline_px,
+            s.score,
+            s.whole,
+            tuple(place[n] for n in s.touching if n in place),
+            s.cap_outline_px,
+        )
+        for i, s in enumerate(seeds)
+        if i not in gone
+    )
+
+
+def _scatter(log: NDArray[np.float32], light: LinerLight, around: NDArray[np.bool_]) -> float:
+    """Robust standard deviation of the liner about its smooth brightness, mean of channels."""
+    y, x = np.nonzero(around)
+    if not len(y):
+        return 1.0
+    rows, columns = around.shape
+    rest = log[y, x] - light.at(np.column_stack([x / columns, y / rows]))
+    spread = 1.4826 * np.median(np.abs(rest - np.median(rest, axis=0)), axis=0)
+    return float(spread.mean()) + 0.01  # a hundredth: the step of 8 bits in bright liners
+
+
+def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: LinerLight) -> float:
+    """How far the inside's usual colour lies from the liner's, largest of the channels."""
+    rows, columns = maps.shell.shape
+    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+    centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
+    radius = outline_radius(seed.outline_px, np.array(seed.centre_px), angle) / maps.cell_px
+    polygon = centre + INSIDE_REL * radius[:, None] * ray_directions()
+    low = np.clip(np.floor(polygon.min(axis=0)).astype(int), 0, None)
+    high = np.minimum(np.ceil(polygon.max(axis=0)).astype(int) + 1, [columns, rows])
+    window = log[low[1] : high[1], low[0] : high[0]]
+    mask = np.zeros(window.shape[:2], np.uint8)
+    cv2.fillPoly(mask, [np.rint(polygon - low).astype(np.int32)], 1)
+    inside = np.median(window[mask > 0], axis=0)
+    place = np.array([(centre + 0.5) / [columns, rows]])
+    return float(np.abs(inside - light.at(place)[0]).max())
