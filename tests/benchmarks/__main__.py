@@ -15,13 +15,14 @@ from petitpied.rim.batch import one_thread_for_matrices
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
 from tests.benchmarks import accuracy, coverage, history, pairs, report, sorting, speed  # noqa: E402
+from tests.benchmarks import patterns as oven_patterns  # noqa: E402
 from tests.benchmarks import surface_colour as colour  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
 PARTS = (
     *("accuracy", "coverage", "pairs", "speed", "finder"),
-    *("history", "sorting", "report", "colour"),
+    *("history", "patterns", "sorting", "report", "colour"),
 )
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
@@ -122,6 +123,10 @@ def main() -> None:
         _finder(10 if few else 80)
     if options.only in (None, "history"):
         for line in history.history_lines(few):
+            _say(line)
+    if options.only in (None, "patterns"):
+        _say("\n## Oven maps, oven or hand\n")
+        for line in oven_patterns.pattern_lines(few):
             _say(line)
     if options.only in (None, "sorting"):
         more = [p for folder in options.tuning for p in accuracy.scenes_in(folder)]

@@ -1,7 +1,8 @@
 """Figures of oven maps and of oven-or-hand, over simulated histories.
 
-Seeds below 1,000 were used while the method was built; figures start at `FIGURE_SEED`. The one
-choice that was made by looking at power was how many bakes the pooled variance counts.
+Seeds below 1,000 were used while the method was built; figures start at `FIGURE_SEED`. Seed
+900,000 was looked at once: after it the rule for six bakes and the second side's threshold were
+set. The one other choice made by looking at power: how many bakes the pooled variance counts.
 """
 
 import resource
@@ -19,7 +20,7 @@ from petitpied.patterns.oven_map import map_oven
 from petitpied.patterns.oven_or_hand import tell_apart
 from petitpied.patterns.synthetic import Plan, Planted, make_history
 
-FIGURE_SEED = 900_000
+FIGURE_SEED = 910_000
 #: shells at half-sheet places; a spot's middle lies anywhere on the tray
 HALF_WIDTH_MM, HALF_DEPTH_MM = 215.0, 152.5
 NULLS = {
@@ -66,12 +67,13 @@ def _random_spot(rng: np.random.Generator, size: float) -> Planted:
 
 
 def power_lines(rounds: int) -> Iterator[str]:
-    """A spot of one shell-SD anywhere: found, its place, and the stated smallest effect."""
-    yield "| bakes | smooth | found | wanted | place within 60 mm | effect of stated 80 % found |"
-    yield "|---|---|---|---|---|---|"
+    """A spot of one shell-SD anywhere: found, and its place; and whether the effect that null
+    histories state as found 4 times in 5 (their median) is."""
+    yield "| bakes | smooth | found | wanted | place within 60 mm | effect stated for 80 % | found |"
+    yield "|---|---|---|---|---|---|---|"
     for count, smooth, wanted in POWER:
         rng = _generator(2, count)
-        found, near, smallest = [], [], []
+        found, near = [], []
         for _ in range(rounds):
             spot = _random_spot(rng, 1.0)
             plan = Plan(count, smooth_share=smooth, oven=(spot,))
@@ -79,12 +81,19 @@ def power_lines(rounds: int) -> Iterator[str]:
             place = next(f.place_mm for f in result.findings if f.kind == "spot")
             found.append(result.strength == "shows")
             near.append(np.hypot(*np.subtract(place, spot.place_mm)) <= 60)
-            smallest.append(result.smallest_effect_80)
-        at80 = _found_at(count, smooth, float(np.median(smallest)), max(rounds // 4, 50))
+        stated = _stated(count, smooth, max(rounds // 4, 20))
+        at80 = _found_at(count, smooth, stated, max(rounds // 2, 20))
         yield (
             f"| {count} | {smooth:.0%} | {np.mean(found):.1%} | {wanted} % | "
-            f"{np.mean(np.array(near)[found]):.1%} | {at80:.1%} |"
+            f"{np.mean(np.array(near)[found]):.1%} | {stated:.2f} SD | {at80:.1%} |"
         )
+
+
+def _stated(count: int, smooth: float, rounds: int) -> float:
+    rng = _generator(6, count)
+    plan = Plan(count, smooth_share=smooth)
+    maps = (map_oven(make_history(plan, rng), "diameter", rng) for _ in range(rounds))
+    return float(np.median([found.smallest_effect_80 for found in maps]))
 
 
 def _found_at(count: int, smooth: float, size: float, rounds: int) -> float:
@@ -186,7 +195,7 @@ TABLES: dict[str, tuple[str, Callable[[int], Iterator[str]], int]] = {
     "power": ("A spot of one shell-SD, 80 mm wide, anywhere on a half-sheet tray of 30 shells",
               power_lines, 1000),
     "coverage": ("Effects within their 95 % intervals", coverage_lines, 500),
-    "side": ("Oven or hand, 6 turned and 6 unturned bakes", side_lines, 500),
+    "side": ("Oven or hand, 6 turned and 6 unturned bakes", side_lines, 1000),
 }  # fmt: skip
 
 

@@ -37,7 +37,7 @@ Floats = NDArray[np.float64]
 LEAST_EACH = 2
 #: once one side stands out, the other side must be this sure to be blamed too: a wrong side
 #: must be rarer than 1 in 100 (the project's own demand), with room for approximation
-SECOND_ALPHA = 0.005
+SECOND_ALPHA = 0.002
 #: bakes each way round that a first plan aims at; the project's own figure is for 6 and 6
 AIM_EACH = 6
 #: threshold of the largest statistic for plans before there are enough bakes to know it:
