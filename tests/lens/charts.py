@@ -80,11 +80,14 @@ def board_points(squares, at):
 
 @lru_cache(maxsize=1)
 def rays_of(lens):
-    """Where each pixel looks, camera frame (H, W, 3), z = 1."""
+    """Where each pixel looks, camera frame (H, W, 2) at z = 1; float32 is good to 0.001 px."""
     width, height = lens.size_px
-    x, y = np.meshgrid(np.arange(width, dtype=float), np.arange(height, dtype=float))
-    bent = np.stack([x - lens.centre_px[0], y - lens.centre_px[1]], -1) / lens.focal_px
-    return np.concatenate([lens.straighten(bent), np.ones((height, width, 1))], axis=-1)
+    rays = np.empty((height, width, 2), np.float32)
+    for row in range(0, height, 64):  # by bands, for the memory's sake
+        y, x = np.mgrid[row : min(row + 64, height), :width].astype(float)
+        bent = np.stack([x - lens.centre_px[0], y - lens.centre_px[1]], -1) / lens.focal_px
+        rays[row : row + 64] = lens.straighten(bent)
+    return rays
 
 
 def photograph(lens, at, rng, *, noise=2.0, blur_px=0.8, quality=92, stretch=1.0, extra=None):
@@ -93,20 +96,23 @@ def photograph(lens, at, rng, *, noise=2.0, blur_px=0.8, quality=92, stretch=1.0
     width, height = lens.size_px
     rays = rays_of(lens)
     rotation, shift = at
-    normal = rotation[:, 2]
-    points = rays * ((normal @ shift) / (rays @ normal))[..., None]
-    flat = (points - shift) @ rotation[:, :2]  # board mm
-    picture = np.full((height, width), 120.0)
-    footprint = float(np.median(points[..., 2])) / lens.focal_px  # mm a pixel
+    normal = rotation[:, 2].astype(np.float32)
+    depth = np.float32(normal @ shift) / (rays @ normal[:2] + normal[2])
+    # board mm: the two axes of the board, of the point on the ray less the board's corner
+    axes = rotation[:, :2].astype(np.float32)
+    flat = (rays @ axes[:2] + axes[2]) * depth[..., None] - (shift @ rotation[:, :2]).astype("f4")
+    picture = np.full((height, width), 120, np.float32)
+    footprint = float(np.median(depth[::16, ::16])) / lens.focal_px  # mm a pixel
     things = [(chart_face(stretch), (-MARGIN_MM * stretch, -MARGIN_MM), PX_PER_MM)]
     for face, place, scale in things + ([extra] if extra else []):
         soft = cv2.GaussianBlur(face, (0, 0), max(0.3, 0.35 * footprint * scale))
-        where = ((flat - place) * scale - 0.5).astype(np.float32)
+        where = (flat - np.float32(place)) * np.float32(scale) - np.float32(0.5)
         inside = (where > 0).all(axis=-1) & (where < np.array(face.shape[::-1]) - 1).all(axis=-1)
         seen = cv2.remap(soft, where[..., 0], where[..., 1], cv2.INTER_LINEAR)
-        picture = np.where(inside, 30 + 0.78 * seen, picture)
+        picture = np.where(inside, 30 + np.float32(0.78) * seen, picture)
     picture = cv2.GaussianBlur(picture, (0, 0), blur_px)
-    picture = np.clip(picture + rng.normal(0, noise, picture.shape), 0, 255).astype(np.uint8)
+    grain = rng.standard_normal(picture.shape, np.float32) * np.float32(noise)
+    picture = np.clip(picture + grain + 0.5, 0, 255).astype(np.uint8)
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
     assert done
     return cv2.imdecode(data, cv2.IMREAD_GRAYSCALE)

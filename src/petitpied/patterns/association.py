@@ -4,6 +4,8 @@ Each outcome (a bake's mean, spread or share of faults) is set against each fact
 with standard errors that stand unequal scatter (HC3: MacKinnon & White, J. Econometrics 29,
 1985). p comes from permuting bakes, the statistic being studentised (Janssen, Statistics &
 Probability Letters 36, 1997), so that it holds for few bakes too; beyond `MANY` from Student's t.
+It is the larger of two, of the values and of their normal scores (van der Waerden 1952): one wild
+bake makes no finding.
 Over all tests, the share of false findings is held by Benjamini & Hochberg (J. Royal Statistical
 Society B 57, 1995), and the intervals of findings are widened to match (Benjamini & Yekutieli, J.
 American Statistical Association 100, 2005).
@@ -14,8 +16,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtr, stdtrit
-from scipy.stats import false_discovery_control
+from scipy.special import ndtri, stdtr, stdtrit
+from scipy.stats import false_discovery_control, rankdata
 
 from petitpied.patterns.change import smallest_effect
 from petitpied.patterns.regressors import Regressor
@@ -133,26 +135,39 @@ def _fit(
     if leverage.max() > 1 - _DEGENERATE:
         return None
     weights = centred / scale
-    guard = weights / (1 - leverage)
-    slope, error = _slopes(y[None], centred, weights, guard)
-    if error[0] <= _DEGENERATE * float(np.ptp(y)):
-        error[0] = _DEGENERATE * float(np.ptp(y))
-    t = abs(float(slope[0] / error[0]))
+    line = _Line(centred, weights, weights / (1 - leverage))
+    slope, error = line.slopes(y[None])
+    p = max(_p(line, y, rng), _p(line, ndtri((rankdata(y) - 0.5) / n), rng))
+    least = _DEGENERATE * float(np.ptp(y))
+    return _Fit(float(slope[0]), max(float(error[0]), least), float(n - 2), p, n, by_batch)
+
+
+def _p(line: "_Line", y: Floats, rng: np.random.Generator) -> float:
+    """Two-sided p of no slope."""
+    n = len(y)
+    slope, error = line.slopes(y[None])
+    t = abs(float(slope[0])) / max(float(error[0]), _DEGENERATE * float(np.ptp(y)))
     if n > MANY:
-        p = 2 * float(stdtr(n - 2, -t))
-    else:
-        drawn = rng.permuted(np.broadcast_to(y, (PERMUTATIONS, n)), axis=1)
-        slopes, errors = _slopes(drawn, centred, weights, guard)
-        others = np.abs(slopes) >= t * (1 - 1e-9) * np.maximum(errors, 1e-300)
-        p = float((1 + others.sum()) / (1 + PERMUTATIONS))
-    return _Fit(float(slope[0]), float(error[0]), float(n - 2), p, n, by_batch)
+        return 2 * float(stdtr(n - 2, -t))
+    slopes, errors = line.slopes(rng.permuted(np.broadcast_to(y, (PERMUTATIONS, n)), axis=1))
+    others = np.abs(slopes) >= t * (1 - 1e-9) * np.maximum(errors, 1e-300)
+    return float((1 + others.sum()) / (1 + PERMUTATIONS))
 
 
-def _slopes(y: Floats, centred: Floats, weights: Floats, guard: Floats) -> tuple[Floats, Floats]:
-    """Slopes (P,) and HC3 standard errors (P,) of outcomes (P, n) on one fact."""
-    slope = y @ weights
-    rest = y - y.mean(axis=1, keepdims=True) - slope[:, None] * centred
-    return slope, np.sqrt((rest**2) @ (guard**2))
+@dataclass(frozen=True)
+class _Line:
+    """A fact (n,) made ready for lines through it: about its mean, over its sum of squares, and
+    that with HC3's guard against leverage."""
+
+    centred: Floats
+    weights: Floats
+    guard: Floats
+
+    def slopes(self, y: Floats) -> tuple[Floats, Floats]:
+        """Slopes (P,) and HC3 standard errors (P,) of outcomes (P, n)."""
+        slope = y @ self.weights
+        rest = y - y.mean(axis=1, keepdims=True) - slope[:, None] * self.centred
+        return slope, np.sqrt((rest**2) @ (self.guard**2))
 
 
 def _by_batch(x: Floats, y: Floats, batches: Sequence[str | None]) -> tuple[Floats, Floats, bool]:
