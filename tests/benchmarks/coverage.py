@@ -109,7 +109,8 @@ def scene_errors(picture: Path) -> dict[str, Errors]:
     seen = [s for s in record.shells if s.diameter_mm is not None]
     pairs = true.match(np.array([s.centre_px for s in seen]))
     pairs = [(i, j) for i, j in pairs if true.whole[i]]
-    contrast = {s.id: evidence.outline_contrast(photo.pixels_bgr, s) for s in seen}
+    each = evidence.outline_contrasts(photo.pixels_bgr, seen).tolist()
+    contrast = {s.id: c for s, c in zip(seen, each, strict=True)}
     return by_quantity(
         picture.stem, [(_true_values(truth["shells"][i]), seen[j]) for i, j in pairs], contrast
     )

@@ -8,7 +8,7 @@ import pytest
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.vision.evidence import TIPS_MM, WITNESSES, outline_contrast, with_evidence
+from petitpied.vision.evidence import TIPS_MM, WITNESSES, outline_contrasts, with_evidence
 from tests.rim.records import a_shell, circle, unmeasured_shell
 
 NONE = ([0.0] * len(OWN_CAUSES), [0.0] * len(SHARED_CAUSES))
@@ -37,14 +37,14 @@ def test_contrast_is_the_colour_difference():
     # greys of 8 bit: CIELAB lightness of 200 and 150 by the sRGB formula is 80.6 and 62.1
     # (IEC 61966-2-1, CIE 15); a and b are 0
     shell = on_it()
-    found = outline_contrast(a_disc((200, 200, 200), (150, 150, 150)), shell)
+    found = outline_contrasts(a_disc((200, 200, 200), (150, 150, 150)), [shell])[0]
     assert found == pytest.approx(80.6 - 62.1, abs=0.3)  # rounding and resampling
 
 
 def test_the_faintest_fifth_counts():
     picture = a_disc((200, 200, 200), (150, 150, 150))
     picture[:, :140] = 200  # liner as bright as the shell on a quarter of the outline
-    assert outline_contrast(picture, on_it()) < 2
+    assert outline_contrasts(picture, [on_it()])[0] < 2
 
 
 def test_a_faint_outline_is_a_worse_witness():

@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 
 #: where the colours inside and outside an outline are taken, mm from it
 INSIDE_MM, OUTSIDE_MM = (-0.8, -0.6, -0.4), (0.5, 0.8, 1.1)
+#: places round an outline that are looked at: one every 3 degrees, 1.2 mm on 45 mm
+LOOKS = 120
 #: the outline's contrast is that of its faintest fifth: there edges go astray
 FAINT_PERCENTILE = 20
 #: contrast, CIELAB difference, at which the figures below hold, and the range over which their
@@ -74,24 +76,26 @@ _EDGES = list(OWN_CAUSES).index("edge points")
 _SCENE = SHARED_CAUSES.index("edge evidence of this scene")
 
 
-def outline_contrast(pixels_bgr: NDArray[np.uint8], shell: Shell) -> float:
-    """CIELAB difference (CIE76) across the faintest fifth of a measured shell's outline."""
+def outline_contrasts(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) -> Floats:
+    """CIELAB difference (CIE76) across the faintest fifth of each measured shell's outline (S,)."""
+    places = np.concatenate([_beside_outline(shell) for shell in shells]).astype(np.float32)
+    seen = cv2.remap(pixels_bgr, places[..., 0], places[..., 1], cv2.INTER_LINEAR)
+    lab = cv2.cvtColor(np.asarray(seen, np.float32) / 255, cv2.COLOR_BGR2LAB)
+    sides = np.asarray(lab, float).reshape(len(shells), 2, len(INSIDE_MM), LOOKS, 3).mean(axis=2)
+    step = np.linalg.norm(sides[:, 0] - sides[:, 1], axis=-1)
+    return np.asarray(np.percentile(step, FAINT_PERCENTILE, axis=1), float)
+
+
+def _beside_outline(shell: Shell) -> Floats:
+    """Places (2 x 3, LOOKS, 2), px, inside and outside a shell's outline."""
     if shell.diameter_mm is None:
         raise ValueError("a shell without millimetres has no contrast at millimetres")
-    centre = np.array(shell.centre_px)
-    away = shell.outline_px - centre
+    index = np.linspace(0, len(shell.outline_px), LOOKS, endpoint=False).astype(int)
+    away = shell.outline_px[index] - np.array(shell.centre_px)
     reach = np.hypot(*away.T)[:, None]
     px_per_mm = 2 * float(reach.mean()) / shell.diameter_mm.value
-
-    def colour(offsets_mm: Sequence[float]) -> Floats:
-        places = [centre + away / reach * (reach + px_per_mm * mm) for mm in offsets_mm]
-        at = np.array(places, np.float32)
-        seen = cv2.remap(pixels_bgr, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
-        lab = cv2.cvtColor(seen.astype(np.float32) / 255, cv2.COLOR_BGR2LAB)
-        return np.asarray(lab.mean(axis=0), float)
-
-    step = np.linalg.norm(colour(INSIDE_MM) - colour(OUTSIDE_MM), axis=1)
-    return float(np.percentile(step, FAINT_PERCENTILE))
+    offsets_mm = np.array([*INSIDE_MM, *OUTSIDE_MM])[:, None, None]
+    return np.asarray(shell.centre_px + away / reach * (reach + px_per_mm * offsets_mm), float)
 
 
 def fading(contrast: Floats | float, power: float) -> Floats:
@@ -144,8 +148,10 @@ def _judged(shell: Shell, contrast: float, scene_contrast: float) -> Shell:
 def with_evidence(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) -> tuple[Shell, ...]:
     """Shells with what their edges are worth in every size's uncertainty; unmeasured ones as
     they are."""
-    contrast = {s.id: outline_contrast(pixels_bgr, s) for s in shells if s.diameter_mm is not None}
-    if not contrast:
+    measured = [s for s in shells if s.diameter_mm is not None]
+    if not measured:
         return tuple(shells)
+    each = outline_contrasts(pixels_bgr, measured).tolist()
+    contrast = {s.id: c for s, c in zip(measured, each, strict=True)}
     scene = float(np.median(list(contrast.values())))
     return tuple(_judged(s, contrast[s.id], scene) if s.id in contrast else s for s in shells)
