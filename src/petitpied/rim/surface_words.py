@@ -1,6 +1,7 @@
 """What the surfaces of a tray show, in a line or two for the terminal."""
 
 from petitpied.domain.record import Record
+from petitpied.rim.crack_marks import crack_words
 from petitpied.rim.shell_faults import mark_words
 from petitpied.rim.wording import printable
 
@@ -9,8 +10,9 @@ MOST_NAMED = 12
 
 
 def surface_lines(record: Record) -> tuple[str, ...]:
-    """How even the colours are, and which shells have marks; nothing where neither was seen."""
-    return (*_colour_line(record), *_marks_line(record))
+    """How even the colours are, which shells are cracked, and which have marks; nothing of what
+    was not seen."""
+    return (*_colour_line(record), *_cracks_line(record), *_marks_line(record))
 
 
 def _colour_line(record: Record) -> tuple[str, ...]:
@@ -26,10 +28,20 @@ def _colour_line(record: Record) -> tuple[str, ...]:
     )
 
 
+def _cracks_line(record: Record) -> tuple[str, ...]:
+    cracked = [
+        f"{s.id} {crack_words(len(s.cracks), s.crack_length_mm.value)}"
+        for s in record.shells
+        if s.cracks and s.crack_length_mm is not None
+    ]
+    return (f"cracked       {_first(cracked)}",) if cracked else ()
+
+
 def _marks_line(record: Record) -> tuple[str, ...]:
-    marked = [(s.id, mark_words(s)) for s in record.shells if s.dimples or s.peak]
-    if not marked:
-        return ()
-    told = "; ".join(f"{name} {', '.join(words)}" for name, words in marked[:MOST_NAMED])
-    more = f"; and {len(marked) - MOST_NAMED} more" if len(marked) > MOST_NAMED else ""
-    return (f"marks         {told}{more}",)
+    marked = [f"{s.id} {', '.join(mark_words(s))}" for s in record.shells if s.dimples or s.peak]
+    return (f"marks         {_first(marked)}",) if marked else ()
+
+
+def _first(told: list[str]) -> str:
+    more = f"; and {len(told) - MOST_NAMED} more" if len(told) > MOST_NAMED else ""
+    return "; ".join(told[:MOST_NAMED]) + more
