@@ -15,6 +15,7 @@ from petitpied.rim.batch import one_thread_for_matrices
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
 from tests.benchmarks import accuracy, coverage, history, pairs, report, sorting, speed  # noqa: E402
+from tests.benchmarks import lens as lens_figures  # noqa: E402
 from tests.benchmarks import patterns as oven_patterns  # noqa: E402
 from tests.benchmarks import surface_colour as colour  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
@@ -22,7 +23,7 @@ from tests.training.score import score as score_finder  # noqa: E402
 
 PARTS = (
     *("accuracy", "coverage", "pairs", "speed", "finder"),
-    *("history", "patterns", "sorting", "report", "colour"),
+    *("history", "patterns", "sorting", "report", "colour", "lens"),
 )
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
@@ -139,6 +140,11 @@ def main() -> None:
             _say(line)
     if options.only in (None, "colour"):
         _colour(options)
+    if options.only in (None, "lens"):
+        tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS)]
+        held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
+        for line in lens_figures.lens_lines(tuning, held_out, few):
+            _say(line)
 
 
 if __name__ == "__main__":
