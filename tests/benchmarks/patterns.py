@@ -69,7 +69,7 @@ def _random_spot(rng: np.random.Generator, size: float) -> Planted:
 def power_lines(rounds: int) -> Iterator[str]:
     """A spot of one shell-SD anywhere: found, and its place; and whether the effect that null
     histories state as found 4 times in 5 (their median) is."""
-    yield "| bakes | smooth | found | wanted | place within 60 mm | effect stated for 80 % | found |"
+    yield "| bakes | smooth | found | wanted | place within 60 mm | stated for 80 % | found |"
     yield "|---|---|---|---|---|---|---|"
     for count, smooth, wanted in POWER:
         rng = _generator(2, count)

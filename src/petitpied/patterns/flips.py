@@ -95,6 +95,11 @@ def spreads(sums: Floats, squares: Floats, family: Family, bakes: int) -> Floats
 FLOOR_REL = 1e-9
 
 
+#: a spot's place has two coordinates: twice their number, on the scale of t squared (Akaike,
+#: IEEE Trans. Automatic Control 19, 1974)
+PLACE_WORTH = 4.0
+
+
 @dataclass(frozen=True)
 class Verdicts:
     """``statistic`` (T,), ``p_adjusted`` (T,), and the 95 % point of the largest statistic.
@@ -107,6 +112,24 @@ class Verdicts:
     least_p: float
     size: Floats
     per_unit: Floats
+
+    def worth(self, family: Family) -> Floats:
+        """How well each template (T,) explains the bakes: squares explained over the variance
+        typical of all templates, less what a spot's free place is worth; beyond chance, a
+        template's own variance would only add its own noise to the choice."""
+        known = (self.per_unit > 0) & ~family.alone
+        if not known.any():
+            return np.asarray(self.statistic**2)
+        unit = np.where(known, self.per_unit, 1.0)
+        typical = float(np.median((family.info / unit**2)[known]))
+        explained = (self.size**2).sum(axis=1) * family.info / typical
+        fair = np.where(known, explained, self.statistic**2)
+        return np.asarray(fair - PLACE_WORTH * np.isfinite(family.place_mm[:, 0]))
+
+    def strongest(self, family: Family) -> int:
+        """The template that explains most of those whose p is least."""
+        least = self.p_adjusted <= self.p_adjusted.min() * (1 + 1e-9)
+        return int(np.argmax(np.where(least, self.worth(family), -np.inf)))
 
 
 def compare(largest: Floats, observed: Floats, sizes: tuple[Floats, Floats]) -> Verdicts:

@@ -169,18 +169,23 @@ def _lean_scores(setting: _Setting) -> tuple[Floats, Floats]:
 
 
 def _findings(setting: _Setting, family: Family, verdicts: Verdicts) -> tuple[Finding, ...]:
-    """Patterns, those that stand out first, by their statistic."""
+    """Patterns, those that stand out first, by p and then by what they explain."""
     named = int(np.isnan(family.place_mm[:, 0]).sum())
     found = [_named(setting, family, verdicts, k) for k in range(named)]
     if setting.stack.measure == LEAN and named == len(NAMED):
         found.append(_few_leans(setting))
     best = named + int(np.argmax(verdicts.statistic[named:]))
     found.append(_spot(setting, family, verdicts, best))
-    size = [*verdicts.statistic[:named], verdicts.statistic[best]]
+    worth = verdicts.worth(family)
+    size = [*worth[:named], worth[best]]
     if len(size) < len(found):
-        size.insert(named, 0.0)
-    order = sorted(range(len(found)), key=lambda k: (not found[k].stands_out, -size[k]))
-    return tuple(found[k] for k in order)
+        size.insert(named, -np.inf)
+
+    def rank(k: int) -> tuple[bool, float, float]:
+        p = found[k].p_adjusted
+        return not found[k].stands_out, 1.0 if p is None else p, -size[k]
+
+    return tuple(found[k] for k in sorted(range(len(found)), key=rank))
 
 
 def _named(setting: _Setting, family: Family, verdicts: Verdicts, k: int) -> Finding:

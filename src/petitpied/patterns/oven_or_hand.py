@@ -144,6 +144,12 @@ def _family(told: Mirrored, info: Floats) -> Family:
     return Family(np.where(dim, 0.0, info), told.place_mm, alone, told.sigma_mm)
 
 
+def _part_family(told: Mirrored, turned: NDArray[np.bool_]) -> Family:
+    """Templates with the information of a balanced mean (or half difference) of both ways."""
+    variance = (_weights(told.info, turned) ** 2 * told.info).sum(axis=0)
+    return _family(told, np.where(variance > 0, 1 / np.where(variance > 0, variance, 1.0), 0.0))
+
+
 def _test_part(
     told: Mirrored, turned: NDArray[np.bool_], part: str, rng: np.random.Generator
 ) -> Verdicts:
@@ -153,13 +159,11 @@ def _test_part(
     bakes = len(turned)
     own, other = _signs_of(part, turned)
     weights = _weights(told.info, turned)
-    variance = (weights**2 * told.info).sum(axis=0)
-    precision = np.where(variance > 0, 1 / np.where(variance > 0, variance, 1.0), 0.0)
+    family = _part_family(told, turned)
     total = told.info.sum(axis=0)
     nuisance = np.einsum("n,ntk->tk", other, told.score) / np.where(total > 0, total, 1.0)[:, None]
     rest = told.score - told.info[..., None] * other[:, None, None] * nuisance
-    terms = own[:, None, None] * (weights * precision)[..., None] * rest
-    family = _family(told, precision)
+    terms = own[:, None, None] * (weights * family.info)[..., None] * rest
     flips = signs(bakes, rng)
     sums = (flips @ terms.reshape(bakes, -1)).reshape(len(flips), *terms.shape[1:])
     squares = (terms**2).sum(axis=(0, 2))
@@ -172,7 +176,7 @@ def _test_part(
 
 
 def _strongest(told: Mirrored, stack: Stack, part: str, verdicts: Verdicts) -> Finding:
-    k = int(np.argmax(verdicts.statistic))
+    k = verdicts.strongest(_part_family(told, stack.turned))
     own, _ = _signs_of(part, stack.turned)
     effect = _balanced_effect(told.score[:, k], told.info[:, k], own, stack)
     place = told.place_mm[k]
@@ -227,7 +231,7 @@ def _even(stack: Stack, told: Mirrored, rng: np.random.Generator) -> Finding:
     """The strongest pattern that a half turn leaves as it is."""
     family = _family(told, told.info.sum(axis=0))
     verdicts = flip_test(told.score, family, rng)
-    k = int(np.argmax(verdicts.statistic))
+    k = verdicts.strongest(family)
     info = told.info[:, k]
     total = float(info.sum())
     value = told.score[:, k].sum(axis=0) / total
