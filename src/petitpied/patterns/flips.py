@@ -24,16 +24,15 @@ LEAST_BAKES = 6
 COMMON_BAKES = 20.0
 
 
-def signs(count: int, rng: np.random.Generator) -> Floats:
+def signs(count: int, rng: np.random.Generator) -> NDArray[np.int8]:
     """Flips (F, count) of +1 and -1; the first row flips nothing."""
     if count <= ALL_FLIPS_UP_TO:
         number = np.arange(2 ** max(count - 1, 0))[:, None]
         flipped = (number >> np.arange(count)) & 1
         flipped[:, count - 1 :] = 0
-        return np.asarray(1.0 - 2.0 * flipped, float)
-    coins = rng.integers(0, 2, (RANDOM_FLIPS, count), dtype=np.int8)
-    result = np.asarray(coins * 2.0 - 1.0, float)
-    result[0] = 1.0
+        return (1 - 2 * flipped).astype(np.int8)
+    result = 2 * rng.integers(0, 2, (RANDOM_FLIPS, count), dtype=np.int8) - 1
+    result[0] = 1
     return result
 
 

@@ -64,7 +64,8 @@ def map_oven(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) -> O
     stack = stack_bakes(bakes, measure)
     if stack.count == 0:
         raise ValueError(f"no bake has {measure} on enough shells")
-    airflow = _airflow(bakes)
+    lean = stack if measure == LEAN else stack_bakes(bakes, LEAN)
+    airflow = _airflow(lean)
     region = region_of(stack)
     setting = _setting(stack, region)
     centred = stack.centred()
@@ -85,7 +86,7 @@ def map_oven(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) -> O
         shells=stack.shells,
         strength=strength,
         findings=findings,
-        cells=_with_lean(map_cells(stack, region, standing), bakes, region),
+        cells=_with_lean(map_cells(stack, region, standing), lean, region),
         region=region,
         smallest_effect_80=_smallest(setting, family, verdicts),
         more_bakes_to_halve=_more(stack.count),
@@ -272,17 +273,15 @@ def _more(count: int) -> int:
     return max(3 * count, LEAST_BAKES - count)
 
 
-def _airflow(bakes: Sequence[Bake]) -> MeanDirection | None:
+def _airflow(lean: Stack) -> MeanDirection | None:
     """Mean lean of each bake's shells, tray frame, tested over bakes."""
-    lean = stack_bakes(bakes, LEAN)
     if lean.count == 0:
         return None
     weight = lean.present / lean.present.sum(axis=1, keepdims=True)
     return mean_direction(np.einsum("ns,nsk->nk", weight, lean.values))
 
 
-def _with_lean(cells: tuple[Cell, ...], bakes: Sequence[Bake], region: Region) -> tuple[Cell, ...]:
-    lean = stack_bakes(bakes, LEAN)
+def _with_lean(cells: tuple[Cell, ...], lean: Stack, region: Region) -> tuple[Cell, ...]:
     if lean.count == 0:
         return cells
     field = lean_field(lean, region)

@@ -164,7 +164,7 @@ def _test_part(
     nuisance = np.einsum("n,ntk->tk", other, told.score) / np.where(total > 0, total, 1.0)[:, None]
     rest = told.score - told.info[..., None] * other[:, None, None] * nuisance
     terms = own[:, None, None] * (weights * family.info)[..., None] * rest
-    flips = signs(bakes, rng)
+    flips = signs(bakes, rng).astype(float)
     sums = (flips @ terms.reshape(bakes, -1)).reshape(len(flips), *terms.shape[1:])
     squares = (terms**2).sum(axis=(0, 2))
     found = statistics(sums, squares, family, bakes)
