@@ -49,7 +49,8 @@ def test_too_close_is_told_with_what_a_millimetre_of_height_does(height_mm, told
         seen_from, rim, size, *_ = lengths_mm(found[0])
         assert seen_from == pytest.approx(height_mm, rel=0.03)  # EXIF's focal length: 1 %
         assert rim == 1.0
-        assert size == pytest.approx(45.0 / height_mm, abs=0.0501)  # similar triangles, shown to 0.1
+        # similar triangles, shown to 0.1 mm
+        assert size == pytest.approx(45.0 / height_mm, abs=0.0501)
 
 
 def test_one_card_and_a_lens_that_is_known_leave_the_tilt():
