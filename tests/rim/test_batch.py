@@ -64,3 +64,13 @@ def test_inspect_one_writes_four_files(tmp_path, monkeypatch, small_photo):
     names = sorted(p.name for p in (tmp_path / "out").iterdir())
     assert names == ["tray.coco.json", "tray.csv", "tray.json", "tray.marked.jpg"]
     assert json.loads((tmp_path / "out" / "tray.json").read_text())["photo"]["file"] == "tray.jpg"
+
+
+def test_a_json_file_that_is_no_record_is_spared(tmp_path):
+    photo, stranger = tmp_path / "tray.jpg", tmp_path / "tray.json"
+    photo.write_bytes(b"picture")
+    stranger.write_text('{"shells": "of somebody else"}')
+    with pytest.raises(OutputError, match="no record of an inspection"):
+        plan((photo,), None)
+    stranger.write_text('{"schema": "petitpied/inspection/1",')  # one of ours is replaced
+    assert plan((photo,), None)[0].stem == "tray"

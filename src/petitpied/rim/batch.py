@@ -68,7 +68,7 @@ def plan(photos: tuple[Path, ...], out: Path | None) -> tuple[Job, ...]:
     Raises
     ------
     OutputError
-        If a result would overwrite one of the photos.
+        If a result would overwrite one of the photos, or a JSON file that is no record.
     """
     folders = [photo.parent if out is None else out for photo in photos]
     stems = distinct_stems(zip(photos, folders, strict=True))
@@ -83,7 +83,23 @@ def plan(photos: tuple[Path, ...], out: Path | None) -> tuple[Job, ...]:
                 why="one of the photos has this name",
                 next_step="choose another folder with --out",
             )
+        _spare_strangers(job.result(".json"))
     return jobs
+
+
+def _spare_strangers(path: Path) -> None:
+    """A record may be replaced by a newer one, a JSON file of another kind never."""
+    try:
+        with path.open("rb") as there:
+            start = there.read(200)
+    except OSError:  # not there, or told when it is written
+        return
+    if start.strip() and b'"petitpied/' not in start:
+        raise OutputError(
+            what=f"{printable(path.name)} would be overwritten",
+            why="a file of this name is there, and it is no record of an inspection",
+            next_step="choose another folder with --out, or move the file away",
+        )
 
 
 def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
