@@ -116,33 +116,35 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         If the photo cannot be read, has no usable card or shell, or the files cannot be
         written; then no file was changed.
     """
-    from petitpied.rim.budget_lines import budget_lines
     from petitpied.rim.growth_words import growth_lines
     from petitpied.rim.lens_files import with_lens
-    from petitpied.rim.lot_files import judged
     from petitpied.rim.overlay import marked_jpeg
     from petitpied.rim.record_files import record_bytes
-    from petitpied.rim.sorting_words import counts_text
     from petitpied.rim.summary import summarise, summary_lines
     from petitpied.rim.surface_words import surface_lines
     from petitpied.rim.table_files import coco_bytes, csv_bytes
     from petitpied.vision.decode import decode_photo
-    from petitpied.vision.growth import with_growth
     from petitpied.vision.inspection import inspect_photo
-    from petitpied.vision.two_photos import inspect_two
 
     photo = with_lens(decode_photo(read_photo(job.photo), job.photo.name), settings)
     if job.second is None:
         record = inspect_photo(photo, settings)
     else:
+        from petitpied.vision.two_photos import inspect_two
+
         second = with_lens(decode_photo(read_photo(job.second), job.second.name), settings)
         record = inspect_two(photo, second, settings)
     if job.before is not None:
+        from petitpied.vision.growth import with_growth
+
         raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
         piped = with_lens(decode_photo(read_photo(job.before), job.before.name), raw)
         record = with_growth(record, inspect_photo(piped, raw))
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
+        from petitpied.rim.lot_files import judged
+        from petitpied.rim.sorting_words import counts_text  # scipy.stats takes long to import
+
         record, notes = judged(record, job.limits)
         verdicts = (counts_text(record.shells), *(f"note: {note}" for note in notes))
     summary = summarise(record)
@@ -151,7 +153,11 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         from petitpied.rim.sheet import sheet_jpeg
 
         extra[job.result(SHEET_SUFFIX)] = sheet_jpeg(photo.pixels_bgr, record, summary)
-    shown = () if job.budget_of is None else budget_lines(record, job.budget_of)
+    shown: tuple[str, ...] = ()
+    if job.budget_of is not None:
+        from petitpied.rim.budget_lines import budget_lines
+
+        shown = budget_lines(record, job.budget_of)
     write_all(
         {
             job.result(".json"): record_bytes(record),
