@@ -168,6 +168,9 @@ def inspect(
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
     """The settings with the user's own lens profiles and print scales, or those named."""
+    from petitpied.rim import batch
+
+    batch.one_thread_for_matrices()  # before anything imports NumPy
     from petitpied.domain.card import LETTERS
     from petitpied.rim.lens_files import own_profiles, read_profile
     from petitpied.rim.print_scales import own_print_scales
@@ -246,7 +249,6 @@ def _inspect(
     from petitpied.rim import batch
     from petitpied.rim.output_files import prepare_folder
 
-    batch.one_thread_for_matrices()
     planned = _planned(photos, out, asked)
     if out is not None:
         prepare_folder(out)
