@@ -18,12 +18,13 @@ from tests.benchmarks import accuracy, coverage, history, pairs, report, sorting
 from tests.benchmarks import lens as lens_figures  # noqa: E402
 from tests.benchmarks import patterns as oven_patterns  # noqa: E402
 from tests.benchmarks import surface_colour as colour  # noqa: E402
+from tests.benchmarks import surface_cracks as cracks  # noqa: E402
 from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
 PARTS = (
     *("accuracy", "coverage", "pairs", "speed", "finder"),
-    *("history", "patterns", "sorting", "report", "colour", "lens"),
+    *("history", "patterns", "sorting", "report", "colour", "cracks", "lens"),
 )
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
@@ -140,6 +141,13 @@ def main() -> None:
             _say(line)
     if options.only in (None, "colour"):
         _colour(options)
+    if options.only in (None, "cracks"):
+        more = [p for folder in options.tuning for p in accuracy.scenes_in(folder)]
+        tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS), *more]
+        held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
+        for title, pictures in (("scenes used for tuning", tuning), ("held-out scenes", held_out)):
+            for line in cracks.crack_lines(title, pictures[:3] if few else pictures):
+                _say(line)
     if options.only in (None, "lens"):
         tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS)]
         held_out = accuracy.scenes_in(options.held_out) if options.held_out else []

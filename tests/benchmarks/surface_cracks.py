@@ -1,0 +1,74 @@
+"""Cracks against the truth of path-traced scenes: which shells, and how long."""
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from petitpied.domain.settings import Settings
+from petitpied.vision.decode import decode_photo
+from petitpied.vision.inspection import inspect_photo
+from tests.benchmarks.scorer import project
+
+#: cracks that count, mm: what a baker sorts by
+LONG_MM, WIDE_MM = 8.0, 0.5
+#: a shell is called cracked from this length of cracks on
+CALLED_MM = 3.0
+
+
+@dataclass(frozen=True)
+class JudgedShell:
+    """A true shell's cracks and what the record says of them, mm; ``decoy``: it has specks, a
+    swirl or a dimple that may be taken for one."""
+
+    true_mm: float
+    large: bool
+    found_mm: float
+    decoy: bool
+
+
+def judged_shells(picture: Path) -> list[JudgedShell]:
+    """The shells of one scene that were found and measured."""
+    truth = json.loads(picture.with_suffix(".json").read_text(encoding="utf-8"))
+    record = inspect_photo(decode_photo(picture.read_bytes(), picture.name), Settings())
+    found = [s for s in record.shells if s.crack_length_mm is not None]
+    places = project(truth, np.array([s["centre_mm"] for s in truth["shells"]]))
+    gap = np.hypot(*np.moveaxis(places[:, None] - [s.centre_px for s in found], 2, 0))
+    shells = []
+    for index, true in enumerate(truth["shells"]):
+        nearest = int(gap[index].argmin())
+        reach = np.hypot(*(np.array(true["silhouette_px"]) - places[index]).T).mean()
+        length = found[nearest].crack_length_mm
+        if gap[index, nearest] > 0.6 * reach or length is None:
+            continue
+        cracks = true["cracks"]
+        large = any(c["length_mm"] >= LONG_MM and c["width_mm"] >= WIDE_MM for c in cracks)
+        decoy = bool(true["decoy_specks"] or true["decoy_swirl"])
+        total = float(sum(c["length_mm"] for c in cracks))
+        seen = float(length.value) if found[nearest].cracks else 0.0
+        shells.append(JudgedShell(total, large, seen, decoy))
+    return shells
+
+
+def crack_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
+    """A Markdown table of the figures over scenes."""
+    shells = [shell for picture in pictures for shell in judged_shells(picture)]
+    large = [s for s in shells if s.large]
+    clean = [s for s in shells if not s.true_mm and not s.decoy]
+    decoys = [s for s in shells if not s.true_mm and s.decoy]
+    called = [s.found_mm > CALLED_MM for s in large]
+    false_clean = sum(s.found_mm > CALLED_MM for s in clean)
+    false_decoy = sum(s.found_mm > CALLED_MM for s in decoys)
+    right, missed = sum(called), len(large) - sum(called)
+    f1 = 2 * right / max(2 * right + missed + false_clean + false_decoy, 1)
+    off = [abs(s.found_mm / s.true_mm - 1) for s in large if s.found_mm > 0]
+    yield f"\n## Cracks, {title}\n"
+    yield "| scenes | cracked | called so | F1 | clean called cracked | decoys | length off |"
+    yield "|---|---|---|---|---|---|---|"
+    length = f"{100 * float(np.median(off)):.1f} %" if off else ""
+    yield (
+        f"| {len(pictures)} | {len(large)} | {right} | {f1:.3f} | {false_clean} of {len(clean)} "
+        f"| {false_decoy} of {len(decoys)} | {length} |"
+    )
