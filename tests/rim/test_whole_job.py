@@ -16,8 +16,8 @@ from tests.rim.transcript import disagreement, same_line, sessions
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 #: commands that the session cannot show: they need photos of a lens chart or several of one
-#: tray, a baker's own judgement, or are the whole walk themselves
-NOT_SHOWN = {"lens", "repeatability", "review", "agreement", "flavour", "demo", "schema"}
+#: tray, or are the whole walk themselves
+NOT_SHOWN = {"lens", "repeatability", "demo", "schema"}
 
 
 @pytest.fixture
