@@ -38,10 +38,10 @@ Floats = NDArray[np.float64]
 #: a line is on a crack if this part of it lies within so far of a true centre line; in between,
 #: it is left out
 ON_REL, OFF_REL, NEAR_MM = 0.6, 0.3, 1.3
-HIDDEN, RIDGE, SEED, FOLDS = 3, 0.05, 5, 10
+HIDDEN, RIDGE, SEED, FOLDS = 8, 0.02, 5, 10
 #: drawn scenes show decoys of every kind, but their cracks have no shadows cast within: they weigh
 #: less than traced ones
-MOST_A_SCENE, DRAWN = 30.0, 0.1
+MOST_A_SCENE, DRAWN = 30.0, 0.5
 
 
 def true_camera(truth: dict[str, Any]) -> Camera:

@@ -37,27 +37,33 @@ EVIDENCE = (
     "depth_noise",  # depth over the cap's median answer
     "answer",  # median answer of the filter along the line
     "answer_low",  # 10th percentile
-    "answer_cap",  # median answer over the 97th percentile of the whole cap's, log
+    "answer_cap",  # median answer over the cap's other places' 99th percentile
     "fade",  # depth at the two ends over depth in the middle: a sprinkle's ends are blunt
     "uneven",  # interquartile range of the depth along the line over it
     "unbroken",  # part of the line where the middle is darker than both shoulders
     "width",  # at half depth, mm, median along the line
     "width_spread",  # its interquartile range over it
     "lip",  # brightest of the near shoulders against the far ones
+    "red",  # darkening of red against green, log ratio
+    "blue",  # darkening of blue against green, log ratio
     "straight",  # distance of the ends over the length
     "turning",  # mean turn, degrees a mm
     "rim",  # mean distance to the rim over the cap's radius
     "rim_least",  # least distance to the rim, mm
     "rimwards",  # how much it runs along the rim: mean |cos| to the rim's direction
+    "others",  # log of 1 + length of the other lines of the cap, mm
+    "pieces",  # bridged pieces
+    "shade",  # brightness of the surroundings over the cap's median
 )
 
 
 @dataclass(frozen=True)
 class Profiles:
-    """Across all lines, one after the other: ``grey`` (N, M), 0 to 255, at ``offset_mm`` (M,);
-    ``starts`` (L + 1,): where each line's profiles begin, and N."""
+    """Across all lines, one after the other: ``grey`` (N, M) and ``bgr`` (N, M, 3), 0 to 255, at
+    ``offset_mm`` (M,); ``starts`` (L + 1,): where each line's profiles begin, and N."""
 
     grey: Floats
+    bgr: NDArray[np.float32]
     offset_mm: Floats
     starts: NDArray[np.int64]
 
@@ -87,9 +93,9 @@ def profiles(patches: CapPatches, lines: Sequence[Line]) -> Profiles:
     at: Any = places.astype(np.float32)
     bgr: Any = cv2.remap(patches.mosaic_bgr, at, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
     weights = np.array([0.114, 0.587, 0.299], np.float32)  # ITU-R BT.601, as OpenCV's grey
+    bgr = bgr.astype(np.float32)
     starts = np.concatenate([[0], np.cumsum([len(m) for m in middles])])
-    grey = np.asarray(bgr.astype(np.float32) @ weights, np.float64)
-    return Profiles(grey, np.asarray(offset_mm), starts)
+    return Profiles(np.asarray(bgr @ weights, np.float64), bgr, np.asarray(offset_mm), starts)
 
 
 def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floats:
@@ -97,11 +103,17 @@ def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floa
     if not lines:
         return np.zeros((0, len(EVIDENCE)))
     across = profiles(patches, lines)
-    caps = _answers_of_caps(patches, ridges, {line.cap for line in lines})
+    caps = _caps(patches, ridges, {line.cap for line in lines})
     lengths = np.array([line.length_mm(patches.mm_per_px) for line in lines])
-    floor, high = np.array([caps[line.cap] for line in lines]).T
+    total = np.zeros(len(patches.caps))
+    np.add.at(total, [line.cap for line in lines], lengths)
+    floor, high, median = (
+        np.array([getattr(caps[line.cap], name) for line in lines])
+        for name in ("floor", "high", "median")
+    )
     depth = _depth_evidence(across)
     answer = _answer(patches, ridges, lines)
+    around = across.quantiles(across.grey[:, [0, -1]].mean(axis=1), 0.5)
     values = {
         "log_length": np.log(np.maximum(lengths, 0.1)),
         **depth,
@@ -110,25 +122,39 @@ def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floa
         "answer_low": across.quantiles(answer, 0.1),
         "answer_cap": np.log((across.quantiles(answer, 0.5) + 1e-4) / (high + 1e-4)),
         **_shape_evidence(patches, lines, across),
+        "others": np.log1p(np.maximum(total[[line.cap for line in lines]] - lengths, 0)),
+        "pieces": np.array([float(line.joined) for line in lines]),
+        "shade": np.log(around / np.maximum(median, 1.0) + 0.01),
     }
     return np.column_stack([values[name] for name in EVIDENCE])
 
 
-def _answers_of_caps(
-    patches: CapPatches, ridges: Ridges, which: set[int]
-) -> dict[int, tuple[float, float]]:
-    """Median and 97th percentile of the filter's answer on caps."""
+@dataclass(frozen=True)
+class _CapFacts:
+    floor: float  # median answer
+    high: float  # 99th percentile of the answer
+    median: float  # brightness
+
+
+def _caps(patches: CapPatches, ridges: Ridges, which: set[int]) -> dict[int, _CapFacts]:
     facts = {}
     for index in which:
         rows, cols = patches.window(index)
         window = (slice(rows.start, rows.stop, 3), slice(cols.start, cols.stop, 3))
-        answer = ridges.answer[window][patches.inside[window] > 0]
-        facts[index] = (float(ridges.floor[index]), float(np.percentile(answer, 97)))
+        inside = patches.inside[window] > 0
+        answer = ridges.answer[window][inside]
+        bright = patches.mosaic_bgr[window][..., 1][inside]
+        facts[index] = _CapFacts(
+            float(ridges.floor[index]),
+            float(np.percentile(answer, 97)),
+            float(np.median(bright)),
+        )
     return facts
 
 
 def _depth_evidence(across: Profiles) -> dict[str, Floats]:
     x, grey = across.offset_mm, across.grey
+    low, high = SHOULDER_MM
     core = np.abs(x) <= MIDDLE_MM
     middle = grey[:, core].min(axis=1)
     left, right = shoulders(grey, x)
@@ -139,6 +165,12 @@ def _depth_evidence(across: Profiles) -> dict[str, Floats]:
     width = level_widths(grey, x, HALF)
     usual = across.quantiles(width, 0.5)
     spread = across.quantiles(width, 0.75) - across.quantiles(width, 0.25)
+    beside = (np.abs(x) >= low) & (np.abs(x) <= high)
+    inner, outer = (
+        np.column_stack([across.means(across.bgr[:, m, i].mean(axis=1)) for i in range(3)]) + 3.0
+        for m in (core, beside)
+    )
+    dark = np.log(inner / outer)
     return {
         "depth": across.means(depth),
         "depth_low": across.quantiles(depth, 0.2),
@@ -152,6 +184,8 @@ def _depth_evidence(across: Profiles) -> dict[str, Floats]:
         "width": usual,
         "width_spread": spread / np.maximum(usual, 0.1),
         "lip": across.means(near / far) - 1,
+        "red": dark[:, 2] - dark[:, 1],
+        "blue": dark[:, 0] - dark[:, 1],
     }
 
 
