@@ -20,8 +20,8 @@ CALLED_MM = 3.0
 
 @dataclass(frozen=True)
 class JudgedShell:
-    """A true shell's cracks and what the record says of them, mm; ``decoy``: it has specks, a
-    swirl or a dimple that may be taken for one."""
+    """A true shell's cracks and what the record says of them, mm; ``decoy``: it has specks or
+    a swirl that may be taken for one."""
 
     true_mm: float
     large: bool
