@@ -39,9 +39,11 @@ Floats = NDArray[np.float64]
 #: it is left out
 ON_REL, OFF_REL, NEAR_MM = 0.6, 0.3, 1.3
 HIDDEN, RIDGE, SEED, FOLDS = 8, 0.02, 5, 10
-#: drawn scenes show decoys of every kind, but their cracks have no shadows cast within: they weigh
-#: less than traced ones
-MOST_A_SCENE, DRAWN = 30.0, 0.5
+#: a scene with more lines (a dusty one) counts as this many
+MOST_A_SCENE = 30.0
+#: drawn scenes show decoys of every kind, but their cracks have no shadows cast within: one is
+#: learnt from only where the filter's answer is as strong as on nearly all traced cracks
+DRAWN, STRONG = "surface_", 0.08
 
 
 def true_camera(truth: dict[str, Any]) -> Camera:
@@ -191,13 +193,12 @@ def load(files: list[Path]) -> tuple[Floats, Floats, NDArray[np.str_]]:
 
 def line_weights(labels: Floats, scenes: NDArray[np.str_]) -> Floats:
     """Cracks and others weigh alike in all; within both, a scene with many lines (a dusty one) no
-    more than one with `MOST_A_SCENE`; lines of drawn scenes `DRAWN` of traced ones."""
+    more than one with `MOST_A_SCENE`."""
     weights = np.ones(len(labels))
     for name in np.unique(scenes):
         for label in (0, 1):
             here = (scenes == name) & (labels == label)
             weights[here] *= min(1.0, MOST_A_SCENE / max(int(here.sum()), 1))
-    weights[np.char.startswith(scenes, "surface_")] *= DRAWN
     for label in (0, 1):
         weights[labels == label] *= 0.5 * len(labels) / max(weights[labels == label].sum(), 1e-9)
     return weights
@@ -219,8 +220,11 @@ def cross_check(rows: Floats, labels: Floats, scenes: NDArray[np.str_]) -> Float
 
 def train(files: list[Path], out: Path) -> None:
     rows, labels, scenes = load(files)
+    faint = rows[:, EVIDENCE.index("answer")] < STRONG
+    learnt = ~(faint & (labels == 1) & np.char.startswith(scenes, DRAWN))
+    rows, labels, scenes = rows[learnt], labels[learnt], scenes[learnt]
     scores = cross_check(rows, labels, scenes)
-    drawn = np.char.startswith(scenes, "surface_")
+    drawn = np.char.startswith(scenes, DRAWN)
     for kind, here in (("traced", ~drawn), ("drawn", drawn)):
         cracks, others = here & (labels == 1), here & (labels == 0)
         print(

@@ -48,9 +48,10 @@ def seen_width(width: Floats, sigma: float) -> Floats:
 def true_width(seen: Floats, sigma: float) -> Floats:
     """Inverse of `seen_width`; 0 at and below what an endlessly thin line shows."""
     ratio, table = _table()
-    # beyond the table a bar shows its own width
     inside = sigma * np.interp(seen / sigma, table, ratio)
-    return np.asarray(np.where(seen > sigma * table[-1], seen, inside), float)
+    # beyond the table the blur of both edges adds always the same
+    beyond = seen - sigma * (table[-1] - ratio[-1])
+    return np.asarray(np.where(seen > sigma * table[-1], beyond, inside), float)
 
 
 @cache
