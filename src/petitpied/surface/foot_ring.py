@@ -13,6 +13,7 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
@@ -100,8 +101,7 @@ def spread_round(view: View, shell: Shell, heights: RimHeights) -> Floats:
         raise ValueError("a shell without cap outline has no foot spread")
     cap = view.to_plane(shell.cap_outline_px, heights.cap_rim_mm)
     centre = cap.mean(axis=0)
-    to_cap = shell.outline_px[:, None] - shell.cap_outline_px[None]
-    is_foot = np.hypot(to_cap[..., 0], to_cap[..., 1]).min(axis=1) > SAME_PX
+    is_foot = cKDTree(shell.cap_outline_px).query(shell.outline_px)[0] > SAME_PX
     if not is_foot.any():
         return np.zeros(PLACES)
     at = np.where(is_foot, heights.foot_mm, heights.cap_rim_mm)
@@ -127,9 +127,7 @@ def foot_chroma(pixels_bgr: Bytes, shell: Shell) -> Floats:
     """Log chromaticity (2,) of a foot that shows: median half way between cap and outline."""
     if shell.cap_outline_px is None:
         raise ValueError("a shell without cap outline shows no foot")
-    gap = shell.outline_px[:, None] - shell.cap_outline_px[None]
-    nearest = np.hypot(gap[..., 0], gap[..., 1]).argmin(axis=1)
-    cap = shell.cap_outline_px[nearest]
+    cap = shell.cap_outline_px[cKDTree(shell.cap_outline_px).query(shell.outline_px)[1]]
     off = np.hypot(*(shell.outline_px - cap).T)
     wide = off >= np.median(off)
     seen = _log_chroma(pixels_bgr, (shell.outline_px + cap)[wide] / 2)
