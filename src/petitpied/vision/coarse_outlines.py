@@ -31,8 +31,8 @@ LOBED_REL, LOBED_SHARE = 0.15, 0.5
 #: within; the edges' search makes up for more, as a tear-drop's tip
 FARTHEST_REL = 1.2
 #: shells of one tray have about one size (common practice, no source: within 15 %, perspective
-#: included); so a lobed outline of which this share lies on a
-#: circle of that size is such a shell and something else
+#: included); so a lobed outline of which this share lies on a circle of that size is such a shell
+#: and something else
 ALIKE_REL, ALIKE_SHARE = 0.15, 0.35
 #: a foot usually reaches this far beyond its cap, relative to the radius (common practice, no
 #: source: 1 mm on 22 mm)
