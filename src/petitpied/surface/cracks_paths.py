@@ -13,13 +13,10 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components, dijkstra
-from scipy.spatial import cKDTree
-from skimage.morphology import skeletonize
 
 from petitpied.surface.cap_patch import CapPatches
 from petitpied.surface.cracks_ridges import SIGMA_PX, Ridges
+from petitpied.surface.skeleton import longest_way, thinned
 
 Floats = NDArray[np.float64]
 
@@ -98,7 +95,6 @@ def _minus_reach(ridge: tuple[int, tuple[slice, slice]]) -> int:
 
 def _branches(mask: NDArray[np.bool_], mm_per_px: float) -> list[Floats]:
     """Ways (N, 2) px through a mask's skeleton: the longest, then what stands off it."""
-    thinned: Any = skeletonize  # scikit-image has no types
     full = np.pad(mask, 1)
     left = thinned(full)
     least_px = LEAST_BRANCH_MM / mm_per_px
@@ -106,7 +102,7 @@ def _branches(mask: NDArray[np.bool_], mm_per_px: float) -> list[Floats]:
     for _ in range(MOST_BRANCHES):
         if found and left.sum() < least_px / np.sqrt(2):
             break
-        way = _longest_way(left)
+        way = longest_way(left)
         if way is None or (found and arc_length(way)[-1] < least_px):
             break
         found.append(_to_the_edge(way, full, found) - 1.0)
@@ -135,52 +131,14 @@ def _to_the_edge(way: Floats, mask: NDArray[np.bool_], before: Sequence[Floats])
     return way
 
 
-def _longest_way(skeleton: NDArray[np.bool_]) -> Floats | None:
-    """The longest shortest way (N, 2) within a skeleton, (x, y); None under three places."""
-    y, x = np.nonzero(skeleton)
-    if len(x) < 3:
-        return None
-    index = np.full(skeleton.shape, -1)
-    index[y, x] = np.arange(len(x))
-    a, b, d = [], [], []
-    for dx, dy in ((1, 0), (0, 1), (1, 1), (-1, 1)):
-        nx, ny = x + dx, y + dy
-        good = (nx >= 0) & (nx < skeleton.shape[1]) & (ny < skeleton.shape[0])
-        other = np.full(len(x), -1)
-        other[good] = index[ny[good], nx[good]]
-        hit = np.flatnonzero(other >= 0)
-        a.append(hit)
-        b.append(other[hit])
-        d.append(np.full(len(hit), np.hypot(dx, dy)))
-    graph = coo_array(
-        (np.concatenate(d), (np.concatenate(a), np.concatenate(b))), shape=(len(x), len(x))
-    ).tocsr()
-    # in a tree the longest way begins at the place farthest from any other; parts that are not
-    # joined to the largest are left for the next round
-    part = connected_components(graph, directed=False)[1]
-    first = int((part == np.bincount(part).argmax()).argmax())
-    reach = dijkstra(graph, directed=False, indices=first)
-    begin = int(np.where(np.isinf(reach), -1, reach).argmax())
-    reach, before = dijkstra(graph, directed=False, indices=begin, return_predecessors=True)
-    way = [int(np.where(np.isinf(reach), -1, reach).argmax())]
-    while way[-1] != begin:
-        way.append(int(before[way[-1]]))
-    if len(way) < 3:
-        return None
-    return np.column_stack([x[way], y[way]]).astype(float)
-
-
 def _bridged(lines: Sequence[Line], mm_per_px: float) -> tuple[Line, ...]:
     """Pieces whose ends meet joined, nearest ends first; an end is joined once."""
     if len(lines) < 2:
         return tuple(lines)
-    # ends 2 i and 2 i + 1 are the first and last point of line i; caps far apart
-    away = np.repeat([line.cap * 1e5 for line in lines], 2)
+    # ends 2 i and 2 i + 1 are the first and last point of line i
     places = np.array([line.path_px[k] for line in lines for k in (0, -1)])
     ahead = np.array([_way_out(line.path_px, k) for line in lines for k in (0, -1)])
-    tree = cKDTree(np.column_stack([places, away]))
-    pairs = tree.query_pairs(BRIDGE_MM / mm_per_px, output_type="ndarray")
-    gaps = np.hypot(*(places[pairs[:, 0]] - places[pairs[:, 1]]).T)
+    pairs, gaps = _near_ends(lines, places, BRIDGE_MM / mm_per_px)
     partner: dict[int, int] = {}
     group = list(range(len(lines)))
 
@@ -196,6 +154,21 @@ def _bridged(lines: Sequence[Line], mm_per_px: float) -> tuple[Line, ...]:
         partner[a], partner[b] = b, a
         group[root(a // 2)] = root(b // 2)
     return tuple(_chains(lines, partner))
+
+
+def _near_ends(
+    lines: Sequence[Line], places: Floats, reach_px: float
+) -> tuple[NDArray[np.intp], Floats]:
+    """Pairs (N, 2) of ends at ``places`` on the same cap that are within reach, and their gaps."""
+    cap = np.repeat([line.cap for line in lines], 2)
+    pairs = [np.zeros((0, 2), np.intp)]
+    for one in np.unique(cap):
+        ends = np.flatnonzero(cap == one)
+        first, second = np.triu_indices(len(ends), 1)
+        pairs.append(np.column_stack([ends[first], ends[second]]))
+    every = np.concatenate(pairs)
+    gap = np.hypot(*(places[every[:, 0]] - places[every[:, 1]]).T)
+    return every[gap <= reach_px], gap[gap <= reach_px]
 
 
 def _chains(lines: Sequence[Line], partner: dict[int, int]) -> Iterator[Line]:

@@ -7,12 +7,12 @@ width would show at the photo's blur.
 
 from collections.abc import Sequence
 from functools import cache
+from math import erf, sqrt
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erf
 
 from petitpied.domain.quantity import Quantity
 from petitpied.surface.cap_patch import CapPatches
@@ -35,14 +35,22 @@ DEFINITION_U_MM = 0.2
 
 def seen_width(width: Floats, sigma: float) -> Floats:
     """Width at `LEVEL` of the depth that bars of true ``width`` (N,) show after a Gaussian blur."""
-    x = np.linspace(0, 3 * sigma + 0.75 * float(np.max(width, initial=0.0)), 2000)
-    seen = []
-    for w in np.atleast_1d(width):
-        half = max(float(w), 1e-6 * sigma) / 2
-        k = 1 / (np.sqrt(2) * sigma)
-        profile = erf((x + half) * k) - erf((x - half) * k)
-        seen.append(2 * float(np.interp(-LEVEL, -profile / profile[0], x)))
-    return np.array(seen)
+    return np.array([_seen(max(float(w), 1e-6 * sigma), sigma) for w in np.atleast_1d(width)])
+
+
+def _seen(width: float, sigma: float) -> float:
+    """The same of one bar: where its profile, an erf at either edge, falls to the level."""
+    k = 1 / (sqrt(2) * sigma)
+    half = width / 2
+    level = LEVEL * 2 * erf(half * k)
+    low, high = 0.0, half + 3 * sigma
+    while high - low > 1e-9 * sigma:
+        middle = (low + high) / 2
+        if erf((middle + half) * k) - erf((middle - half) * k) > level:
+            low = middle
+        else:
+            high = middle
+    return low + high
 
 
 def true_width(seen: Floats, sigma: float) -> Floats:

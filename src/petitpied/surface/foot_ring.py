@@ -13,7 +13,6 @@ from typing import Any
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
@@ -101,7 +100,7 @@ def spread_round(view: View, shell: Shell, heights: RimHeights) -> Floats:
         raise ValueError("a shell without cap outline has no foot spread")
     cap = view.to_plane(shell.cap_outline_px, heights.cap_rim_mm)
     centre = cap.mean(axis=0)
-    is_foot = cKDTree(shell.cap_outline_px).query(shell.outline_px)[0] > SAME_PX
+    is_foot = _nearest(shell.outline_px, shell.cap_outline_px)[1] > SAME_PX
     if not is_foot.any():
         return np.zeros(PLACES)
     at = np.where(is_foot, heights.foot_mm, heights.cap_rim_mm)
@@ -110,6 +109,13 @@ def spread_round(view: View, shell: Shell, heights: RimHeights) -> Floats:
     reach = _radius_at(outer - centre, grid) - _radius_at(cap - centre, grid)
     mark = _radius_at_values(outer - centre, is_foot.astype(float), grid) > 0.5
     return np.where(mark, np.maximum(reach, 0.0), 0.0)
+
+
+def _nearest(places: Floats, others: Floats) -> tuple[NDArray[np.intp], Floats]:
+    """For each place (N, 2) the number of the nearest of the others (M, 2), and its distance."""
+    gap = (places[:, :1] - others[:, 0]) ** 2 + (places[:, 1:] - others[:, 1]) ** 2
+    index = gap.argmin(axis=1)
+    return index, np.sqrt(gap[np.arange(len(places)), index])
 
 
 def _radius_at(points: Floats, angles: Floats) -> Floats:
@@ -127,7 +133,7 @@ def foot_chroma(pixels_bgr: Bytes, shell: Shell) -> Floats:
     """Log chromaticity (2,) of a foot that shows: median half way between cap and outline."""
     if shell.cap_outline_px is None:
         raise ValueError("a shell without cap outline shows no foot")
-    cap = shell.cap_outline_px[cKDTree(shell.cap_outline_px).query(shell.outline_px)[1]]
+    cap = shell.cap_outline_px[_nearest(shell.outline_px, shell.cap_outline_px)[0]]
     off = np.hypot(*(shell.outline_px - cap).T)
     wide = off >= np.median(off)
     seen = _log_chroma(pixels_bgr, (shell.outline_px + cap)[wide] / 2)
