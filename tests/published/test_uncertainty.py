@@ -44,6 +44,12 @@ def test_coverage_factor(dof, factor):
     assert coverage_factor_95(dof) == pytest.approx(factor, abs=6e-3)
 
 
+@pytest.mark.parametrize("dof", [9.99, 10.0, 12.5, 16.0, 40.0, 999.0])
+def test_coverage_factor_of_any_degrees_of_freedom(dof):
+    # SciPy's quantile; the record keeps four digits
+    assert coverage_factor_95(dof) == pytest.approx(student.ppf(0.975, dof), abs=1e-5)
+
+
 def test_many_degrees_of_freedom_are_the_normal_factor():
     assert coverage_factor_95(float("inf")) == COVERAGE_95
     assert coverage_factor_95(999.0) == pytest.approx(COVERAGE_95, abs=3e-3)
