@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.traced import props, textures, truth
+from tests.traced import props, textures, toppings, truth
 from tests.traced.camera import Camera, camera_from
 from tests.traced.lay import PlacedCard, lay_tray
 from tests.traced.mesh import srgb_to_linear
@@ -20,7 +20,6 @@ from tests.traced.scenes import (
     FLAVOURS_SRGB,
     HELD_OUT,
     SAMPLES,
-    SCENES,
     THIRD,
     TRAY_MM,
     Scene,
@@ -28,13 +27,18 @@ from tests.traced.scenes import (
 from tests.traced.shells import Shell, cap_mesh, foot_mesh
 from tests.traced.stage import (
     Stage,
+    Tracer,
     add_light,
     film_for,
     plain_material,
     shell_material,
     skin_material,
 )
+from tests.traced.varied import NULL_BAKES, SPOT_BAKES, VARIED_HELD_OUT, VARIED_TUNING
 
+GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
+          "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
+          "null_bakes": NULL_BAKES, "spot_bakes": SPOT_BAKES}
 TABLE_SIZE_MM = (1300.0, 1000.0)
 LINER_INSET_MM = {"white_parchment": 2.0, "brown_parchment": 4.0, "ring_mat": 3.0, "black_mat": 5.0}
 STEEL_LINEAR = (0.56, 0.56, 0.57)
@@ -49,21 +53,23 @@ def table_skin(rng: np.random.Generator, table: str) -> textures.Skin:
     return textures.wood(rng, TABLE_SIZE_MM, base)
 
 
-def add_liner(stage: Stage, rng: np.random.Generator, liner: str) -> list[dict[str, Any]]:
+def add_liner(stage: Stage, rng: np.random.Generator, scene: Scene) -> list[dict[str, Any]]:
     """The liner on the pan's floor; returns the rings printed on it, in the tray frame."""
+    liner = scene.liner
     if liner == "bare_steel":
         return []
     inset = LINER_INSET_MM[liner]
     size = (TRAY_MM[0] - 2 * inset, TRAY_MM[1] - 2 * inset)
     rings: list[dict[str, Any]] = []
     if liner == "ring_mat":
-        skin, rings = textures.ring_mat(rng, size)
+        colours = [c for c in (scene.liner_srgb, scene.ink_srgb) if c is not None]
+        skin, rings = textures.ring_mat(rng, size, *colours)
         rings = [{**r, "centre_mm": [v + inset for v in r["centre_mm"]]} for r in rings]
     elif liner == "black_mat":
         skin = textures.black_mat(rng, size)
     else:
-        base = (236, 234, 228) if liner == "white_parchment" else (184, 142, 96)
-        skin = textures.parchment(rng, size, base)
+        usual = (236, 234, 228) if liner == "white_parchment" else (184, 142, 96)
+        skin = textures.parchment(rng, size, scene.liner_srgb or usual)
     stage.add(props.liner_sheet(rng, inset, curls="parchment" in liner), skin_material(stage, skin))
     return rings
 
@@ -118,7 +124,7 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
     stage.add(props.pan_walls(), plain_material(np.array(STEEL_LINEAR), 0.33, 1.0))
     stage.add(props.pan_floor(floor_z_mm(scene.liner)), skin_material(stage, steel))
     stage.add(props.table_sheet(TABLE_SIZE_MM), skin_material(stage, table_skin(rng, scene.table)))
-    rings = add_liner(stage, rng, scene.liner)
+    rings = add_liner(stage, rng, scene)
     edges = np.array([(0, 0), (85.60, 0), (85.60, 53.98), (0, 53.98)])
     card_truths = []
     for card in cards:
@@ -131,7 +137,10 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
     for shell in shells:
         cap, foot = cap_mesh(shell), foot_mesh(shell)
         stage.add(cap, baked)
-        stage.add(foot, baked)
+        if shell.has_foot:
+            stage.add(foot, baked)
+        if shell.toppings:
+            stage.add(toppings.topping_mesh(shell, cap), shell_material(gloss=0.9))
         told.append(truth.shell_truth(shell, cap, foot, camera))
     decoys = add_decoys(stage, rng, scene, (shells, cards, free))
     add_light(stage, scene.light)
@@ -155,12 +164,21 @@ def tray_truth(liner: str) -> dict[str, Any]:
             "floor_z_mm": floor_z_mm(liner)}
 
 
-def linear_light(stage: Stage, camera: Camera, args: argparse.Namespace, name: str) -> Picture:
+def spatial_effect(scene: Scene) -> dict[str, Any]:
+    """What the oven was told to do to the shells by their place, in the tray frame."""
+    if scene.spot is not None:
+        return {"kind": "spot", **asdict(scene.spot)}
+    if scene.browning_slope:
+        return {"kind": "gradient", "dir_deg": 0, "browning": scene.browning_slope, "diam": 0.0}
+    return {"kind": "none"}
+
+
+def linear_light(stage: Stage, camera: Camera, args: argparse.Namespace, scene: Scene) -> Picture:
     """The render, or the one kept by an earlier run with ``--keep``."""
-    kept = args.keep / f"{name}.npy" if args.keep else None
+    kept = args.keep / f"{scene.name}.npy" if args.keep else None
     if kept and kept.exists():
         return np.load(kept).astype(np.float32)
-    linear = stage.render(camera, film_for(camera, args.scale), args.samples)
+    linear = stage.render(camera, film_for(camera, args.scale))
     if kept:
         np.save(kept, linear.astype(np.float16))
     return linear
@@ -172,9 +190,9 @@ def make(scene: Scene, args: argparse.Namespace) -> None:
     camera = camera_from(scene.stand, rng)
     effects = drawn_effects(rng, scene.orientation)
     with tempfile.TemporaryDirectory() as folder:
-        stage = Stage(Path(folder), scene.seed)
+        stage = Stage(Path(folder), Tracer(args.samples, scene.seed, args.device, args.threads))
         placed = build(scene, stage, camera)
-        linear = linear_light(stage, camera, args, scene.name)
+        linear = linear_light(stage, camera, args, scene)
     picture, gain = photograph(linear, film_for(camera, args.scale).focal_px, camera, effects, rng)
     save_jpeg(args.out / f"{scene.name}.jpg", picture, camera, effects)
     record = {
@@ -184,9 +202,8 @@ def make(scene: Scene, args: argparse.Namespace) -> None:
                             "(EXIF-oriented) image",
         **truth.camera_truth(camera), "roll_deg": scene.stand.roll_deg,
         "light": asdict(scene.light), "liner": scene.liner, "tray": tray_truth(scene.liner),
-        "spatial_effect": {"kind": "none"} if not scene.browning_slope else
-        {"kind": "gradient", "dir_deg": 0, "browning": scene.browning_slope, "diam": 0.0},
-        "sequence": None, "flavour": scene.flavour, "nominal_diameter_mm": scene.diameter_mm,
+        "spatial_effect": spatial_effect(scene), "sequence": {"turn_deg": scene.turn_deg},
+        "flavour": scene.flavour, "nominal_diameter_mm": scene.diameter_mm,
         **placed,
         "camera_effects": {**asdict(effects), "render_scale": args.scale, "exposure_gain": gain},
     }
@@ -200,19 +217,22 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out", type=Path)
     parser.add_argument(
-        "--scene", default="samples", help="a name, samples, held_out, final, third or all"
+        "--scene", default="samples", nargs="+", help=f"names, or of: {', '.join(GROUPS)}"
     )
     parser.add_argument("--samples", type=int, default=24, help="light paths a pixel")
     parser.add_argument("--scale", type=float, default=0.7, help="render size over photo size")
+    parser.add_argument("--device", choices=("cpu", "cuda"), default="cpu")
+    parser.add_argument("--threads", type=int, default=2)
     parser.add_argument("--keep", type=Path, help="folder to keep renders in and reuse them from")
     args = parser.parse_args()
-    groups = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
-              "all": SAMPLES + HELD_OUT + FINAL + THIRD}
     args.out.mkdir(parents=True, exist_ok=True)
     if args.keep:
         args.keep.mkdir(parents=True, exist_ok=True)
-    for scene in groups[args.scene] if args.scene in groups else (SCENES[args.scene],):
-        make(scene, args)
+    asked = args.scene if isinstance(args.scene, list) else [args.scene]
+    known = {s.name: s for group in GROUPS.values() for s in group}
+    for name in asked:
+        for scene in GROUPS[name] if name in GROUPS else (known[name],):
+            make(scene, args)
 
 
 if __name__ == "__main__":

@@ -7,6 +7,7 @@ import numpy as np
 from tests.traced.mesh import Array
 from tests.traced.scenes import FLAVOURS_SRGB, TRAY_MM, Scene
 from tests.traced.shells import FOOT_COLUMNS, Crack, Dimple, Shell, foot_mesh
+from tests.traced.toppings import poured, strewn
 from tests.traced.truth import rings_of
 
 CARD_MM = (85.60, 53.98)  # ISO/IEC 7810 ID-1
@@ -61,6 +62,14 @@ def lattice(scene: Scene) -> list[tuple[int, int, Array]]:
             for r in range(scene.rows) for c in range(scene.columns)]
 
 
+def bell(scene: Scene, place: Array) -> float:
+    """Strength 0..1 of the scene's hot place here."""
+    if scene.spot is None:
+        return 0.0
+    away = np.hypot(*np.subtract(place, scene.spot.centre_mm))
+    return float(np.exp(-((away / scene.spot.sigma_mm) ** 2) / 2))
+
+
 def plain_shell(scene: Scene, rng: np.random.Generator, site: tuple[int, int, Array],
                 number: int) -> Shell:
     row, col, place = site
@@ -70,6 +79,8 @@ def plain_shell(scene: Scene, rng: np.random.Generator, site: tuple[int, int, Ar
                   for k, a in ((2, 0.010), (3, 0.006), (4, 0.004), (5, 0.003), (6, 0.002),
                                (7, 0.0015)))
     along = place[0] / TRAY_MM[0]
+    gain = bell(scene, place)
+    radius = radius + (scene.spot.diameter_mm / 2 * gain if scene.spot else 0.0)
     lean, way = abs(rng.normal(0, 0.22)), rng.uniform(0, 6.28)
     return Shell(
         id=number, row=row, col=col, seed=scene.seed * 1000 + number * 17,
@@ -82,6 +93,7 @@ def plain_shell(scene: Scene, rng: np.random.Generator, site: tuple[int, int, Ar
         lean_mm=(float(lean * np.cos(way)), float(lean * np.sin(way))),
         ruffle_mm=float(rng.uniform(0.75, 1.1)), flavour_srgb=FLAVOURS_SRGB[scene.flavour],
         browning=float(np.clip(scene.browning + scene.browning_slope * (along - 0.3)
+                               + (scene.spot.browning * gain if scene.spot else 0.0)
                                + rng.normal(0, 0.025), 0, 0.8)),
         swirl_srgb=scene.swirl_srgb, specks=scene.specks)
 
@@ -153,6 +165,24 @@ def add_surface(scene: Scene, rng: np.random.Generator, shells: list[Shell]) -> 
     return shells
 
 
+def add_toppings(scene: Scene, rng: np.random.Generator, shells: list[Shell]) -> list[Shell]:
+    """Sprinkles, threads, and shells whose foot lies under the cap or never rose."""
+    order = [int(i) for i in rng.permutation(len(shells))]
+    for i in order[:scene.sprinkled]:
+        shells[i] = replace(shells[i], toppings=tuple(strewn(rng, shells[i])))
+    for i in order[scene.sprinkled:scene.sprinkled + scene.drizzled]:
+        shells[i] = replace(shells[i], toppings=tuple(poured(rng, shells[i])))
+    plain = [i for i in reversed(order) if not shells[i].touching]
+    for i in plain[:scene.hidden_feet]:
+        shells[i] = replace(shells[i], foot_spread_mm=-float(rng.uniform(1.9, 2.6)),
+                            lean_mm=(0.0, 0.0))
+    for i in plain[scene.hidden_feet:scene.hidden_feet + scene.footless]:
+        shells[i] = replace(shells[i], has_foot=False, foot_spread_mm=-2.5, lean_mm=(0.0, 0.0),
+                            rim_z_mm=1.25, foot_height_mm=0.8,
+                            height_mm=shells[i].height_mm - 3.0)
+    return shells
+
+
 def make_touch(rng: np.random.Generator, shells: list[Shell], pairs: int) -> list[Shell]:
     """Moves right-hand neighbours until the two foot rings just meet."""
     done: set[int] = set()
@@ -199,4 +229,6 @@ def lay_tray(scene: Scene) -> tuple[list[Shell], tuple[PlacedCard, ...],
             shells.append(plain_shell(scene, rng, site, len(shells)))
     shells = give_faults(scene, rng, shells)
     shells = make_touch(rng, shells, scene.touching)
-    return add_surface(scene, rng, shells), cards, blocked
+    shells = add_toppings(scene, np.random.default_rng(scene.seed + 77),
+                          add_surface(scene, rng, shells))
+    return shells, cards, blocked

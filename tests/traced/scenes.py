@@ -23,6 +23,16 @@ class Light:
 
 
 @dataclass(frozen=True, slots=True)
+class Spot:
+    """What a hot place does to the shells near it, as a bell round ``centre_mm`` (tray)."""
+
+    centre_mm: tuple[float, float]
+    sigma_mm: float
+    diameter_mm: float  # gain of the cap's diameter at the centre
+    browning: float
+
+
+@dataclass(frozen=True, slots=True)
 class Scene:
     name: str
     seed: int
@@ -51,6 +61,14 @@ class Scene:
     browning_slope: float = 0.0  # from the tray's left edge to its right edge
     decoys: tuple[str, ...] = ()  # crumbs, spoon, tip, towel
     orientation: int = 1  # EXIF
+    liner_srgb: tuple[int, int, int] | None = None  # else the liner's usual colour
+    ink_srgb: tuple[int, int, int] | None = None  # of rings printed on a mat
+    sprinkled: int = 0  # shells with sprinkles on them
+    drizzled: int = 0  # shells with a thread of chocolate over them
+    hidden_feet: int = 0  # shells whose foot lies under the cap
+    footless: int = 0  # shells that rose no foot: the cap's rim is on the liner
+    spot: Spot | None = None
+    turn_deg: int = 0  # of the tray in the oven
 
 
 SAMPLES = (
@@ -164,4 +182,3 @@ THIRD = (
           Light("window", 20), Standpoint(52, 755, 9.0, 280, -0.7, (216, 151), 0.002),
           (("A", "top right", -0.9),), cracked=2, leaning=2, teardrop=1, lumpy=2),
 )
-SCENES = {s.name: s for s in SAMPLES + HELD_OUT + FINAL + THIRD}

@@ -40,6 +40,16 @@ class Dimple:
 
 
 @dataclass(frozen=True, slots=True)
+class Topping:
+    """A sprinkle, a bead or a thread on the cap, along a path in plan view."""
+
+    kind: str
+    path_mm: Array  # (N, 2), tray
+    radius_mm: float
+    colour_srgb: tuple[int, int, int]
+
+
+@dataclass(frozen=True, slots=True)
 class Shell:
     """What one shell is made of. Angles from +x towards +y (clockwise in the photo)."""
 
@@ -65,6 +75,8 @@ class Shell:
     swirl_srgb: tuple[int, int, int] | None = None
     specks: int = 0
     teardrop: bool = False
+    toppings: tuple[Topping, ...] = ()
+    has_foot: bool = True
     touching: tuple[int, ...] = field(default=())
 
     def cap_radius_mm(self, angle_rad: Array) -> Array:

@@ -46,14 +46,24 @@ def film_for(camera: Camera, scale: float) -> Film:
     return Film(width, height, camera.focal_px * scale)
 
 
+@dataclass(frozen=True, slots=True)
+class Tracer:
+    """How the picture is traced: light paths a pixel, and on what."""
+
+    samples: int
+    seed: int
+    device: str  # cpu or cuda
+    threads: int
+
+
 class Stage:
     """One tracer scene. ``folder`` takes the pictures and the render on their way."""
 
-    def __init__(self, folder: Path, seed: int) -> None:
+    def __init__(self, folder: Path, tracer: Tracer) -> None:
         bpy.ops.wm.read_factory_settings(use_empty=True)
         self.scene = bpy.context.scene
+        set_up_tracer(self.scene, tracer)  # before anything stands: a card added later crashes it
         self.folder = folder
-        self.seed = seed
         self.pictures = 0
 
     def add(self, mesh: Mesh, material: bpy.types.Material) -> None:
@@ -86,10 +96,9 @@ class Stage:
         image.colorspace_settings.name = "sRGB" if is_colour else "Non-Color"
         return image
 
-    def render(self, camera: Camera, film: Film, samples: int) -> NDArray[np.float32]:
+    def render(self, camera: Camera, film: Film) -> NDArray[np.float32]:
         """Linear picture (H, W, 3), red first."""
         self.place_camera(camera, film)
-        set_up_tracer(self.scene, samples, self.seed)
         path = self.folder / "render.exr"
         settings = self.scene.render.image_settings
         settings.file_format = "OPEN_EXR"
@@ -120,12 +129,23 @@ class Stage:
         self.scene.render.resolution_percentage = 100
 
 
-def set_up_tracer(scene: bpy.types.Scene, samples: int, seed: int) -> None:
+def use_cuda() -> None:
+    bpy.ops.preferences.addon_enable(module="cycles")
+    wanted = bpy.context.preferences.addons["cycles"].preferences
+    wanted.compute_device_type = "CUDA"
+    wanted.get_devices()
+    for device in wanted.devices:
+        device.use = device.type == "CUDA"
+
+
+def set_up_tracer(scene: bpy.types.Scene, tracer: Tracer) -> None:
+    if tracer.device == "cuda":
+        use_cuda()  # enables the tracer anew: what was read from it before dangles
     scene.render.engine = "CYCLES"
     cycles = scene.cycles
-    cycles.device = "CPU"
-    cycles.seed = seed
-    cycles.samples = samples
+    cycles.device = "GPU" if tracer.device == "cuda" else "CPU"
+    cycles.seed = tracer.seed
+    cycles.samples = tracer.samples
     cycles.use_adaptive_sampling = False
     cycles.use_auto_tile = False
     cycles.use_light_tree = False  # two or three lamps: quicker without
@@ -141,7 +161,7 @@ def set_up_tracer(scene: bpy.types.Scene, samples: int, seed: int) -> None:
     cycles.sample_clamp_indirect = 4.0
     cycles.filter_width = 1.2
     scene.render.threads_mode = "FIXED"
-    scene.render.threads = 2
+    scene.render.threads = tracer.threads
     scene.render.use_persistent_data = False
 
 

@@ -90,9 +90,11 @@ def parchment(rng: np.random.Generator, size_mm: tuple[float, float], base_srgb:
     return Skin(to_picture(linear), relief, swing, 0.55)
 
 
-def ring_mat(rng: np.random.Generator, size_mm: tuple[float, float]
+def ring_mat(rng: np.random.Generator, size_mm: tuple[float, float],
+             base_srgb: tuple[int, ...] = (205, 164, 122),
+             ink_srgb: tuple[int, ...] = (124, 62, 40),
              ) -> tuple[Skin, list[dict[str, object]]]:
-    """A tan mat with a woven core, printed rings in two sizes and a border. Also the rings."""
+    """A mat with a woven core, printed rings in two sizes and a border. Also the rings."""
     s = 8
     shape = (round(size_mm[1] * s), round(size_mm[0] * s))
     y, x = np.mgrid[:shape[0], :shape[1]] / s
@@ -112,8 +114,8 @@ def ring_mat(rng: np.random.Generator, size_mm: tuple[float, float]
     inset = 8 * s
     cv2.rectangle(ink, (inset, inset), (shape[1] - inset, shape[0] - inset), 255, 12)
     mask = (ink / 255.0)[..., None] * 0.75
-    linear = srgb_to_linear((205, 164, 122)) * tone[..., None]
-    linear = linear * (1 - mask) + srgb_to_linear((124, 62, 40)) * mask
+    linear = srgb_to_linear(base_srgb) * tone[..., None]
+    linear = linear * (1 - mask) + srgb_to_linear(ink_srgb) * mask
     relief, swing = to_relief(0.012 * weave)
     return Skin(to_picture(linear), relief, swing, 0.42), rings
 

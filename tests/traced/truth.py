@@ -92,7 +92,7 @@ def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str
     around = np.asarray(shell.centre_mm)
     cap_line, cap_z, cap_r = plan_outline(wide, around)
     foot_line, foot_z, foot_r = plan_outline(foot_rings, around)
-    is_foot = foot_r > cap_r
+    is_foot = (foot_r > cap_r) & shell.has_foot
     line = np.where(is_foot[:, None], foot_line, cap_line)
     area, centre = area_centroid(line)
     cap_area, cap_centre = area_centroid(cap_line)
@@ -106,7 +106,8 @@ def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str
         "outline_mm": rounded(line), "outline_z_mm": rounded(np.where(is_foot, foot_z, cap_z), 2),
         "cap_outline_mm": rounded(cap_line), "cap_outline_z_mm": rounded(cap_z, 2),
         "foot_outline_mm": rounded(foot_line), "foot_outline_z_mm": rounded(foot_z, 2),
-        "silhouette_px": rounded(silhouette_px(camera, [cap_rings, foot_rings]), 2),
+        "silhouette_px": rounded(silhouette_px(
+            camera, [cap_rings, foot_rings] if shell.has_foot else [cap_rings]), 2),
         "area_equiv_diameter_mm": round(float(np.sqrt(4 * area / np.pi)), 4),
         "cap_diameter_mm": round(float(np.sqrt(4 * cap_area / np.pi)), 4),
         "foot_diameter_mm": round(float(np.sqrt(4 * foot_area / np.pi)), 4),
@@ -116,7 +117,9 @@ def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str
         "lean_dir_deg": round(float(np.degrees(np.arctan2(lean[1], lean[0]))), 3),
         "height_mm": round(float(cap.vertices_mm[:, 2].max()), 4),
         "cap_edge_z_mm": round(float(cap_z.mean()), 4),
-        "foot_h_mm": round(shell.foot_height_mm, 4), "base_z_mm": 0, "has_foot": True,
+        "foot_h_mm": round(shell.foot_height_mm, 4), "base_z_mm": 0, "has_foot": shell.has_foot,
+        "foot_hidden": shell.has_foot and shell.foot_spread_mm < 0,
+        "toppings": sorted({t.kind for t in shell.toppings}),
         "cracks": cracks_of(shell, cap),
         "dimples": [{"centre_mm": rounded(d.centre_mm), "diameter_mm": round(d.diameter_mm, 2),
                      "depth_mm": round(d.depth_mm, 2)} for d in shell.dimples],
