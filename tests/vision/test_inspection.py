@@ -47,20 +47,14 @@ def matched(name):
     return shells, found, pairs
 
 
-#: rings close by, a two-coloured shell in half shade: honest failures, to be mended in the finder
-HARD = pytest.param(
-    NAMES[1], marks=pytest.mark.xfail(strict=False, reason="known miss: half-shaded two-tone shell")
-)
-
-
-@pytest.mark.parametrize("name", [NAMES[0], HARD])
+@pytest.mark.parametrize("name", NAMES)
 def test_every_shell_is_found_and_nothing_else(name):
     shells, found, pairs = matched(name)
     assert len(pairs) == len(shells) == len(found)
     assert len({s.id for s in found}) == len(found)
 
 
-@pytest.mark.parametrize("name", [NAMES[0], HARD])
+@pytest.mark.parametrize("name", NAMES)
 def test_diameters_hold_what_their_uncertainty_says(name):
     _, _, pairs = matched(name)
     error = np.array([s.diameter_mm.value - t["area_equiv_diameter_mm"] for t, s in pairs])

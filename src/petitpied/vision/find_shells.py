@@ -5,7 +5,8 @@ segmentation by jointly optimizing spatial embeddings", CVPR 2019). Each cell go
 it votes for, so that touching and joined shells part along the line where the votes change.
 """
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -40,6 +41,8 @@ LEAST_AGREEMENT = 0.6
 #: on a tray of several shells, the least score relative to the tray's median: on drawn scenes
 #: false finds scored 0.75 and 0.81, and no true one of 994 shells was lost by it
 LEAST_SCORE_REL, FEWEST_TO_COMPARE = 0.88, 5
+#: a faint shell: half believed in at least, of the others' size, and round
+FAINT_LEVEL, FAINT_SIZE, FAINT_ROUNDNESS = 0.25, 1.2, 0.85
 RAYS = 96
 
 
@@ -233,24 +236,69 @@ def _candidate(
     return _Candidate(number, seed, _touches(label[window], number, mask))
 
 
-def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
-    """Every verified shell, from the top of the photo down."""
+def _candidates(maps: FinderMaps) -> list[_Candidate]:
     shown = maps.shell > SHELL_LEVEL
     if not shown.any():
-        return ()
+        return []
     peaks = _vote_peaks(maps, shown)
     if not len(peaks):
-        return ()
+        return []
     peaks, label = _merged(maps, shown, peaks)
     outliner, boxes = _Outliner(maps, label), _boxes(label, len(peaks))
-    found = [
+    return [
         candidate
         for number, peak in enumerate(peaks, 1)
         if (candidate := _candidate(outliner, number, peak, boxes[number - 1])) is not None
     ]
+
+
+def _width_px(outline_px: Floats) -> float:
+    """Diameter of the circle of the outline's area."""
+    return 2 * float(np.sqrt(cv2.contourArea(outline_px.astype(np.float32)) / np.pi))
+
+
+def _faint(maps: FinderMaps, found: Sequence[_Candidate]) -> list[_Candidate]:
+    """Shells that the network only half believes in, where the tray's others speak for them.
+
+    The map is lifted so that `FAINT_LEVEL` counts as the boundary, what is found already is
+    wiped out, and what is left must be as round and as large as the tray's shells are.
+    """
+    whole = [c.seed for c in found if c.seed.whole]
+    if len(whole) < FEWEST_TO_COMPARE:
+        return []
+    rest = maps.shell * np.float32(SHELL_LEVEL / FAINT_LEVEL)
+    for candidate in found:
+        cells = (candidate.seed.outline_px + 0.5) / maps.cell_px - 0.5
+        area = np.zeros(rest.shape, np.uint8)
+        cv2.fillPoly(area, [np.rint(cells).astype(np.int32)], 1)
+        rest[cv2.dilate(area, np.ones((7, 7), np.uint8)) > 0] = 0
+    if (rest > SHELL_LEVEL).sum() < np.pi / 4 * SMALLEST_CELLS**2:
+        return []
+    usual = float(np.median([_width_px(s.outline_px) for s in whole]))
+    first = 1 + max(c.number for c in found)
+    return [
+        replace(c, number=first + n, neighbours=set())
+        for n, c in enumerate(_candidates(replace(maps, shell=np.minimum(rest, 1.0))))
+        if c.seed.whole
+        and abs(np.log(_width_px(c.seed.outline_px) / usual)) < np.log(FAINT_SIZE)
+        and _roundness(c.seed.outline_px) >= FAINT_ROUNDNESS
+    ]
+
+
+def _roundness(outline_px: Floats) -> float:
+    """Area over that of the smallest circle round it: 1 for a disc."""
+    points = outline_px.astype(np.float32)
+    _, radius = cv2.minEnclosingCircle(points)
+    return float(cv2.contourArea(points)) / (np.pi * max(radius, 1e-6) ** 2)
+
+
+def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
+    """Every verified shell, from the top of the photo down."""
+    found = _candidates(maps)
     if len(found) >= FEWEST_TO_COMPARE:
         usual = float(np.median([c.seed.score for c in found]))
         found = [c for c in found if c.seed.score >= LEAST_SCORE_REL * usual or not c.seed.whole]
+    found += _faint(maps, found)
     found.sort(key=lambda c: (c.seed.centre_px[1], c.seed.centre_px[0]))
     place = {c.number: i for i, c in enumerate(found)}
     return tuple(
