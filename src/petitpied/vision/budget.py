@@ -15,6 +15,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.vision.rings import Heights
+from petitpied.vision.view_slopes import plane_slopes
 
 Floats = NDArray[np.float64]
 
@@ -41,24 +42,14 @@ def scale_slopes(view: View, centres_mm: Floats) -> Floats:
 
     ``centres_mm`` (S, 2), world frame. The covariance's triangular root (Cholesky) in that
     order makes the doubts independent: a cause takes what it has in common with later ones.
-    First-order propagation, JCGM 100 equation 13, with numerical derivatives.
+    First-order propagation, JCGM 100 equation 13.
     """
     arm = 10.0 * np.array([[-1, 0], [1, 0], [0, -1], [0, 1]])
     at_mm = (centres_mm[:, None] + arm).reshape(-1, 2)
-    seen = view.project(at_mm)
-
-    def log_scale(changed: View) -> Floats:
-        p = changed.to_plane(seen).reshape(-1, 4, 2)
-        a, b = p[:, 1] - p[:, 0], p[:, 3] - p[:, 2]
-        return 0.5 * np.log(np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]))
-
-    sigma = np.sqrt(np.diag(view.covariance))
-    slopes = np.zeros((len(centres_mm), len(PARAMETERS)))
-    for index in np.nonzero(sigma)[0]:
-        change = np.zeros(len(PARAMETERS))
-        change[index] = 0.1 * sigma[index]
-        there, back = (log_scale(view.perturbed(way * change)) for way in (1, -1))
-        slopes[:, index] = (there - back) / (0.2 * sigma[index])
+    moves = plane_slopes(view, at_mm).reshape(-1, 4, 2, len(PARAMETERS))
+    across, down = moves[:, 1] - moves[:, 0], moves[:, 3] - moves[:, 2]
+    # half of the relative change of the area that the two arms span
+    slopes = (across[:, 0] + down[:, 1]) / (4 * 10.0)
     order = np.array(VIEW_ORDER)
     return np.asarray(slopes[:, order] @ triangular_root(view.covariance[np.ix_(order, order)]))
 

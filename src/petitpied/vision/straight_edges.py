@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.view import View
 from petitpied.vision.reduce import reduced
+from petitpied.vision.view_slopes import plane_slopes
 
 Floats = NDArray[np.float64]
 
@@ -172,6 +173,41 @@ def _bounded(sigmas: Floats) -> Floats:
     return np.asarray(sigmas / np.sqrt(1 + (sigmas / WITNESS_SCALE) ** 2), float)
 
 
+def _bounded_slope(sigmas: Floats) -> Floats:
+    return np.asarray((1 + (sigmas / WITNESS_SCALE) ** 2) ** -1.5, float)
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0], float)
+
+
+@dataclass(frozen=True)
+class _Edges:
+    """Edges in plan view: ``chord`` from start to end and ``out`` from its middle to the edge's
+    (E, 2), ``length`` (E,), ``turn`` (E,) exp(4 i a) of the angle a from the own axis: axes at
+    right angles and opposite directions count as one."""
+
+    chord: Floats
+    out: Floats
+    length: Floats
+    turn: NDArray[np.complex128]
+
+    @property
+    def common(self) -> np.complex128:
+        """Sum of the turns by length: its angle is that of the frame that they share."""
+        return np.complex128((self.length * self.turn).sum())
+
+    def sigmas(self) -> Floats:
+        """Sagittas, and angles from the common frame (2 E,), in sigmas.
+
+        An edge that may be bowed by b over its length may be turned by 2 b over its length, and
+        b is `STRAIGHT_SIGMA_MM` for 400 mm.
+        """
+        bow = _cross(self.chord, self.out) / self.length**2
+        off = np.angle(self.turn / self.common) / 4
+        return np.concatenate([bow, off / 2]) * (400 / STRAIGHT_SIGMA_MM)
+
+
 class StraightnessEvidence:
     """Residuals, in sigmas, of edges that should be straight, parallel and square."""
 
@@ -179,17 +215,30 @@ class StraightnessEvidence:
         self.points = np.concatenate([e.points_px for e in edges])
         self.square = np.array([e.direction for e in edges]) * np.pi / 2
 
+    def _edges(self, plane: Floats) -> _Edges:
+        start, middle, end = np.moveaxis(plane.reshape(-1, 3, 2), 1, 0)
+        chord = end - start
+        angle = np.arctan2(chord[:, 1], chord[:, 0]) - self.square
+        length = np.hypot(chord[:, 0], chord[:, 1])
+        return _Edges(chord, middle - (start + end) / 2, length, np.exp(4j * angle))
+
     def __call__(self, view: View) -> Floats:
         """Two residuals an edge: sagitta, and angle from the common frame's axes."""
-        start, middle, end = np.moveaxis(view.to_plane(self.points).reshape(-1, 3, 2), 1, 0)
-        chord = end - start
-        length = np.hypot(chord[:, 0], chord[:, 1])
-        out = middle - (start + end) / 2
-        bow = (chord[:, 0] * out[:, 1] - chord[:, 1] * out[:, 0]) / length
-        # four times the angle: axes at right angles and opposite directions count as one
-        turned = 4 * (np.arctan2(chord[:, 1], chord[:, 0]) - self.square)
-        mean = np.angle((length * np.exp(1j * turned)).sum())
-        off = np.angle(np.exp(1j * (turned - mean))) / 4
-        # an edge that may be bowed by b over its length may be turned by 2 b over its length
-        sigma_mm = STRAIGHT_SIGMA_MM * length / 400
-        return _bounded(np.concatenate([bow / sigma_mm, off * length / (2 * sigma_mm)]))
+        return _bounded(self._edges(view.to_plane(self.points)).sigmas())
+
+    def slopes(self, view: View) -> Floats:
+        """Derivatives (2 E, 14) of the residuals by the view's parameters."""
+        plane = view.to_plane(self.points)
+        edges = self._edges(plane)
+        moves = np.moveaxis(plane_slopes(view, plane), 2, 0).reshape(-1, len(self.square), 3, 2)
+        start, middle, end = np.moveaxis(moves, 2, 0)
+        chord, out = end - start, middle - (start + end) / 2
+        squared = edges.length**2
+        grown = (edges.chord * chord).sum(axis=-1)
+        bow = _cross(chord, edges.out) + _cross(edges.chord, out)
+        bow = (bow - 2 * _cross(edges.chord, edges.out) * grown / squared) / squared
+        turned = _cross(edges.chord, chord) / squared
+        together = ((grown / edges.length + 4j * edges.length * turned) * edges.turn).sum(axis=1)
+        off = turned - np.imag(together / edges.common)[:, None] / 4
+        slopes = np.concatenate([bow, off / 2], axis=1).T * (400 / STRAIGHT_SIGMA_MM)
+        return np.asarray(slopes * _bounded_slope(edges.sigmas())[:, None], float)

@@ -5,8 +5,9 @@ damped Gauss-Newton with a Cauchy loss on the corners. Prior knowledge of the le
 observations, so that what the photo cannot tell keeps its prior uncertainty.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import cv2
 import numpy as np
@@ -37,7 +38,17 @@ CENTRE_SIGMA_REL = 0.002
 #: scale of the Cauchy loss in sigmas: 95 % efficiency for normal errors (Holland & Welsch 1977)
 CAUCHY_SCALE = 2.385
 
-Evidence = Callable[[View], Floats]
+
+class Evidence(Protocol):
+    """A witness of the view other than cards (straight rims)."""
+
+    def __call__(self, view: View) -> Floats:
+        """Residuals (R,) in sigmas."""
+        ...
+
+    def slopes(self, view: View) -> Floats:
+        """Their derivatives (R, 14) by `PARAMETERS`, as `View.perturbed` changes them."""
+        ...
 
 
 @dataclass(frozen=True)
@@ -151,10 +162,6 @@ class _Problem:
 
 #: where `LENS_PARAMETERS` stand among `PARAMETERS`
 LENS_COLUMNS = np.array([PARAMETERS.index(name) for name in LENS_PARAMETERS])
-#: steps of the numerical derivative of further evidence, in the units of `PARAMETERS`
-_STEPS = np.array(
-    [1e-5, 1e-6, 1e-6, 1e-6, 1e-6, 1e-4, 1e-4, 1e-4, 1e-5, 1e-2, 1e-2, 1e-6, 1e-6, 1e-5]
-)
 
 
 def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
@@ -177,7 +184,7 @@ def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
 
 
 def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats) -> Floats:
-    """Derivatives of `_Problem.weighted`: of the corners exact, of the rest by differences."""
+    """Derivatives of `_Problem.weighted`."""
     corners = _corner_slopes(problem, view, places) * root_weight[:, None, None]
     corners = corners.reshape(-1, corners.shape[2])
     lens = len(problem.free_lens)
@@ -186,14 +193,8 @@ def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats
     prior[:, 0] *= view.camera_matrix[0, 0] / problem.guess.focal_px
     if not problem.evidence:
         return np.concatenate([corners, prior])
-    here = problem.further(view)
-    columns = []
-    for index in problem.free:
-        change = np.zeros(len(PARAMETERS))
-        change[index] = _STEPS[index]
-        columns.append((problem.further(view.perturbed(change)) - here) / _STEPS[index])
-    further = np.zeros((len(here), corners.shape[1]))
-    further[:, : len(problem.free)] = np.column_stack(columns)
+    slopes = np.concatenate([e.slopes(view) for e in problem.evidence])[:, problem.free]
+    further = np.pad(slopes, ((0, 0), (0, corners.shape[1] - slopes.shape[1])))
     return np.concatenate([corners, prior, further])
 
 
@@ -227,8 +228,8 @@ def solve_view(
         Prior of focal length and distortion.
     thickness_mm : float
         Height of the cards' printed face above the liner.
-    evidence : sequence of callables
-        Each maps a `View` in this frame to residuals in sigmas (straight rims, round shells).
+    evidence : sequence of Evidence
+        Further witnesses, of a view in this frame.
     start : SolvedView, optional
         An earlier fit to begin with.
     own_freedoms : {0, 1, 3}

@@ -68,6 +68,31 @@ def seen_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
     return by_point, by_lens
 
 
+def _moved_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
+    """As `seen_slopes`, with the pose's columns filled as `View.perturbed` moves it."""
+    rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
+    centre = view.camera_centre_mm
+    pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
+    by_point, by_view = seen_slopes(view, seen)
+    # a small turn r about the pivot moves a point by r x (point - pivot)
+    turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
+    by_view[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
+    by_view[:, :, 5:8] = by_point
+    return by_point, by_view
+
+
+def plane_slopes(view: View, points_mm: Floats) -> Floats:
+    """How the places (N, 2) of the liner that fixed pixels show move with the view: derivatives
+    (N, 2, 14) by `PARAMETERS` as `View.perturbed` changes them.
+
+    Implicit differentiation: the pixel stays, so what the view's change does to it the place's
+    move undoes.
+    """
+    rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
+    by_point, by_view = _moved_slopes(view, points_mm @ rotation[:, :2].T + shift)
+    return np.asarray(-np.linalg.solve(by_point @ rotation[:, :2], by_view), float)
+
+
 def card_slopes(
     view: View, points_mm: Floats, place: Floats, thickness_mm: float
 ) -> tuple[Floats, Floats]:
@@ -78,16 +103,9 @@ def card_slopes(
     in `place_in_world` and `rise_mm`.
     """
     rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
-    centre = view.camera_centre_mm
-    pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
     at = place_in_world(points_mm, place)
     height = thickness_mm + rise_mm(points_mm, place)
-    seen = np.column_stack([at, -height]) @ rotation.T + shift
-    by_point, by_view = seen_slopes(view, seen)
-    # a small turn r about the pivot moves a point by r x (point - pivot)
-    turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
-    by_view[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
-    by_view[:, :, 5:8] = by_point
+    by_point, by_view = _moved_slopes(view, np.column_stack([at, -height]) @ rotation.T + shift)
     by_space = by_point @ rotation
     by_world, up = by_space[:, :, :2], -by_space[:, :, 2]
     away = at - place[:2]
