@@ -107,16 +107,13 @@ def propose_edges(
     """
     size = np.array([pixels_bgr.shape[1], pixels_bgr.shape[0]])
     board = _strips(pixels_bgr, centre_px, coarse_px, light.at(centre_px / size))
-    shells = len(board)
-    full = -(-shells // SHELLS) * SHELLS
-    board = np.concatenate([board, np.zeros((full - shells, *board.shape[1:]), np.float32)])
     net, parts = _network(), []
-    for first in range(0, full, SHELLS):
-        net.setInput(np.ascontiguousarray(board[first : first + SHELLS]))
+    for first in range(0, len(board), SHELLS):
+        net.setInput(board[first : first + SHELLS])
         parts.append(_probabilities(np.asarray(net.forward(), np.float32)))
-    both = np.concatenate(parts)[:shells]
+    both = np.concatenate(parts)
     # rays in between are the mean of their neighbours
     between = 0.5 * (both + np.roll(both, -1, axis=2))
-    whole = np.stack([both, between], axis=3).reshape(shells, 2, RAYS, SAMPLES)
+    whole = np.stack([both, between], axis=3).reshape(len(both), 2, RAYS, SAMPLES)
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
     return EdgeProposals(whole[:, 0], whole[:, 1], part, coarse_px)
