@@ -71,12 +71,16 @@ def effective_dof(u: Sequence[float] | Floats, dof: Sequence[float] | Floats) ->
 
 def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> Quantity:
     """A quantity from its contributions, in the orders of `OWN_CAUSES` and `SHARED_CAUSES`."""
-    dof = effective_dof([*own, *_by_cause(shared)], [*_OWN_DOF, *_CAUSE_DOF])
+    # plain numbers: hundreds of quantities a photo, and arrays of this size cost ten times more
+    mine = [u * u for u in own]
+    common = [u * u for u in shared]
+    squares = [*mine, *(sum(common[first:stop]) for first, stop in _SPANS)]
+    below = sum(s * s / dof for s, dof in zip(squares, _EVERY_DOF, strict=True))
     return Quantity(
         value,
-        float(np.linalg.norm(own)),
-        float(np.linalg.norm(shared)),
-        dof,
+        sqrt(sum(mine)),
+        sqrt(sum(common)),
+        sum(squares) ** 2 / below if below > 0 else inf,
         tuple(map(float, own)),
         tuple(map(float, shared)),
     )
@@ -85,6 +89,12 @@ def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> 
 _CAUSES = tuple(dict.fromkeys(SHARED_CAUSES))
 _CAUSE_DOF = tuple(_SHARED_DOF[SHARED_CAUSES.index(cause)] for cause in _CAUSES)
 _MEMBERS = np.array([[cause == c for c in SHARED_CAUSES] for cause in _CAUSES], float)
+#: where each cause's entries stand in `SHARED_CAUSES`, first and one past the last
+_SPANS = tuple(
+    (SHARED_CAUSES.index(cause), SHARED_CAUSES.index(cause) + SHARED_CAUSES.count(cause))
+    for cause in _CAUSES
+)
+_EVERY_DOF = (*_OWN_DOF, *_CAUSE_DOF)
 
 
 def _by_cause(shared: Sequence[float]) -> Floats:

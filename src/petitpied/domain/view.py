@@ -37,16 +37,21 @@ def distort(normalised: Floats, dist: Floats) -> Floats:
 
     Brown-Conrady model in OpenCV's order ``dist = (k1, k2, p1, p2, k3)``.
     """
-    k1, k2, p1, p2, k3 = dist
     x, y = normalised[..., 0], normalised[..., 1]
-    r2 = x * x + y * y
+    bent = np.empty(normalised.shape)
+    bent[..., 0], bent[..., 1] = _distorted(x, y, x * x + y * y, dist)
+    return bent
+
+
+def _distorted(x: Floats, y: Floats, r2: Floats, dist: Floats) -> tuple[Floats, Floats]:
+    k1, k2, p1, p2, k3 = dist.tolist()
     radial = 1 + r2 * (k1 + r2 * (k2 + r2 * k3))
-    return np.stack(
-        [
-            x * radial + 2 * p1 * x * y + p2 * (r2 + 2 * x * x),
-            y * radial + p1 * (r2 + 2 * y * y) + 2 * p2 * x * y,
-        ],
-        axis=-1,
+    if p1 == 0.0 and p2 == 0.0:
+        return x * radial, y * radial
+    across = 2 * x * y
+    return (
+        x * radial + p1 * across + p2 * (r2 + 2 * x * x),
+        y * radial + p1 * (r2 + 2 * y * y) + p2 * across,
     )
 
 
@@ -56,18 +61,22 @@ def undistort(distorted: Floats, dist: Floats) -> Floats:
     Rays beyond 79 degrees from the axis, which no lens of this model has, are kept at that:
     a distortion that folds the picture would send the iteration to infinity.
     """
-    ideal = distorted.copy()
-    if not np.any(dist):
-        return ideal
-    k1, k2, _, _, k3 = dist
+    if not dist.any() or distorted.size == 0:
+        return distorted.copy()
+    k1, k2, _, _, k3 = dist.tolist()
+    # coordinates apart: these small arrays are undistorted a hundred times a photo
+    seen_x, seen_y = np.moveaxis(distorted, -1, 0).copy()
+    x, y = seen_x, seen_y
     for _ in range(60):
-        step = distorted - distort(ideal, dist)
-        r2 = (ideal**2).sum(axis=-1, keepdims=True)
-        slope = 1 + r2 * (3 * k1 + r2 * (5 * k2 + r2 * 7 * k3))
-        ideal = np.clip(ideal + step / np.maximum(slope, 0.5), -5.0, 5.0)
-        if ideal.size == 0 or float(np.abs(step).max()) < 1e-11:
+        r2 = x * x + y * y
+        bent_x, bent_y = _distorted(x, y, r2, dist)
+        slope = np.maximum(1 + r2 * (3 * k1 + r2 * (5 * k2 + r2 * 7 * k3)), 0.5)
+        step_x, step_y = seen_x - bent_x, seen_y - bent_y
+        x = (x + step_x / slope).clip(-5.0, 5.0)
+        y = (y + step_y / slope).clip(-5.0, 5.0)
+        if max(abs(step_x).max(), abs(step_y).max()) < 1e-11:
             break
-    return ideal
+    return np.stack([x, y], axis=-1)
 
 
 @dataclass(frozen=True)
@@ -128,14 +137,13 @@ class View:
     def to_plane(self, points_px: ArrayLike, height_mm: ArrayLike = 0.0) -> Floats:
         """Pixels (N, 2) to world points (N, 2) on the plane ``height_mm`` above the liner."""
         px = np.atleast_2d(np.asarray(points_px, float))
-        k = self.camera_matrix
-        bent = (px - k[:2, 2]) @ np.linalg.inv(k[:2, :2]).T
-        rays = np.column_stack([undistort(bent, self.dist), np.ones(len(px))])
-        world_rays = rays @ self.world_to_camera[:, :3]
-        centre = self.camera_centre_mm
-        z = np.broadcast_to(-np.asarray(height_mm, float), (len(px),))
-        reach = (z - centre[2]) / world_rays[:, 2]
-        return np.asarray((centre + world_rays * reach[:, None])[:, :2], float)
+        (a, b), (c, d) = self.camera_matrix[:2, :2].tolist()
+        inverse = np.array([[d, -c], [-b, a]]) / (a * d - b * c)  # transposed
+        ideal = undistort((px - self.camera_matrix[:2, 2]) @ inverse, self.dist)
+        rotation, centre = self.world_to_camera[:, :3], self.camera_centre_mm
+        rays = ideal @ rotation[:2] + rotation[2]
+        reach = (-np.asarray(height_mm, float) - centre[2]) / rays[:, 2]
+        return np.asarray(centre[:2] + rays[:, :2] * reach[:, None], float)
 
     def perturbed(self, change: ArrayLike) -> "View":
         """The view after a small change of `PARAMETERS` (14,), or of the first of them.

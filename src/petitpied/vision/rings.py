@@ -92,16 +92,20 @@ class FittedRings:
 
 def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
     """Robust standard deviation a shell (S,) of residuals (S, N) that count."""
-    masked = np.where(weight > 0, np.abs(residual), np.nan)
-    enough = (weight > 0).sum(axis=1) >= 8
-    masked[~enough] = 0.01 * radius[~enough, None]
-    return np.maximum(1.4826 * np.nanmedian(masked, axis=1), SCATTER_FLOOR_REL * radius)
+    counts = weight > 0
+    number = counts.sum(axis=1)
+    # those that do not count sort behind all others
+    rising = np.sort(np.where(counts, np.abs(residual), np.inf), axis=1)
+    each, half = np.arange(len(rising)), number // 2
+    median = (rising[each, np.maximum(number - 1, 0) // 2] + rising[each, half]) / 2
+    spread = np.where(number >= 8, 1.4826 * median, 1.4826 * 0.01 * radius)
+    return np.maximum(spread, SCATTER_FLOOR_REL * radius)
 
 
 @dataclass(frozen=True)
 class _Update:
     ring: Rings
-    covariance: Floats  # (S, P, P)
+    normal: Floats  # (S, P, P), inverse of the covariance
     scatter: Floats  # (S,)
 
 
@@ -164,7 +168,7 @@ def _step(
     moved = replace(
         ring, centre=ring.centre + solved[:, 1:3], radius=solved[:, 0], harmonics=harmonics
     )
-    return _Update(moved, np.asarray(np.linalg.inv(normal), float), scatter)
+    return _Update(moved, np.asarray(normal, float), scatter)
 
 
 def _start(
@@ -290,17 +294,16 @@ def _collect(
     cap: _Update, foot: _Update, bare: NDArray[np.bool_], shows: NDArray[np.bool_]
 ) -> FittedRings:
     count = range(len(bare))
-
-    def u(step: _Update, index: int) -> Floats:
-        return np.asarray(np.sqrt(step.covariance[:, index, index]), float)
-
+    cap_u, foot_u = (
+        np.sqrt(np.diagonal(np.linalg.inv(step.normal), axis1=1, axis2=2)) for step in (cap, foot)
+    )
     return FittedRings(
         tuple(cap.ring.one(i) for i in count),
         tuple(None if bare[i] else foot.ring.one(i) for i in count),
-        u(cap, 0),
-        u(foot, 0),
-        np.sqrt((u(cap, 1) ** 2 + u(cap, 2) ** 2) / 2),
-        np.sqrt((u(foot, 1) ** 2 + u(foot, 2) ** 2) / 2),
+        cap_u[:, 0],
+        foot_u[:, 0],
+        np.sqrt((cap_u[:, 1] ** 2 + cap_u[:, 2] ** 2) / 2),
+        np.sqrt((foot_u[:, 1] ** 2 + foot_u[:, 2] ** 2) / 2),
         shows.mean(axis=1),
         np.where(bare, cap.scatter, foot.scatter),
     )
