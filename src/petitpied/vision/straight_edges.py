@@ -114,20 +114,21 @@ def _trace(grey: NDArray[np.uint8], ends_px: Floats) -> Floats | None:
         grey, where[..., 0].astype(np.float32), where[..., 1].astype(np.float32), cv2.INTER_LINEAR
     ).astype(np.float32)
     profile = np.asarray(cv2.GaussianBlur(profile, (7, 3), 1.5, sigmaY=0.7))
-    slope = np.gradient(profile, axis=1)[:, 4:-4]
+    slope = (profile[:, 5:-3] - profile[:, 3:-5]) / 2
     reach = reach[4:-4]
-    sign = np.sign(np.median(slope[np.arange(len(slope)), np.abs(slope).argmax(axis=1)]))
-    slope = slope * sign
+    each = np.arange(SAMPLES)
+    slope = slope * np.sign(np.median(slope[each, np.abs(slope).argmax(axis=1)]))
     peak = slope.argmax(axis=1)
-    strong = slope[np.arange(len(slope)), peak]
-    offset = reach[peak]
+    strong, offset = slope[each, peak], reach[peak]
     keep = strong > 0.35 * np.median(strong)
+    basis = np.vander(part, 3)
     fit = np.zeros(3)
     for limit in (4.0, 2.0, 1.0):
         if keep.sum() < SAMPLES // 2:
             return None
-        fit = np.polyfit(part[keep], offset[keep], 2)
-        close = np.abs(offset - np.polyval(fit, part)) < limit
+        kept = basis[keep]
+        fit = np.linalg.solve(kept.T @ kept, kept.T @ offset[keep])
+        close = np.abs(offset - basis @ fit) < limit
         keep = close & (strong > 0.25 * np.median(strong))
     if keep.sum() < SAMPLES // 2:
         return None
