@@ -70,11 +70,11 @@ def _strips(
     # every second ray with half of either neighbour, by whole numbers: 1, 2, 1
     wide = strips.astype(np.uint16)
     soft = 2 * wide[:, ::2] + wide[:, 1::2] + np.roll(wide[:, 1::2], 1, axis=1)
-    colour = log_colour(((soft + 2) // 4).astype(np.uint8))
-    colour -= light[:, None, None].astype(np.float32)
+    colour = log_colour(((soft + 2) >> 2).astype(np.uint8))
     shells, rays = len(centre_px), RAYS // 2
     board = np.empty((shells, 4, rays + 2 * PAD, SAMPLES), np.float32)
-    board[:, :3, PAD:-PAD] = np.moveaxis(colour, -1, 1)
+    liner = light.astype(np.float32)[:, :, None, None]
+    np.subtract(np.moveaxis(colour, -1, 1), liner, out=board[:, :3, PAD:-PAD])
     board[:, 3] = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
     board[:, :3, :PAD] = board[:, :3, -2 * PAD : -PAD]
     board[:, :3, -PAD:] = board[:, :3, PAD : 2 * PAD]

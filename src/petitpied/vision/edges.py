@@ -183,8 +183,9 @@ def _likely(
     at = (at - part[0]) / (part[1] - part[0])
     low = np.clip(np.floor(at).astype(np.intp), 0, len(part) - 2)
     share = np.clip(at - low, 0, 1)
-    left = np.take_along_axis(probability, low, axis=2)
-    right = np.take_along_axis(probability, low + 1, axis=2)
+    rows = len(part) * np.arange(low.shape[0] * low.shape[1]).reshape(*low.shape[:2], 1)
+    flat = np.ascontiguousarray(probability).ravel()
+    left, right = flat.take(low + rows), flat.take(low + (rows + 1))
     return np.asarray(left * (1 - share) + right * share + LEAST_PROBABILITY, float)
 
 

@@ -7,6 +7,7 @@ shadows and printed rings, tells how bright a piece of liner would be at any pla
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -36,7 +37,8 @@ class LinerLight:
 
 def log_colour(bgr: NDArray[np.uint8]) -> Maps:
     """Natural logarithm of linear light (...,) of 8-bit values."""
-    return np.asarray(_LOG[bgr])
+    rows = np.ascontiguousarray(bgr).reshape(len(bgr), -1)
+    return np.asarray(cv2.LUT(rows, _LOG), np.float32).reshape(bgr.shape)
 
 
 def _terms(x_rel: Floats, y_rel: Floats) -> Floats:
@@ -64,9 +66,9 @@ def learn_light(picture_bgr: NDArray[np.uint8], around: Masks) -> LinerLight:
     ridge = 1e-3 * len(log) * np.diag([1e-3, 1, 1, 2, 2, 2])
     fit: Floats = np.zeros((6, 3))
     for _ in range(4):
-        normal = (terms * weight[:, None]).T @ terms + ridge
-        fit = np.asarray(np.linalg.solve(normal, (terms * weight[:, None]).T @ log), float)
-        rest = (log - terms @ fit).mean(axis=1)
+        weighted = (terms * weight[:, None]).T
+        fit = np.asarray(np.linalg.solve(weighted @ terms + ridge, weighted @ log), float)
+        rest = (log - terms @ fit) @ np.full(3, 1 / 3)
         spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
     return LinerLight(fit)

@@ -1,5 +1,7 @@
 """The photo along rays from each shell's middle: what every look at a shell's edge starts from."""
 
+from functools import cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -11,10 +13,13 @@ Bytes = NDArray[np.uint8]
 RAYS = 192
 
 
+@cache
 def ray_directions() -> Floats:
-    """Unit vectors (RAYS, 2) from +u towards +v."""
+    """Unit vectors (RAYS, 2) from +u towards +v; not to be written to."""
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-    return np.column_stack([np.cos(angle), np.sin(angle)])
+    directions = np.column_stack([np.cos(angle), np.sin(angle)])
+    directions.flags.writeable = False
+    return directions
 
 
 def sample_along_rays(pixels_bgr: Bytes, centre_px: Floats, reach_px: Floats) -> Bytes:

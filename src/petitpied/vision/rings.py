@@ -202,7 +202,7 @@ def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> N
     distance at which it is looked for; a foot is wider than that on a quarter of the rays, on
     the near side by parallax if nowhere else.
     """
-    widest = np.nanpercentile(np.where(shows, gap, 0.0), 75, axis=1)
+    widest = np.percentile(np.where(shows, gap, 0.0), 75, axis=1)
     size = np.median(edges.outer.radius_px, axis=1)
     narrow = widest < np.maximum(FOOT_WIDTH_REL * size, 2.2 * OUTER_REACH_PX)
     return np.asarray(narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL), bool)
