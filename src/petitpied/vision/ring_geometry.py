@@ -24,7 +24,7 @@ SHOULDER_REL = 0.14
 @dataclass(frozen=True)
 class Seen:
     """Points about their rings: ``turn`` (S, N) exp(i t) of the angle t, ``reach`` and the
-    ring's ``radius`` there (S, N), ``basis`` (S, N, 1 + 2 K): 1, cos t, sin t, cos 2t, ...,
+    ring's ``radius`` there (S, N), ``basis`` (1 + 2 K, S, N): 1, cos t, sin t, cos 2t, ...,
     cos K t, sin 2t, ..., sin K t."""
 
     turn: NDArray[np.complex128]
@@ -32,13 +32,13 @@ class Seen:
     basis: Floats
     radius: Floats
 
-    def joined(self, other: "Seen") -> "Seen":
-        """Both sets of points as one."""
+    def first(self, count: int) -> "Seen":
+        """The first so many points of each ring."""
         return Seen(
-            *(
-                np.concatenate([getattr(self, name), getattr(other, name)], axis=1)
-                for name in ("turn", "reach", "basis", "radius")
-            )
+            self.turn[:, :count],
+            self.reach[:, :count],
+            self.basis[:, :, :count],
+            self.radius[:, :count],
         )
 
 
@@ -53,20 +53,20 @@ class Rings:
 
     def seen(self, points: Floats) -> "Seen":
         """Points (S, N, 2) in polar form about the rings' centres."""
-        offset = points - self.centre[:, None]
-        reach = np.hypot(offset[..., 0], offset[..., 1])
-        unit = offset / np.maximum(reach, 1e-9)[..., None]
-        turn = np.asarray(unit[..., 0] + 1j * unit[..., 1], np.complex128)
+        away_x, away_y = (points[..., k] - self.centre[:, k, None] for k in (0, 1))
+        reach = np.hypot(away_x, away_y)
+        turn = np.empty(reach.shape, complex)
+        turn.real, turn.imag = (away / np.maximum(reach, 1e-9) for away in (away_x, away_y))
         # cos k t and sin k t as powers of exp(i t): no trigonometry
         count = self.harmonics.shape[2]
-        basis: Floats = np.empty((*reach.shape, 3 + 2 * count))
-        basis[..., 0], basis[..., 1], basis[..., 2] = 1.0, turn.real, turn.imag
+        basis: Floats = np.empty((3 + 2 * count, *reach.shape))
+        basis[0], basis[1], basis[2] = 1.0, turn.real, turn.imag
         power = turn
         for k in range(count):
             power = power * turn
-            basis[..., 3 + k], basis[..., 3 + count + k] = power.real, power.imag
-        flat = self.harmonics.reshape(len(reach), -1, 1)
-        radius = self.radius[:, None] + (basis[..., 3:] @ flat)[..., 0]
+            basis[3 + k], basis[3 + count + k] = power.real, power.imag
+        flat = self.harmonics.reshape(len(reach), 1, -1)
+        radius = self.radius[:, None] + (flat @ basis[3:].transpose(1, 0, 2))[:, 0]
         return Seen(turn, np.asarray(reach, float), basis, np.asarray(radius, float))
 
     def one(self, index: int) -> Ring:

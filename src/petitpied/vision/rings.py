@@ -155,8 +155,8 @@ def _step(
     scatter = _scatter(residual, weight, ring.radius)
     w = weight / (1 + (residual / (CAUCHY_SCALE * scatter[:, None])) ** 2)
     w = w / scatter[:, None] ** 2 / RAYS_A_VALUE
-    weighted = (seen.basis * w[..., None]).transpose(0, 2, 1)
-    normal = weighted @ seen.basis
+    weighted = (seen.basis * w).transpose(1, 0, 2)
+    normal = weighted @ seen.basis.transpose(1, 2, 0)
     moment = (weighted @ reach[..., None])[..., 0]
     precision = np.concatenate([prior.precision, prior.harmonic_precision], axis=1)
     target = np.concatenate([prior.target, prior.harmonics.reshape(len(w), -1)], axis=1)
@@ -256,13 +256,15 @@ def fit_rings(
         cap, foot = _again(before, cap, foot)
     bare = np.asarray(~shows.any(axis=1), bool)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
-    at_cap = geometry.at_height(geometry.outer, cap.height)
-    rim = geometry.at_height(geometry.cap, cap.height)
+    rays = geometry.outer.shape[1]
+    both = np.concatenate([geometry.outer, geometry.cap], axis=1)
+    outer_and_rim = geometry.at_height(both, cap.height)
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight * contact
     rim_weight = edges.cap.weight * contact
     for _ in range(ROUNDS if before is None else ROUNDS_AGAIN):
-        by_cap, by_foot = cap.seen(at_cap), foot.seen(at_foot)
+        all_by_cap, by_foot = cap.seen(outer_and_rim), foot.seen(at_foot)
+        by_cap = all_by_cap.first(rays)
         slant = geometry.slant(cap, by_cap.turn)
         bulge = geometry.cap_bulge(cap, dome, slant)
         foot_bulge = geometry.foot_bulge(foot, geometry.slant(foot, by_foot.turn))
@@ -279,7 +281,7 @@ def fit_rings(
         to_foot = np.where((beyond_foot < 0) | (to_cap == 0), 1.0, 0.0)
         cap_step = _step(
             cap,
-            by_cap.joined(cap.seen(rim)),
+            all_by_cap,
             np.concatenate([outer_weight * to_cap, rim_weight * seen], axis=1),
             np.concatenate([bulge, np.zeros_like(bulge)], axis=1),
             _cap_prior(cap),
