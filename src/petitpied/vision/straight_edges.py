@@ -120,7 +120,8 @@ def _trace(grey: NDArray[np.uint8], ends_px: Floats) -> Floats | None:
     slope = slope * np.sign(np.median(slope[each, np.abs(slope).argmax(axis=1)]))
     peak = slope.argmax(axis=1)
     strong, offset = slope[each, peak], reach[peak]
-    keep = strong > 0.35 * np.median(strong)
+    typical = float(np.median(strong))
+    keep = strong > 0.35 * typical
     basis = np.vander(part, 3)
     fit = np.zeros(3)
     for limit in (4.0, 2.0, 1.0):
@@ -129,7 +130,7 @@ def _trace(grey: NDArray[np.uint8], ends_px: Floats) -> Floats | None:
         kept = basis[keep]
         fit = np.linalg.solve(kept.T @ kept, kept.T @ offset[keep])
         close = np.abs(offset - basis @ fit) < limit
-        keep = close & (strong > 0.25 * np.median(strong))
+        keep = close & (strong > 0.25 * typical)
     if keep.sum() < SAMPLES // 2:
         return None
     three = np.array([part[0], 0.5, part[-1]])

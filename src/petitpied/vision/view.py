@@ -155,9 +155,9 @@ class _Problem:
         """Evidence other than corners and prior, in sigmas; at least one kind."""
         return np.concatenate([e(view) for e in self.evidence])
 
-    def weighted(self, view: View, places: Floats, root_weight: Floats) -> Floats:
-        corner = (self.corners(view, places) * root_weight[:, None]).ravel()
-        return np.concatenate([corner, self.rest(view)])
+    def residuals(self, view: View, places: Floats) -> tuple[Floats, Floats]:
+        """Of the corners (N, 2) and of the rest, in sigmas."""
+        return self.corners(view, places), self.rest(view)
 
 
 #: where `LENS_PARAMETERS` stand among `PARAMETERS`
@@ -184,7 +184,7 @@ def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
 
 
 def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats) -> Floats:
-    """Derivatives of `_Problem.weighted`."""
+    """Derivatives of the weighted residuals."""
     corners = _corner_slopes(problem, view, places) * root_weight[:, None, None]
     corners = corners.reshape(-1, corners.shape[2])
     lens = len(problem.free_lens)
@@ -198,15 +198,19 @@ def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats
     return np.concatenate([corners, prior, further])
 
 
-def _root_weight(problem: _Problem, view: View, places: Floats, factor: float) -> Floats:
-    size = np.hypot(*problem.corners(view, places).T) / factor
-    return np.asarray(1 / np.sqrt(1 + (size / CAUCHY_SCALE) ** 2), float)
+def _weighted(residuals: tuple[Floats, Floats], root_weight: Floats) -> Floats:
+    corners, rest = residuals
+    return np.concatenate([(corners * root_weight[:, None]).ravel(), rest])
 
 
-def _noise_factor(problem: _Problem, view: View, places: Floats) -> float:
-    """Ratio of the observed to the assumed corner noise (median of Rayleigh: 1.1774)."""
-    size = np.hypot(*problem.corners(view, places).T)
-    return float(np.clip(np.median(size) / 1.1774, 0.3, 20))
+def _root_weight(corners: Floats) -> Floats:
+    """Square roots (N,) of the corners' weights: what their residuals (N, 2) are multiplied by.
+
+    The noise is taken as observed, by the ratio to the assumed (median of Rayleigh: 1.1774).
+    """
+    size = np.hypot(*corners.T)
+    factor = min(max(float(np.median(size)) / 1.1774, 0.3), 20.0)
+    return np.asarray(1 / (factor * np.sqrt(1 + (size / (factor * CAUCHY_SCALE)) ** 2)), float)
 
 
 def solve_view(
@@ -249,30 +253,30 @@ def solve_view(
     )
     places = np.pad(places, ((0, 0), (0, own_freedoms)))
     problem = _Problem(sightings, guess, thickness_mm, evidence)
-    damping, factor = 1e-3, _noise_factor(problem, view, places)
-    weight = _root_weight(problem, view, places, factor)
+    damping, residuals = 1e-3, problem.residuals(view, places)
+    weight = _root_weight(residuals[0])
     for _ in range(40):
-        now = problem.weighted(view, places, weight / factor)
-        jac = _jacobian(problem, view, places, weight / factor)
+        now = _weighted(residuals, weight)
+        jac = _jacobian(problem, view, places, weight)
         normal, gradient = jac.T @ jac, jac.T @ now
         step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), gradient)
         change = np.zeros(len(PARAMETERS))
         change[problem.free] = step[: len(problem.free)]
         tried = view.perturbed(change)
         moved = places + step[len(problem.free) :].reshape(places.shape)
-        then = problem.weighted(tried, moved, weight / factor)
+        tried_residuals = problem.residuals(tried, moved)
+        then = _weighted(tried_residuals, weight)
         if then @ then > now @ now * (1 + 1e-9):
             damping *= 8
             if damping > 1e6:
                 break
             continue
         gain = now @ now - then @ then
-        view, places, damping = tried, moved, damping / 6
-        factor = _noise_factor(problem, view, places)
-        weight = _root_weight(problem, view, places, factor)
+        view, places, damping, residuals = tried, moved, damping / 6, tried_residuals
+        weight = _root_weight(residuals[0])
         if gain < 1e-5 * (now @ now):
             break
-    return _solved(problem, view, places, weight / factor)
+    return _solved(problem, view, places, weight)
 
 
 def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> SolvedView:

@@ -74,9 +74,12 @@ def _moved_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
     centre = view.camera_centre_mm
     pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
     by_point, by_view = seen_slopes(view, seen)
-    # a small turn r about the pivot moves a point by r x (point - pivot)
-    turned = np.cross(np.eye(3)[None], (seen - pivot)[:, None])
-    by_view[:, :, 2:5] = by_point @ turned.transpose(0, 2, 1)
+    # a small turn r about the pivot moves a point by r x a, a = point - pivot, and so a pixel
+    # with the slope s by s . (r x a) = r . (a x s)
+    ax, ay, az = (seen - pivot).T[:, :, None]
+    sx, sy, sz = np.moveaxis(by_point, 2, 0)
+    by_view[:, :, 2], by_view[:, :, 3] = ay * sz - az * sy, az * sx - ax * sz
+    by_view[:, :, 4] = ax * sy - ay * sx
     by_view[:, :, 5:8] = by_point
     return by_point, by_view
 
