@@ -64,11 +64,14 @@ def valley_of(patches: CapPatches) -> Map:
     grey: Any = cv2.cvtColor(patches.mosaic_bgr, cv2.COLOR_BGR2GRAY)
     inside: Any = patches.inside
     side = 2 * round(SURROUNDINGS_MM / patches.mm_per_px / 2) + 1
-    total: Any = cv2.blur(cv2.bitwise_and(grey, inside).astype(np.float32), (side, side))
-    share: Any = cv2.blur(inside, (side, side), dst=None)
-    mean: Any = cv2.divide(total, np.maximum(share, 1).astype(np.float32), scale=255.0)
-    valley: Any = cv2.divide(grey.astype(np.float32), np.maximum(mean, 8.0)) - np.float32(1)
-    valley[inside == 0] = 0
+    # in place where it can be: fresh memory of this size takes as long as the arithmetic
+    mean: Any = cv2.boxFilter(cv2.bitwise_and(grey, inside), cv2.CV_32F, (side, side))
+    share: Any = np.maximum(cv2.blur(inside, (side, side)), 1).astype(np.float32)
+    cv2.divide(mean, share, dst=mean, scale=255.0)
+    np.maximum(mean, np.float32(8), out=mean)
+    valley: Any = cv2.divide(grey.astype(np.float32), mean, dst=mean)
+    valley -= np.float32(1)
+    valley *= inside != 0
     return np.asarray(valley, np.float32)
 
 
@@ -80,8 +83,9 @@ def line_answer(valley: Map, sigma_px: float) -> Map:
     xx: Any = cv2.Sobel(smooth, cv2.CV_32F, 2, 0, ksize=3, scale=k / 2)
     yy: Any = cv2.Sobel(smooth, cv2.CV_32F, 0, 2, ksize=3, scale=k / 2)
     xy: Any = cv2.Sobel(smooth, cv2.CV_32F, 1, 1, ksize=3, scale=k)
-    answer: Any = cv2.add(cv2.add(xx, yy), cv2.magnitude(cv2.subtract(xx, yy), xy))
-    answer[smooth > -LEAST_DARK_REL] = 0
+    unlike = cv2.subtract(xx, yy)
+    answer: Any = cv2.add(cv2.add(xx, yy, dst=xx), cv2.magnitude(unlike, xy, magnitude=xy), dst=xx)
+    answer *= smooth <= -LEAST_DARK_REL
     return np.asarray(answer, np.float32)
 
 
@@ -92,8 +96,8 @@ def find_ridges(patches: CapPatches) -> Ridges:
     half: Any = cv2.resize(valley, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
     size = (valley.shape[1], valley.shape[0])
     coarse: Any = cv2.resize(line_answer(half, SIGMA_PX), size, interpolation=cv2.INTER_LINEAR)
-    answer = np.maximum(fine, coarse)
-    answer[patches.inset_mm < RIM_MM] = 0
+    answer = np.maximum(fine, coarse, out=fine)
+    answer *= patches.inset_mm >= RIM_MM
     floor = np.zeros(len(patches.caps))
     weak = np.full(answer.shape, np.inf, np.float32)
     strong = weak.copy()
@@ -111,13 +115,20 @@ def _joined(
 ) -> tuple[NDArray[np.int32], tuple[tuple[slice, slice], ...], tuple[int, ...]]:
     """Connected weak places that hold a strong one and reach far enough."""
     mask = (answer > weak).astype(np.uint8)
-    count, labels, boxes, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    # OpenCV's own boxes count all places, these only the lines', of which there are few
+    count, labels = cv2.connectedComponents(mask, connectivity=8)
+    lines = cv2.findNonZero(mask)
+    x, y = np.zeros((2, 0), np.intp) if lines is None else np.asarray(lines).reshape(-1, 2).T
+    number = labels[y, x]
+    low, high = np.full((2, count), max(mask.shape)), np.zeros((2, count), int)
+    for axis, at in enumerate((x, y)):
+        np.minimum.at(low[axis], number, at)
+        np.maximum.at(high[axis], number, at + 1)
     begun = np.zeros(count, bool)
-    begun[labels[answer > strong]] = True
-    begun[0] = False
-    reach = np.hypot(boxes[:, cv2.CC_STAT_WIDTH], boxes[:, cv2.CC_STAT_HEIGHT]) * mm_per_px
+    begun[number[answer[y, x] > strong[y, x]]] = True
+    reach = np.hypot(*(high - low)) * mm_per_px
     numbers = np.flatnonzero(begun & (reach >= LEAST_EXTENT_MM))
     windows = []
-    for x, y, w, h in boxes[numbers, :4].tolist():
-        windows.append((slice(y, y + h), slice(x, x + w)))
+    for x0, y0, x1, y1 in np.concatenate([low, high])[:, numbers].T.tolist():
+        windows.append((slice(y0, y1), slice(x0, x1)))
     return np.asarray(labels, np.int32), tuple(windows), tuple(int(n) for n in numbers)
