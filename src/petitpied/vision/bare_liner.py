@@ -24,6 +24,8 @@ INSIDE_REL = 0.8
 #: scatter, and by less than this share of what the tray's finds usually differ by: on the tuning
 #: scenes shells had at least 0.4 of it, empty rings at most 0.12
 WITHIN_SCATTER, OF_USUAL_REL = 1.5, 0.2
+#: of an outline's radii
+ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 #: finds to compare with
 FEWEST_FINDS = 5
 
@@ -63,16 +65,17 @@ def _scatter(log: NDArray[np.float32], light: LinerLight, around: NDArray[np.boo
         return 1.0
     rows, columns = around.shape
     rest = log[y, x] - light.at(np.column_stack([x / columns, y / rows]))
-    spread = 1.4826 * np.median(np.abs(rest - np.median(rest, axis=0)), axis=0)
+    channels = np.ascontiguousarray(rest.T)
+    off = np.abs(channels - np.median(channels, axis=1, keepdims=True))
+    spread = 1.4826 * np.median(off, axis=1)
     return float(spread.mean()) + 0.01  # a hundredth: the step of 8 bits in bright liners
 
 
 def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: LinerLight) -> float:
     """How far the inside's usual colour lies from the liner's, largest of the channels."""
     rows, columns = maps.shell.shape
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
-    radius = outline_radius(seed.outline_px, np.array(seed.centre_px), angle) / maps.cell_px
+    radius = outline_radius(seed.outline_px, np.array(seed.centre_px), ANGLES) / maps.cell_px
     polygon = centre + INSIDE_REL * radius[:, None] * ray_directions()
     low = np.clip(np.floor(polygon.min(axis=0)).astype(int), 0, None)
     high = np.minimum(np.ceil(polygon.max(axis=0)).astype(int) + 1, [columns, rows])

@@ -105,7 +105,7 @@ def jpeg_is_cut_short(data: bytes) -> bool:
         if marker == 0xFF:  # fill byte
             at += 1
         elif marker == 0xDA:  # start of scan
-            return data.find(b"\xff\xd9", at) < 0
+            return data.rfind(b"\xff\xd9", at) < 0  # from the end, where it mostly is
         else:
             at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     return True
