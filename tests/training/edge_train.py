@@ -27,7 +27,7 @@ BATCH = 48
 SAMPLES, FROM, TO = 96, 0.79, 1.21  # as petitpied.vision.edge_proposals
 TARGET_SIGMA = 1.2  # samples
 CAP_WEIGHT = 0.6
-TRACED_SHARE = 0.35  # of a batch, where traced strips are given
+TRACED_SHARE = 0.5  # of a batch, where traced strips are given
 
 Strips = dict[str, torch.Tensor]
 

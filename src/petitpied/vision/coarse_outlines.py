@@ -167,6 +167,15 @@ def better_base(centre: Floats, radius: Floats, usual: float | None) -> tuple[Fl
     return centre, smoothed(radius[None])[0]
 
 
+def disc_base(centre: Floats, radius: Floats, usual: float) -> tuple[Floats, Floats]:
+    """Middle (2,) and radii (RAYS,) of the disc of about the ``usual`` radius that most of the
+    edges (RAYS,) lie on, px."""
+    circle = _best_circle(radius, usual)
+    if circle.share == 0:
+        return centre, np.full(RAYS, usual)
+    return centre + circle.centre, np.full(RAYS, circle.radius)
+
+
 def smooth_outlines(
     maps: FinderMaps, seeds: Sequence[Seed]
 ) -> tuple[tuple[Seed, ...], LinerLight, NDArray[np.bool_]]:
