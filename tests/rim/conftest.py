@@ -1,6 +1,27 @@
+import sys
+
 import numpy as np
 import pytest
 from PIL import Image
+
+from petitpied.rim.cli import main
+
+
+@pytest.fixture
+def petitpied(monkeypatch, capsys):
+    """Run a command in this process: status, standard output, standard error."""
+
+    def command(*arguments):
+        monkeypatch.setattr(sys, "argv", ["petitpied", *map(str, arguments)])
+        try:
+            main()
+            status = 0
+        except SystemExit as end:
+            status = end.code or 0
+        shown = capsys.readouterr()
+        return int(status), shown.out, shown.err
+
+    return command
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from PIL import Image
 
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.cli import DEBIAN_PACKAGES, main
+from petitpied.rim.cli import DEBIAN_PACKAGES
 from petitpied.rim.print_card import card_pdf
 from tests.rim import fakes
 
@@ -21,21 +21,10 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
-def petitpied(monkeypatch, capsys):
-    """Run a command in this process; the measuring itself is a stand-in."""
+def petitpied(petitpied, monkeypatch):
+    """The measuring itself is a stand-in."""
     monkeypatch.setitem(sys.modules, "petitpied.vision.inspection", fakes)
-
-    def command(*arguments):
-        monkeypatch.setattr(sys, "argv", ["petitpied", *map(str, arguments)])
-        try:
-            main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        shown = capsys.readouterr()
-        return int(status), shown.out, shown.err
-
-    return command
+    return petitpied
 
 
 def assert_plain(err, *, lines=1):

@@ -1,6 +1,5 @@
 """`petitpied lens`, `card --check` and their use by `inspect`, as a baker types them."""
 
-import sys
 import tomllib
 from dataclasses import replace
 
@@ -11,7 +10,6 @@ from PIL import Image
 
 from petitpied.domain.errors import ExitCode
 from petitpied.lens.profile_text import profile_text
-from petitpied.rim.cli import main
 from petitpied.rim.lens_files import own_name
 from petitpied.rim.own_folders import cards_file, lenses_folder
 from petitpied.rim.print_scales import own_print_scales
@@ -23,23 +21,6 @@ from tests.vision.card_views import overhead_view
 from tests.vision.test_print_check import beside_a_bank_card
 
 LENS = Lens().scaled(0.6)
-
-
-@pytest.fixture
-def petitpied(monkeypatch, capsys):
-    """Run a command in this process; returns status, output, errors."""
-
-    def command(*arguments):
-        monkeypatch.setattr(sys, "argv", ["petitpied", *map(str, arguments)])
-        try:
-            main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        shown = capsys.readouterr()
-        return int(status), shown.out, shown.err
-
-    return command
 
 
 def save(path, grey, focal_35mm=26):

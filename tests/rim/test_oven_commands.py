@@ -1,30 +1,13 @@
 """simulate, log, oven-map and oven-or-hand as a baker types them."""
 
 import json
-import sys
 
 import pytest
 
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.cli import main
 from petitpied.rim.record_files import read_record
 
 NAME = 'Ofen "Süd" 🔥'
-
-
-@pytest.fixture
-def petitpied(monkeypatch, capsys):
-    def command(*arguments):
-        monkeypatch.setattr(sys, "argv", ["petitpied", *map(str, arguments)])
-        try:
-            main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        shown = capsys.readouterr()
-        return int(status), shown.out, shown.err
-
-    return command
 
 
 @pytest.fixture

@@ -16,7 +16,6 @@ from petitpied.domain.errors import ExitCode
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts
 from petitpied.domain.surface import Colour, SurfaceMark, TrayColour
-from petitpied.rim.cli import main
 from petitpied.rim.lot_files import LotTray
 from petitpied.rim.pairing_words import pair_codes
 from petitpied.rim.record_files import read_record, record_bytes
@@ -35,21 +34,10 @@ BOX = "[box]\nslots = 2\nslot_pitch_mm = 50\n"
 
 
 @pytest.fixture
-def petitpied(monkeypatch, capsys, tmp_path):
-    """Run a command in this process, in a folder of its own."""
+def petitpied(petitpied, monkeypatch, tmp_path):
+    """In a folder of its own."""
     monkeypatch.chdir(tmp_path)
-
-    def command(*arguments):
-        monkeypatch.setattr(sys, "argv", ["petitpied", *map(str, arguments)])
-        try:
-            main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        shown = capsys.readouterr()
-        return int(status), shown.out, shown.err
-
-    return command
+    return petitpied
 
 
 def write(name, record):

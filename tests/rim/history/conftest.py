@@ -1,9 +1,7 @@
-import sys
 
 import pytest
 import sqlalchemy as sa
 
-from petitpied.rim.cli import main
 from petitpied.rim.history import connection
 from tests.rim.history import postgresql
 
@@ -28,20 +26,3 @@ def address(request, tmp_path):
         for table in ("values", "record", "bake", "version"):
             c.execute(sa.text(f"DROP TABLE IF EXISTS petitpied_{table}"))
     return url
-
-
-@pytest.fixture
-def petitpied(monkeypatch, capsys):
-    """Run a command in this process: status, standard output, standard error."""
-
-    def command(*arguments):
-        monkeypatch.setattr(sys, "argv", ["petitpied", *map(str, arguments)])
-        try:
-            main()
-            status = 0
-        except SystemExit as end:
-            status = end.code or 0
-        shown = capsys.readouterr()
-        return int(status), shown.out, shown.err
-
-    return command
