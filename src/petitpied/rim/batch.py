@@ -30,6 +30,7 @@ from petitpied.rim.photo_files import (
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
+    from petitpied.domain.photo import Photo
     from petitpied.sorting.limits import Limits
 
 
@@ -116,30 +117,34 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         If the photo cannot be read, has no usable card or shell, or the files cannot be
         written; then no file was changed.
     """
-    from petitpied.rim.growth_words import growth_lines
     from petitpied.rim.lens_files import with_lens
-    from petitpied.rim.overlay import marked_jpeg
-    from petitpied.rim.record_files import record_bytes
-    from petitpied.rim.summary import summarise, summary_lines
-    from petitpied.rim.surface_words import surface_lines
-    from petitpied.rim.table_files import coco_bytes, csv_bytes
     from petitpied.vision.decode import decode_photo
-    from petitpied.vision.inspection import inspect_photo
 
-    photo = with_lens(decode_photo(read_photo(job.photo), job.photo.name), settings)
+    def decoded(path: Path, asked: Settings) -> "Photo":
+        return with_lens(decode_photo(read_photo(path), path.name), asked)
+
+    with ThreadPoolExecutor(1) as aside:  # decoding leaves Python free, to import the rest
+        decoding = aside.submit(decoded, job.photo, settings)
+        from petitpied.rim.growth_words import growth_lines
+        from petitpied.rim.overlay import marked_jpeg
+        from petitpied.rim.record_files import record_bytes
+        from petitpied.rim.summary import summarise, summary_lines
+        from petitpied.rim.surface_words import surface_lines
+        from petitpied.rim.table_files import coco_bytes, csv_bytes
+        from petitpied.vision.inspection import inspect_photo
+
+        photo = decoding.result()
     if job.second is None:
         record = inspect_photo(photo, settings)
     else:
         from petitpied.vision.two_photos import inspect_two
 
-        second = with_lens(decode_photo(read_photo(job.second), job.second.name), settings)
-        record = inspect_two(photo, second, settings)
+        record = inspect_two(photo, decoded(job.second, settings), settings)
     if job.before is not None:
         from petitpied.vision.growth import with_growth
 
         raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
-        piped = with_lens(decode_photo(read_photo(job.before), job.before.name), raw)
-        record = with_growth(record, inspect_photo(piped, raw))
+        record = with_growth(record, inspect_photo(decoded(job.before, raw), raw))
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
         from petitpied.rim.lot_files import judged
@@ -158,15 +163,15 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         from petitpied.rim.budget_lines import budget_lines
 
         shown = budget_lines(record, job.budget_of)
-    write_all(
-        {
+    with ThreadPoolExecutor(1) as aside:  # OpenCV's work on the picture leaves Python free
+        marking = aside.submit(marked_jpeg, photo.pixels_bgr, record, summary)
+        texts = {
             job.result(".json"): record_bytes(record),
             job.result(".csv"): csv_bytes(record),
             job.result(".coco.json"): coco_bytes(record),
-            job.result(MARKED_SUFFIX): marked_jpeg(photo.pixels_bgr, record, summary),
-            **extra,
         }
-    )
+        marked = {job.result(MARKED_SUFFIX): marking.result()}
+    write_all({**texts, **marked, **extra})
     told = (*summary_lines(record, summary), *surface_lines(record))
     return (*told, *verdicts, *growth_lines(record), *shown)
 
