@@ -70,23 +70,31 @@ def whole_command(photo: Path, rounds: int) -> tuple[float, float]:
 
     As installed: with its byte code compiled before, whatever this shell's settings are.
     """
-    seconds, megabytes = [], []
+    seconds = []
     with tempfile.TemporaryDirectory() as folder:
         installed = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
         installed["PYTHONPYCACHEPREFIX"] = str(Path(folder) / "byte_code")
         command = _command([photo], Path(folder))
-        subprocess.run(command, stdout=subprocess.DEVNULL, env=installed, check=True)
+        megabytes = _greatest_memory(command, installed)
         for _ in range(rounds):
             start = time.perf_counter()
-            process = subprocess.Popen(command, stdout=subprocess.DEVNULL, env=installed)
-            _, status, usage = os.wait4(process.pid, 0)
+            subprocess.run(command, stdout=subprocess.DEVNULL, env=installed, check=True)
             seconds.append(time.perf_counter() - start)
-            process.returncode = os.waitstatus_to_exitcode(status)
-            if process.returncode != 0:
-                raise RuntimeError(f"the command ended with status {process.returncode}")
-            unit = 1e6 if sys.platform == "darwin" else 1e3  # ru_maxrss: bytes, elsewhere KB
-            megabytes.append(usage.ru_maxrss / unit)
-    return float(np.median(seconds)), max(megabytes)
+    return float(np.median(seconds)), megabytes
+
+
+def _greatest_memory(command: list[str], environment: dict[str, str]) -> float:
+    """Of a command, MB; started by a small process, since a child counts what its parent held."""
+    small = (
+        "import resource, subprocess, sys;"
+        "subprocess.run(sys.argv[1:], stdout=subprocess.DEVNULL, check=True);"
+        "print(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", small, *command], capture_output=True, env=environment, check=True
+    )
+    unit = 1e6 if sys.platform == "darwin" else 1e3  # ru_maxrss: bytes, elsewhere KB
+    return int(told.stdout) / unit
 
 
 def _command(photos: list[Path], out: Path, *options: str) -> list[str]:
