@@ -7,6 +7,7 @@ a ruffled, shaded outline is added afterwards, by `petitpied.vision.evidence`.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import hypot
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,10 +99,10 @@ class ShellDoubt:
     ) -> Quantity:
         """Own contributions by cause; sensitivities to the rings' heights, mm a mm; ``scaled``:
         grows with the photo's scale."""
-        mine, shared = np.zeros(len(OWN_CAUSES)), np.zeros(len(SHARED_CAUSES))
+        mine, shared = [0.0] * len(OWN_CAUSES), [0.0] * len(SHARED_CAUSES)
         for cause, u in own.items():
             mine[_OWN[cause]] = u
-        lift = np.hypot(by_rim * RIM_OWN_U_MM, by_foot * FOOT_OWN_U_MM)
+        lift = hypot(by_rim * RIM_OWN_U_MM, by_foot * FOOT_OWN_U_MM)
         mine[_OWN["this shell's ring heights"]] = lift
         shared[_SHARED["height of the cap rims"]] = by_rim * self.heights.cap_rim_u_mm
         shared[_SHARED["height of the feet"]] = by_foot * self.heights.foot_u_mm
@@ -109,8 +110,8 @@ class ShellDoubt:
             shared[_SHARED["card print"]] = value * PRINT_SCALE_REL
             thick = value * CARD_THICKNESS_U_MM / self.height_mm
             shared[_SHARED["card thickness and flatness"]] = thick
-            shared[-len(VIEW_ORDER) :] = value * self.scale_rel
-        return quantity_of(value, mine.tolist(), shared.tolist())
+            shared[-len(VIEW_ORDER) :] = (value * self.scale_rel).tolist()
+        return quantity_of(value, mine, shared)
 
     def _edges(self, radius_u_mm: float, times: float = 2.0) -> dict[str, float]:
         return {

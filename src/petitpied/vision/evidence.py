@@ -9,6 +9,8 @@ in the form in which they stand here.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from math import hypot
 from typing import Any
 
 import cv2
@@ -114,14 +116,20 @@ def coarseness_u_mm(shell: Shell) -> float:
     return CHROMA_U_PX * float(np.sqrt(max(mm_per_px**2 - USUAL_MM_PER_PX**2, 0.0)))
 
 
+@lru_cache(maxsize=1024)
+def _fading(contrast: float, power: float) -> float:
+    """`fading` of one contrast, which all sizes of a shell ask for."""
+    return float(fading(contrast, power))
+
+
 def _with(quantity: Quantity, name: str, contrast: float, scene: tuple[float, float]) -> Quantity:
     """``scene``: its usual contrast, and `coarseness_u_mm`."""
     known, (scene_contrast, coarse_mm) = WITNESSES[name], scene
     own, shared = list(quantity.own), list(quantity.shared)
-    own[_DEFINITION] = known.own * float(fading(contrast, known.fading))
+    own[_DEFINITION] = known.own * _fading(contrast, known.fading)
     own[_EDGES] *= known.edges
-    scene_u = known.scene * float(fading(scene_contrast, known.fading))
-    shared[_SCENE] = float(np.hypot(scene_u, BY_RADIUS.get(name, 0.0) * coarse_mm))
+    scene_u = known.scene * _fading(scene_contrast, known.fading)
+    shared[_SCENE] = hypot(scene_u, BY_RADIUS.get(name, 0.0) * coarse_mm)
     return quantity_of(quantity.value, own, shared)
 
 

@@ -119,13 +119,15 @@ def _largest_part(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _crossing(level: Floats, start: int, step: float) -> Floats:
-    """First radius after sample ``start`` at which (RAYS, R) falls below one half."""
+    """First radii (..., RAYS) after sample ``start`` at which (..., RAYS, R) falls below one
+    half."""
     below = level < SHELL_LEVEL
-    below[:, :start] = False
-    below[:, -1] = True
-    first = np.maximum(below.argmax(axis=1), 1)
-    each = np.arange(len(level))
-    high, low = level[each, first - 1], level[each, first]
+    below[..., :start] = False
+    below[..., -1] = True
+    first = np.maximum(below.argmax(axis=-1), 1)
+    high, low = (
+        np.take_along_axis(level, at[..., None], axis=-1)[..., 0] for at in (first - 1, first)
+    )
     part = np.clip((high - SHELL_LEVEL) / np.maximum(high - low, 1e-6), 0, 1)
     return np.asarray((first - 1 + part) * step, float)
 
@@ -145,15 +147,14 @@ class _Outliner:
         reach = np.arange(0, 1.1 * across + 2, step)
         x = (centre[0] + np.outer(self.direction[:, 0], reach)).astype(np.float32)
         y = (centre[1] + np.outer(self.direction[:, 1], reach)).astype(np.float32)
-        shell = cv2.remap(self.maps.shell, x, y, cv2.INTER_LINEAR, borderValue=0.0)
-        cap = cv2.remap(self.maps.cap, x, y, cv2.INTER_LINEAR, borderValue=0.0)
+        both = np.empty((2, *x.shape))
+        for level, seen in zip(both, (self.maps.shell, self.maps.cap), strict=True):
+            level[:] = cv2.remap(seen, x, y, cv2.INTER_LINEAR, borderValue=0.0)
         own = cv2.remap(self.label_float, x, y, cv2.INTER_NEAREST, borderValue=0.0)
-        foreign = np.asarray((own != 0) & (own != number), bool)
-        shell_own = np.where(foreign, 0.0, np.asarray(shell, float))
-        cap_own = np.where(foreign, 0.0, np.asarray(cap, float))
+        both[:, np.asarray((own != 0) & (own != number), bool)] = 0.0
         start = int(0.25 * across / step)
-        outer = _crossing(shell_own, start, step)
-        return outer, np.minimum(_crossing(cap_own, start, step), outer)
+        outer, inner = _crossing(both, start, step)
+        return outer, np.minimum(inner, outer)
 
 
 def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
@@ -209,7 +210,8 @@ def _candidate(
     hull_area = float(cv2.contourArea(cv2.convexHull(points.astype(np.float32))))
     area = float(cv2.contourArea(points.astype(np.float32)))
     certainty = float(maps.shell[window][mask].mean())
-    votes = np.hypot(*(maps.middle[window][mask] - peak).T)
+    off = maps.middle[window][mask] - peak
+    votes = np.hypot(off[:, 0], off[:, 1])
     agreement = float((votes < VOTE_REACH_REL * across).mean())
     (_, (side_a, side_b), _) = cv2.minAreaRect(points.astype(np.float32))
     rows, columns = maps.shell.shape
@@ -267,11 +269,11 @@ def _faint(maps: FinderMaps, found: Sequence[_Candidate]) -> list[_Candidate]:
     if len(whole) < FEWEST_TO_COMPARE:
         return []
     rest = maps.shell * np.float32(SHELL_LEVEL / FAINT_LEVEL)
+    area = np.zeros(rest.shape, np.uint8)
     for candidate in found:
         cells = (candidate.seed.outline_px + 0.5) / maps.cell_px - 0.5
-        area = np.zeros(rest.shape, np.uint8)
         cv2.fillPoly(area, [np.rint(cells).astype(np.int32)], 1)
-        rest[cv2.dilate(area, np.ones((7, 7), np.uint8)) > 0] = 0
+    rest[cv2.dilate(area, np.ones((7, 7), np.uint8)) > 0] = 0
     if (rest > SHELL_LEVEL).sum() < np.pi / 4 * SMALLEST_CELLS**2:
         return []
     usual = float(np.median([_width_px(s.outline_px) for s in whole]))
