@@ -153,13 +153,24 @@ def _parabola(strength: Floats, path: NDArray[np.intp]) -> Floats:
     return np.asarray(path + np.clip(shift, -1, 1), float)
 
 
-def _band(
+@dataclass(frozen=True)
+class _Look:
+    """What a band about the proposals of one kind of edge shows, N samples a ray: ``middle`` of
+    the band (S, RAYS), px, ``strength`` and ``score`` (S, RAYS, N), ``typical`` strength (S, 1)."""
+
+    middle: Floats
+    step_px: float
+    strength: Floats
+    typical: Floats
+    score: NDArray[np.float32]
+
+
+def _look(
     pixels_bgr: NDArray[np.uint8],
     centre: Floats,
     proposals: EdgeProposals,
     probability: NDArray[np.float32],
-) -> EdgeBand:
-    """Edges of one kind: strong changes of colour where the network proposes them."""
+) -> _Look:
     middle = proposals.mean_px(probability)
     half_px = BAND_REL * float(np.median(middle))
     step_px = max(0.7, half_px / 16)
@@ -167,16 +178,35 @@ def _band(
     offset = np.asarray(np.arange(-reach, reach + 1) * step_px, float)
     strips = sample_along_rays(pixels_bgr, centre, middle[:, :, None] + offset)
     strength = _strength(strips, EDGE_SIGMA_PX / step_px)
-    typical = np.median(strength, axis=(1, 2), keepdims=True) + 0.3
+    typical = np.median(strength.reshape(len(strength), -1), axis=1)[:, None] + 0.3
     likely = _likely(proposals, probability, middle, offset)
-    score = STRENGTH_WEIGHT * np.log(np.clip(strength / typical, 0.1, None)) + np.log(likely)
-    path = best_paths(score.astype(np.float32))
-    place = _parabola(strength, path)
-    found = middle + (place - reach) * step_px
+    stands_out = np.clip(strength / typical[..., None], 0.1, None)
+    score = STRENGTH_WEIGHT * np.log(stands_out) + np.log(likely)
+    return _Look(middle, step_px, strength, typical, score.astype(np.float32))
+
+
+def _bands(centre: Floats, looks: Sequence[_Look]) -> list[EdgeBand]:
+    """Edges of each kind: strong changes of colour where the network proposes them."""
+    # all paths at once: a path takes hundreds of steps of small arrays
+    widest = max(look.score.shape[2] for look in looks)
+    rooms = [(widest - look.score.shape[2]) // 2 for look in looks]
+    scores = [
+        np.pad(look.score, ((0, 0), (0, 0), (room, room)), constant_values=-np.inf)
+        for look, room in zip(looks, rooms, strict=True)
+    ]
+    paths = np.split(best_paths(np.concatenate(scores)), len(looks))
+    return [
+        _band(centre, look, path - room)
+        for look, path, room in zip(looks, paths, rooms, strict=True)
+    ]
+
+
+def _band(centre: Floats, look: _Look, path: NDArray[np.intp]) -> EdgeBand:
+    place = _parabola(look.strength, path)
+    found = look.middle + (place - look.strength.shape[2] // 2) * look.step_px
     points = centre[:, None] + found[:, :, None] * ray_directions()
-    peak = np.take_along_axis(strength, path[:, :, None], axis=2)[:, :, 0]
-    noise = typical[:, :, 0]
-    return EdgeBand(found, peak**2 / (peak**2 + noise**2), points)
+    peak = np.take_along_axis(look.strength, path[:, :, None], axis=2)[:, :, 0]
+    return EdgeBand(found, peak**2 / (peak**2 + look.typical**2), points)
 
 
 def _likely(
@@ -287,8 +317,9 @@ def find_edges(
         [outline_radius(s.outline_px, c, angle) for s, c in zip(seeds, centre, strict=True)]
     )
     centre, proposals = _settled(pixels_bgr, centre, coarse, light)
-    outer = _band(pixels_bgr, centre, proposals, proposals.outer)
-    cap = _band(pixels_bgr, centre, proposals, proposals.cap)
+    kinds = (proposals.outer, proposals.cap)
+    looks = [_look(pixels_bgr, centre, proposals, probability) for probability in kinds]
+    outer, cap = _bands(centre, looks)
     gap = proposals.mean_px(proposals.outer) - proposals.mean_px(proposals.cap)
     visible = gap > VISIBLE_FOOT_REL * proposals.coarse_px.mean(axis=1, keepdims=True)
     return ShellEdges(
