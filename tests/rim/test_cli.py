@@ -207,3 +207,21 @@ def test_help_and_version_do_not_need_the_heavy_modules():
     done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True,
                           check=True)  # fmt: skip
     assert done.stdout.splitlines() == [f"petitpied {__version__}", "[]"]
+
+
+def test_inspecting_imports_no_packages_that_take_long(tmp_path):
+    """SciPy alone takes a third of a second, and the whole command shall take 1.5."""
+    photo = ROOT / "sample_images" / "chocolate_black_mat.jpg"
+    code = (
+        "import sys\n"
+        f"sys.argv = ['petitpied', 'inspect', {str(photo)!r}, '--out', {str(tmp_path)!r}]\n"
+        "from petitpied.rim.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code\n"
+        "slow = {'scipy', 'skimage', 'jsonschema', 'reportlab', 'sqlalchemy', 'rustworkx'}\n"
+        "print(sorted(slow & set(sys.modules)))"
+    )
+    env = {**os.environ, "PYTHONPATH": str(ROOT / "src"), "XDG_DATA_HOME": str(tmp_path)}
+    done = subprocess.run([sys.executable, "-c", code], env=env, capture_output=True, text=True,
+                          check=True)  # fmt: skip
+    assert "26 shells" in done.stdout
+    assert done.stdout.splitlines()[-1] == "[]"
