@@ -171,6 +171,7 @@ def _liner_cells(
 def _lit_squares(places_mm: Floats, codes: Bytes, tone: Tone) -> tuple[Floats, Floats]:
     """Middle (Q, 2), plan mm, and lit colour (Q, 3), logarithm of light, of each square."""
     table = tone.table()
+    log = np.stack([table[codes[:, c], c] for c in range(3)], axis=1)
     bright = codes.astype(np.int32) @ np.array([1, 6, 3])
     square = np.floor(places_mm / SQUARE_MM).astype(np.int64)
     number = square[:, 0] * 100_000 + square[:, 1]
@@ -183,7 +184,7 @@ def _lit_squares(places_mm: Floats, codes: Bytes, tone: Tone) -> tuple[Floats, F
         low, high = (int(len(part) * (LIT_QUANTILE + d)) for d in (-0.1, 0.1))
         lit = part[low : max(high, low + 3)]
         middles.append(places_mm[lit].mean(axis=0))
-        colours.append(np.mean([table[codes[lit, c], c] for c in range(3)], axis=1))
+        colours.append(log[lit].mean(axis=0))
     return np.array(middles).reshape(-1, 2), np.array(colours).reshape(-1, 3)
 
 

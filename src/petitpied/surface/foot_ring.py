@@ -98,13 +98,14 @@ def spread_round(view: View, shell: Shell, heights: RimHeights) -> Floats:
     towards +y of the view's frame; 0 where the outline is the cap's own."""
     if shell.cap_outline_px is None:
         raise ValueError("a shell without cap outline has no foot spread")
-    cap = view.to_plane(shell.cap_outline_px, heights.cap_rim_mm)
-    centre = cap.mean(axis=0)
     is_foot = _nearest(shell.outline_px, shell.cap_outline_px)[1] > SAME_PX
     if not is_foot.any():
         return np.zeros(PLACES)
-    at = np.where(is_foot, heights.foot_mm, heights.cap_rim_mm)
-    outer = view.to_plane(shell.outline_px, at)
+    rim = np.full(len(shell.cap_outline_px), heights.cap_rim_mm)
+    at = np.concatenate([rim, np.where(is_foot, heights.foot_mm, heights.cap_rim_mm)])
+    both = view.to_plane(np.concatenate([shell.cap_outline_px, shell.outline_px]), at)
+    cap, outer = both[: len(rim)], both[len(rim) :]
+    centre = cap.mean(axis=0)
     grid = 2 * np.pi * np.arange(PLACES) / PLACES
     reach = _radius_at(outer - centre, grid) - _radius_at(cap - centre, grid)
     mark = _radius_at_values(outer - centre, is_foot.astype(float), grid) > 0.5
