@@ -9,12 +9,16 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from unittest import mock
 
 import cv2
 import numpy as np
 
+from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
 from petitpied.rim.batch import Job, inspect_one
+from petitpied.surface.survey import Survey
+from petitpied.vision import inspection
 from petitpied.vision.decode import decode_photo
 from petitpied.vision.inspection import inspect_photo
 from tests.benchmarks.baselines import by_hough_circles, by_watershed
@@ -49,6 +53,7 @@ def paired_times(photo: Path, rounds: int) -> Times:
                 np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR
             ),
             "decode and inspect": lambda: inspect_photo(decode_photo(data, photo.name), Settings()),
+            "the same without surfaces": lambda: _sizes_and_shapes(data, photo.name),
             "decode, inspect, write all four files": lambda: inspect_one(job, Settings()),
             "threshold, distance, watershed, regionprops (scikit-image)": lambda: by_watershed(
                 pixels, diameter_px, bright=True
@@ -63,6 +68,15 @@ def paired_times(photo: Path, rounds: int) -> Times:
         dict(zip(parts, np.median(table, axis=0).tolist(), strict=True)),
         dict(zip(parts, ratio.tolist(), strict=True)),
     )
+
+
+def _sizes_and_shapes(data: bytes, name: str) -> Record:
+    """What an inspection is without cracks, feet, relief and colour."""
+    bare = mock.patch.object(
+        inspection, "survey", lambda scene, _heights: Survey(tuple(scene.shells))
+    )
+    with bare:
+        return inspect_photo(decode_photo(data, name), Settings())
 
 
 def whole_command(photo: Path, rounds: int) -> tuple[float, float]:
