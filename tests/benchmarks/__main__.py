@@ -14,7 +14,16 @@ from petitpied.rim.batch import one_thread_for_matrices
 
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 
-from tests.benchmarks import accuracy, coverage, history, pairs, report, sorting, speed  # noqa: E402
+from tests.benchmarks import (  # noqa: E402
+    accuracy,
+    coverage,
+    history,
+    pairs,
+    rendered_bakes,
+    report,
+    sorting,
+    speed,
+)
 from tests.benchmarks import lens as lens_figures  # noqa: E402
 from tests.benchmarks import patterns as oven_patterns  # noqa: E402
 from tests.benchmarks import surface_colour as colour  # noqa: E402
@@ -23,6 +32,7 @@ from tests.training.data import HELD_OUT_SEED  # noqa: E402
 from tests.training.score import score as score_finder  # noqa: E402
 
 PARTS = (
+    "trays",
     *("accuracy", "coverage", "pairs", "speed", "finder"),
     *("history", "patterns", "sorting", "report", "colour", "cracks", "lens"),
 )
@@ -98,6 +108,9 @@ def main() -> None:
     parser.add_argument(
         "--tuning", type=Path, action="append", default=[], help="more scenes used for tuning"
     )
+    parser.add_argument("--null", type=Path, help="folder of rendered bakes of an even oven")
+    parser.add_argument("--planted", type=Path, help="folder of rendered bakes with a hot place")
+    parser.add_argument("--records", type=Path, help="folder for the records of these, kept")
     parser.add_argument(
         "--calibrate", action="store_true", help="with coverage: fit what edges are worth"
     )
@@ -147,6 +160,14 @@ def main() -> None:
         held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
         for title, pictures in (("scenes used for tuning", tuning), ("held-out scenes", held_out)):
             for line in cracks.crack_lines(title, pictures[:3] if few else pictures):
+                _say(line)
+    if options.only in (None, "trays"):
+        for folder, lines_of in (
+            (options.null, rendered_bakes.null_lines),
+            (options.planted, rendered_bakes.planted_lines),
+        ):
+            photos = accuracy.scenes_in(folder) if folder else []
+            for line in lines_of(photos, options.records, few) if photos else ():
                 _say(line)
     if options.only in (None, "lens"):
         tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS)]

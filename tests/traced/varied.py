@@ -2,7 +2,8 @@
 
 ``f`` scenes are held out (figures only), ``t`` scenes are for tuning, ``n`` scenes are bakes of
 one oven that does nothing to the shells, seen by a wide lens from near, and ``p`` scenes are bakes
-of an oven with a hot spot. Description only.
+on which a spot came out larger and browner; the odd ones went in turned, and the spot with them: it
+is the hand's, and among the unturned ones alone the oven's. Description only.
 """
 
 import numpy as np
@@ -22,7 +23,7 @@ FACING = {"top left": "bottom right", "top right": "bottom left", "bottom left":
           "bottom right": "top left"}
 #: of the pan with its rim, and a little of the table round it
 SHOWN_MM = (500.0, 372.0)
-SPOT = Spot((300.0, 105.0), 80.0, 1.2, 0.14)  # in the oven's frame, as the unturned tray lies
+SPOT = Spot((300.0, 105.0), 80.0, 1.2, 0.14)  # on an unturned tray
 
 
 def one_of(rng: Rng, choices: tuple) -> object:  # type: ignore[type-arg]
