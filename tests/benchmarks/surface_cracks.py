@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -12,21 +13,21 @@ from petitpied.vision.decode import decode_photo
 from petitpied.vision.inspection import inspect_photo
 from tests.benchmarks.scorer import project
 
-#: cracks that count, mm: what a baker sorts by
-LONG_MM, WIDE_MM = 8.0, 0.5
+#: cracks that count: what a baker sorts by, mm, or what the picture shows well, px
+LONG_MM, WIDE_MM, WIDE_PX = 8.0, 0.5, 3.0
 #: a shell is called cracked from this length of cracks on
 CALLED_MM = 3.0
 
 
 @dataclass(frozen=True)
 class JudgedShell:
-    """A true shell's cracks and what the record says of them, mm; ``decoy``: it has specks or
-    a swirl that may be taken for one."""
+    """A true shell's cracks and what the record says of them, mm; ``decoys``: what it has on it
+    that may be taken for one."""
 
     true_mm: float
     large: bool
     found_mm: float
-    decoy: bool
+    decoys: tuple[str, ...]
 
 
 def judged_shells(picture: Path) -> list[JudgedShell]:
@@ -44,20 +45,28 @@ def judged_shells(picture: Path) -> list[JudgedShell]:
         if gap[index, nearest] > 0.6 * reach or length is None:
             continue
         cracks = true["cracks"]
-        large = any(c["length_mm"] >= LONG_MM and c["width_mm"] >= WIDE_MM for c in cracks)
-        decoy = bool(true["decoy_specks"] or true["decoy_swirl"])
+        wide_mm = min(WIDE_MM, WIDE_PX * true["max_feret_mm"] / 2 / reach)
+        large = any(c["length_mm"] >= LONG_MM and c["width_mm"] >= wide_mm for c in cracks)
         total = float(sum(c["length_mm"] for c in cracks))
         seen = float(length.value) if found[nearest].cracks else 0.0
-        shells.append(JudgedShell(total, large, seen, decoy))
+        shells.append(JudgedShell(total, large, seen, _decoys(true)))
     return shells
+
+
+def _decoys(true: dict[str, Any]) -> tuple[str, ...]:
+    kinds = list(true.get("toppings", ())) + list(true.get("decoy_toppings", ()))
+    kinds += ["specks"] if true["decoy_specks"] else []
+    kinds += ["swirl"] if true["decoy_swirl"] else []
+    kinds += ["dimple"] if true.get("dimples") else []
+    return tuple(sorted(set(kinds)))
 
 
 def crack_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
     """A Markdown table of the figures over scenes."""
     shells = [shell for picture in pictures for shell in judged_shells(picture)]
     large = [s for s in shells if s.large]
-    clean = [s for s in shells if not s.true_mm and not s.decoy]
-    decoys = [s for s in shells if not s.true_mm and s.decoy]
+    clean = [s for s in shells if not s.true_mm and not s.decoys]
+    decoys = [s for s in shells if not s.true_mm and s.decoys]
     called = [s.found_mm > CALLED_MM for s in large]
     false_clean = sum(s.found_mm > CALLED_MM for s in clean)
     false_decoy = sum(s.found_mm > CALLED_MM for s in decoys)
@@ -72,3 +81,6 @@ def crack_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
         f"| {len(pictures)} | {len(large)} | {right} | {f1:.3f} | {false_clean} of {len(clean)} "
         f"| {false_decoy} of {len(decoys)} | {length} |"
     )
+    for kind in sorted({k for s in decoys for k in s.decoys}):
+        here = [s for s in decoys if kind in s.decoys]
+        yield f"  {kind}: {sum(s.found_mm > CALLED_MM for s in here)} of {len(here)}"

@@ -169,3 +169,16 @@ def test_a_turned_bake_was_piped_half_a_turn_away():
     spot = pattern(map_oven(in_hand_frame(bakes), "diameter", rng()), "spot")
     assert np.hypot(spot.place_mm[0] - 130, spot.place_mm[1] + 80) <= 60
     assert in_hand_frame(in_hand_frame(bakes))[3].shells.x_mm == pytest.approx(bakes[3].shells.x_mm)
+
+
+def test_a_slope_of_browning_in_one_photo_may_be_the_light():
+    """A fall of the light over the tray browns one side as an oven would: it is not told."""
+    bakes = make_history(Plan(1, oven=(Planted("across", 6.0),)), rng())
+    found = map_oven(with_values(bakes, "browning", lambda v: v - v.mean()), "browning", rng(2))
+    assert found.strength == "nothing found"
+    for kind in ("across", "front-back"):
+        assert pattern(found, kind).p_adjusted is None
+        assert "light" in pattern(found, kind).why
+    many = make_history(Plan(8, oven=(Planted("across", 6.0),)), rng())
+    found = map_oven(with_values(many, "browning", lambda v: v - v.mean()), "browning", rng(2))
+    assert pattern(found, "across").stands_out

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from petitpied.patterns.tray_stack import without_spreading
+from petitpied.patterns.tray_stack import Stack, without_spreading
 
 RNG = np.random.default_rng(20_261_125)
 PLACES = RNG.uniform(-190, 190, (4, 30, 2))
@@ -36,3 +36,16 @@ def test_leans_round_the_tray_stay():
     swirl = 0.004 * places @ np.array([[0.0, 1.0], [-1.0, 0.0]])
     kept = without_spreading(places, swirl, np.ones((1, 30), bool))
     np.testing.assert_allclose(kept, swirl, atol=1e-12)
+
+
+def test_levelled_values_have_no_slope_and_their_mean():
+    values = LEANS[..., :1] * THERE[..., None]
+    x, y = (PLACES[..., k] * THERE for k in (0, 1))
+    stack = Stack("browning", x, y, values, THERE, np.zeros(4, bool))
+    level = stack.levelled()
+    for k in range(4):
+        here = THERE[k]
+        design = np.column_stack([np.ones(here.sum()), x[k, here], y[k, here]])
+        slopes = np.linalg.lstsq(design, level.values[k, here, 0])[0]
+        np.testing.assert_allclose(slopes[1:], 0, atol=1e-9)
+        assert abs(level.values[k, here].mean() - values[k, here].mean()) < 1e-9

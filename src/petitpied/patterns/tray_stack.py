@@ -1,7 +1,7 @@
 """Bakes of one measure side by side in padded arrays, so that sums run over all of them at once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,8 @@ Bools = NDArray[np.bool_]
 LEAN = "lean"
 #: measures that point somewhere: a half turn of the tray turns their sign too
 POINTING = (LEAN, "lean_x", "lean_y")
+#: measures that the light's fall over the tray can fake
+LIT = ("browning",)
 #: measures that can be mapped, with their unit
 MAPPED: dict[str, str] = {**MEASURES, LEAN: "mm"}
 #: fewer measured shells than this say nothing of a pattern: mean, two slopes and a curvature
@@ -57,6 +59,16 @@ class Stack:
         weight = self.present / self.present.sum(axis=1, keepdims=True)
         mean = np.einsum("ns,nsk->nk", weight, self.values)
         return np.asarray((self.values - mean[:, None]) * self.present[..., None])
+
+    def levelled(self) -> "Stack":
+        """Each bake's values less a plane's slopes over the tray; their mean stays."""
+        weight = self.present[..., None].astype(float)
+        places = np.stack([self.x_mm, self.y_mm], axis=-1)
+        count = np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
+        away = (places - (weight * places).sum(axis=1, keepdims=True) / count) * weight
+        normal = away.transpose(0, 2, 1) @ away + 1e-9 * np.eye(2)
+        slopes = np.linalg.solve(normal, away.transpose(0, 2, 1) @ self.centred())
+        return replace(self, values=self.values - away @ slopes)
 
     def part(self, chosen: slice | NDArray[np.intp]) -> "Stack":
         """Some of the bakes."""
