@@ -39,9 +39,15 @@ def sample_along_rays(pixels_bgr: Bytes, centre_px: Floats, reach_px: Floats) ->
 
 
 def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> Floats:
-    """Radius (N,) of a star-shaped closed outline (M, 2) about ``centre_px`` at angles (N,)."""
+    """Radius (N,) of a star-shaped closed outline (M, 2) about ``centre_px`` at angles (N,)
+    from 0 to a full turn."""
     offset = outline_px - centre_px
-    angle = np.arctan2(offset[:, 1], offset[:, 0])
+    angle = np.arctan2(offset[:, 1], offset[:, 0]) % (2 * np.pi)
     order = np.argsort(angle)
-    reach = np.hypot(*offset.T)[order]
-    return np.asarray(np.interp(angle_rad, angle[order], reach, period=2 * np.pi), float)
+    # the last once more before the first, the first after the last: the outline is closed
+    ends = np.array([*order[-1:], *order, *order[:1]])
+    turn = angle[ends]
+    turn[0] -= 2 * np.pi
+    turn[-1] += 2 * np.pi
+    reach = np.hypot(offset[:, 0], offset[:, 1])[ends]
+    return np.asarray(np.interp(angle_rad, turn, reach), float)
