@@ -54,7 +54,22 @@ EVIDENCE = (
     "others",  # log of 1 + length of the other lines of the cap, mm
     "pieces",  # bridged pieces
     "shade",  # brightness of the surroundings over the cap's median
+    # against what lies on a cap: sprinkles, beads, threads of chocolate
+    "flat",  # width at 0.8 of the depth over that at 0.25: a bar's floor is flat
+    "taper",  # width at the two ends over that in the middle
+    "gloss",  # brightest of the middle above its bottom, over the depth: a highlight
+    "gloss_high",  # its 85th percentile along the line
+    "colour_uneven",  # scatter of the middle's log colour along the line
+    "dark",  # log of the bottom over the darker shoulder, 20th percentile
+    "edge",  # steepest step across over the depth
+    "bright",  # brightest place near over the shoulders, 85th percentile
+    "saturation",  # log ratio of strongest to weakest channel, middle against shoulders
+    "hue",  # distance of the middle's colour from the shoulders', brightness apart
+    "shadow",  # difference of the darkest places just beside, over the shoulders
+    "width_high",  # 90th percentile of the width, mm
 )
+#: levels of the depth at which a floor's and a mouth's width are taken
+FLOOR_LEVEL, MOUTH_LEVEL = 0.8, 0.25
 
 
 @dataclass(frozen=True)
@@ -125,6 +140,7 @@ def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floa
         "others": np.log1p(np.maximum(total[[line.cap for line in lines]] - lengths, 0)),
         "pieces": np.array([float(line.joined) for line in lines]),
         "shade": np.log(around / np.maximum(median, 1.0) + 0.01),
+        **_topping_evidence(across),
     }
     return np.column_stack([values[name] for name in EVIDENCE])
 
@@ -186,6 +202,49 @@ def _depth_evidence(across: Profiles) -> dict[str, Floats]:
         "lip": across.means(near / far) - 1,
         "red": dark[:, 2] - dark[:, 1],
         "blue": dark[:, 0] - dark[:, 1],
+    }
+
+
+def _topping_evidence(across: Profiles) -> dict[str, Floats]:
+    """Of something that lies on the cap: its own colour, a flat dark top, a highlight, a shadow
+    beside it."""
+    x, grey, bgr = across.offset_mm, across.grey, across.bgr
+
+    def within(low: float, high: float) -> NDArray[np.bool_]:
+        return np.asarray((np.abs(x) >= low) & (np.abs(x) <= high))
+
+    left, right = shoulders(grey, x)
+    top = np.maximum(np.minimum(left, right), 4.0)
+    core = within(0.0, MIDDLE_MM)
+    bottom = grey[:, core].min(axis=1)
+    depth = np.maximum(top - bottom, 2.0)
+    floor, half, mouth = (level_widths(grey, x, v) for v in (FLOOR_LEVEL, HALF, MOUTH_LEVEL))
+    gloss = (grey[:, within(0.0, 0.25)].max(axis=1) - bottom) / depth
+    middle = np.log(bgr[:, within(0.0, 0.15)].mean(axis=1) + 3.0).astype(float)
+    scatter = [
+        np.sqrt(np.maximum(across.means(c**2) - across.means(c) ** 2, 0.0)) for c in middle.T
+    ]
+    steepest = np.abs(np.diff(grey, axis=1))[:, np.abs(x[1:]) < 1.3].max(axis=1)
+    near = grey[:, within(0.0, 1.2)].max(axis=1) / np.maximum((left + right) / 2, 4.0)
+    inner, outer = (
+        np.log(v + 3.0).astype(float)
+        for v in (bgr[:, core].min(axis=1), bgr[:, within(*SHOULDER_MM)].mean(axis=1))
+    )
+    tint = (v - v.mean(axis=1, keepdims=True) for v in (inner, outer))
+    beside = [grey[:, (s * x >= 0.5) & (s * x <= 1.3)].min(axis=1) for s in (-1, 1)]
+    return {
+        "flat": across.quantiles(floor / np.maximum(mouth, 0.1), 0.5),
+        "taper": _at_ends(across, half) / np.maximum(across.quantiles(half, 0.5), 0.1),
+        "gloss": across.quantiles(gloss, 0.5),
+        "gloss_high": across.quantiles(gloss, 0.85),
+        "colour_uneven": np.mean(scatter, axis=0),
+        "dark": across.quantiles(np.log((bottom + 3) / (top + 3)), 0.2),
+        "edge": across.quantiles(steepest / depth, 0.5),
+        "bright": across.quantiles(near, 0.85),
+        "saturation": across.means(np.ptp(inner, axis=1) - np.ptp(outer, axis=1)),
+        "hue": across.means(np.linalg.norm(np.subtract(*tint), axis=1)),
+        "shadow": np.abs(across.means((beside[1] - beside[0]) / top)),
+        "width_high": across.quantiles(half, 0.9),
     }
 
 
