@@ -10,6 +10,7 @@ from ``python -m tests.traced``.
 
 import argparse
 import json
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -166,9 +167,7 @@ def fit(values: Floats, labels: Floats, weights: Floats) -> Floats:
         cross = -(labels * np.log(p + 1e-12) + (1 - labels) * np.log(1 - p + 1e-12))
         d = weights * (p - labels)
         back = np.outer(d, out[:-1]) * (1 - h**2)
-        slope = np.concatenate(
-            [(values.T @ back).ravel(), back.sum(0), h.T @ d, [d.sum()]]
-        )
+        slope = np.concatenate([(values.T @ back).ravel(), back.sum(0), h.T @ d, [d.sum()]])
         ridge = RIDGE * weights.sum()
         return (
             float(weights @ cross + ridge / 2 * flat @ flat / HIDDEN),
@@ -239,8 +238,14 @@ def train(files: list[Path], out: Path) -> None:
     arrays = {"MEAN": mean, "SPREAD": spread, "HIDDEN": hidden, "HIDDEN_BIAS": bias, "OUT": last}
     lines = ['"""Weights of `cracks_verdict`, written by `tests/training/cracks.py`."""', ""]
     lines += [f"# {', '.join(EVIDENCE[i : i + 6])}" for i in range(0, len(EVIDENCE), 6)]
+    lines += ["# fmt: off"]
     for name, value in arrays.items():
-        lines += [f"{name} = ("] + [f"    {_row(part)}," for part in value] + [")"]
+        told = ", ".join(_row(part) for part in value)
+        lines += (
+            [f"{name} = ("]
+            + textwrap.wrap(told, 95, initial_indent="    ", subsequent_indent="    ")
+            + [")"]
+        )
     out.write_text("\n".join(lines) + "\n")
 
 
