@@ -1,5 +1,7 @@
 """Made-up histories hold what was planted in them, and the same seed gives the same history."""
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -42,7 +44,7 @@ def test_turned_and_missing_are_as_many_as_asked_for():
     bakes = history(Plan(40, turned=13, missing=0.2))
     assert sum(b.facts.turn_deg == 180 for b in bakes) == 13
     assert len({b.facts.photo_sha256 for b in bakes}) == 40
-    assert all(a.facts.baked_at < b.facts.baked_at for a, b in zip(bakes, bakes[1:], strict=False))
+    assert all(a.facts.baked_at < b.facts.baked_at for a, b in itertools.pairwise(bakes))
     shells = sum(int(np.isfinite(b.shells.values["diameter"]).sum()) for b in bakes)
     # 40 x 30 shells, each missing with 0.2: four standard deviations of a binomial count
     assert abs(shells - 960) <= 4 * np.sqrt(1200 * 0.2 * 0.8)
