@@ -241,11 +241,8 @@ def train(files: list[Path], out: Path) -> None:
     lines += ["# fmt: off"]
     for name, value in arrays.items():
         told = ", ".join(_row(part) for part in value)
-        lines += (
-            [f"{name} = ("]
-            + textwrap.wrap(told, 95, initial_indent="    ", subsequent_indent="    ")
-            + [")"]
-        )
+        wrapped = textwrap.wrap(told, 95, initial_indent="    ", subsequent_indent="    ")
+        lines += [f"{name} = (", *wrapped, ")"]
     out.write_text("\n".join(lines) + "\n")
 
 
