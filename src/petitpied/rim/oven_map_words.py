@@ -1,10 +1,11 @@
 """An oven's map in two plain sentences and what to try, and as JSON."""
 
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from petitpied.patterns.findings import Cell, Effect, Finding, OvenMap
-from petitpied.patterns.flips import LEAST_BAKES
+from petitpied.patterns.flips import ALPHA, LEAST_BAKES
 from petitpied.patterns.templates import Region
 from petitpied.rim.wording import decimals, printable
 
@@ -208,8 +209,21 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     return [printable(line) for line in result]
 
 
-def map_json(found: OvenMap, oven: str, rack: str | None, *, turned: bool) -> Json:
-    """The contract of ``--json``, and the map's cells."""
+def over_all_words(over_all: Mapping[str, float]) -> str:
+    """What is left of several maps, allowing for how many were looked at."""
+    names = [f"{MEASURE_WORDS[m][0]} ({p_words(p)})" for m, p in over_all.items() if p <= ALPHA]
+    left = ", ".join(names) if names else "none"
+    return printable(
+        f"Of {len(over_all)} measures looked at together these still stand out: {left}. (Above, "
+        "each is judged by itself: of 20 even ones about one would stand out by chance.)"
+    )
+
+
+def map_json(
+    found: OvenMap, oven: str, rack: str | None, *, turned: bool, over_all: float | None = None
+) -> Json:
+    """The contract of ``--json``, and the map's cells; ``over_all``: the map's least p where it is
+    one of several measures looked at together."""
     smallest = found.smallest_effect_80
     return {
         "oven": oven,
@@ -222,6 +236,7 @@ def map_json(found: OvenMap, oven: str, rack: str | None, *, turned: bool) -> Js
         "smallest_effect_80": {"value": _places(smallest), "unit": found.unit},
         "more_bakes_to_halve": found.more_bakes_to_halve,
         "least_p": _places(found.least_p),
+        "p_over_all_measures": _places(over_all),
         "morans_i": _places(found.neighbours),
         "airflow": _airflow_json(found),
         "cells": [_cell_json(c, found.unit) for c in found.cells],

@@ -33,6 +33,7 @@ def oven_map(
     db: Db = None,
 ) -> None:
     """Which places of an oven bake otherwise? One tray suggests, several can show."""
+    from petitpied.patterns.several_measures import over_all
     from petitpied.rim import oven_map_words as words
     from petitpied.rim.history.store import open_store
     from petitpied.rim.oven_map_reading import ALL, read_maps, where_words
@@ -46,14 +47,20 @@ def oven_map(
     turned = any(b.facts.turn_deg == 180 for b in bakes)
     where = where_words(oven, rack)
     paths = {} if out is None else _pictures(found, out, where, turned=turned)
+    together = over_all(found) if len(found) > 1 else {}
     if as_json:
-        told = [words.map_json(one, oven, rack, turned=turned) for one in found]
+        told = [
+            words.map_json(one, oven, rack, turned=turned, over_all=together.get(one.measure))
+            for one in found
+        ]
         shown = told if measure == ALL else told[0]
         typer.echo(json.dumps(shown, ensure_ascii=False))
         return
     for one in found:
         for line in words.lines(one, where, turned=turned):
             typer.echo(line)
+    if together:
+        typer.echo(words.over_all_words(together))
     for path in paths:
         typer.echo(f"wrote {printable(str(path))}")
 
