@@ -237,7 +237,7 @@ def _measure(
     frame = tray_frame(view, straight, occupied, row_angle)
     view = view.moved(frame.origin_mm, frame.turn_deg)
     first = fit_rings(view, edges, heights, neighbours.free)
-    heights = refine_heights(view, first, heights)
+    heights = refine_heights(first, heights)
     rings = fit_rings(view, edges, heights, neighbours.free, first)
     lattice = find_lattice(view.to_plane(middles, heights.foot_mm), diameters)
     shells = measured_shells(view, sorted_out, rings, heights, Places(neighbours, lattice))

@@ -16,10 +16,8 @@ from petitpied.vision.edges import ShellEdges
 
 Floats = NDArray[np.float64]
 
-#: height of the upright part of a cap above its rim, relative to the dome's height: by
-#: comparing silhouettes of the tuning scenes with a plain half ellipsoid
-SHOULDER_REL = 0.14
-
+#: radius of the round with which a cap's rim curls under: the tuning scenes' near sides
+CURL_MM = 1.1
 
 @dataclass(frozen=True)
 class Seen:
@@ -95,25 +93,40 @@ class Geometry:
         shrink = 1 - height / self.camera_mm
         return np.asarray(self.nadir + (plane - self.nadir) * shrink[:, None, None], float)
 
+    def slants(self, ring: Rings) -> Floats:
+        """Tangent of the camera's view angle at each ring, as a vector (S, 2) outward."""
+        away = (ring.centre - self.nadir) / (self.camera_mm - ring.height)[:, None]
+        return np.asarray(away, float)
+
     def slant(self, ring: Rings, turn: NDArray[np.complex128]) -> Floats:
         """Tangent of the camera's view angle along each direction (S, N); outward positive."""
-        away = (ring.centre - self.nadir) / (self.camera_mm - ring.height)[:, None]
+        away = self.slants(ring)
         return np.asarray(turn.real * away[:, :1] + turn.imag * away[:, 1:], float)
 
-    def cap_bulge(self, ring: Rings, dome_mm: Floats, slant: Floats) -> Floats:
-        """How far the dome's silhouette reaches beyond the cap rim (S, N), mm.
+    def cap_bulge(
+        self, ring: Rings, dome_mm: Floats, bluntness: float, slant: Floats
+    ) -> tuple[Floats, Floats]:
+        """How far the cap's silhouette reaches beyond its rim (S, N), mm, and how that grows
+        with the bluntness (S, N).
 
-        Silhouette of a half ellipsoid of height ``dome_mm`` standing on an upright shoulder of
-        `SHOULDER_REL` times that height: on the side away from the camera's foot point only.
+        On the side away from the camera's foot point the silhouette is that of a dome as steep
+        at its flank as a half ellipsoid of height ``sqrt(bluntness) * dome_mm``: 1 for an
+        ellipsoid of its own height ``dome_mm`` (S,), more for a blunter dome. On the near side
+        it is that of the rim's own round, which curls under.
         """
-        lift = dome_mm[:, None] * np.maximum(slant, 0)
+        lift_squared = (dome_mm[:, None] * np.maximum(slant, 0)) ** 2
         radius = ring.radius[:, None]
-        return np.asarray(np.hypot(radius, lift) - radius + SHOULDER_REL * lift, float)
+        reach = np.sqrt(radius**2 + bluntness * lift_squared)
+        curl = np.minimum(CURL_MM, ring.height)[:, None] * (np.hypot(1, np.minimum(slant, 0)) - 1)
+        return np.asarray(reach - radius + curl, float), lift_squared / (2 * reach)
 
-    def foot_bulge(self, ring: Rings, slant: Floats) -> Floats:
+    def foot_bulge(self, ring: Rings, above_mm: Floats, slant: Floats) -> Floats:
         """How far the foot's silhouette reaches beyond its widest ring (S, N), mm.
 
-        The foot's wall is a half round of the radius at which it stands: seen under a slant it
-        reaches ``h (sqrt(1 + slant^2) - 1)`` farther, on both sides.
+        The wall is a half round below the ring, of the height at which it stands, and another
+        above it, as high as the cap's rim lies above it, ``above_mm`` (S,): seen under a slant
+        a round of radius ``r`` reaches ``r (sqrt(1 + slant^2) - 1)`` farther, the lower one on
+        the near side, the upper one on the far side.
         """
-        return np.asarray(ring.height[:, None] * (np.hypot(1, slant) - 1), float)
+        round_mm = np.where(slant > 0, above_mm[:, None], ring.height[:, None])
+        return np.asarray(round_mm * (np.hypot(1, slant) - 1), float)

@@ -17,24 +17,30 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
 from petitpied.vision.edges import OUTER_REACH_PX, ShellEdges
-from petitpied.vision.ring_geometry import Geometry, Rings, Seen
+from petitpied.vision.ring_geometry import Geometry, Rings
+from petitpied.vision.ring_steps import (
+    BLUNTNESS,
+    Parallax,
+    TrayFeet,
+    Update,
+    cap_step,
+    foot_step,
+    tray_feet,
+)
 
 Floats = NDArray[np.float64]
 
 #: highest harmonic: the outline is judged to 15 undulations (ISO 12181); a cap is smooth
 FOOT_ORDER, CAP_ORDER = 15, 7
-#: prior of a cap's harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5; of a foot's
-#: against its cap's: FOOT_HARMONIC_REL / (k - 1), never under RUFFLE_REL. From out-of-round
-#: shells of the tuning scenes (1.5 to 3 %, feet uneven by half as much).
-HARMONIC_REL, FOOT_HARMONIC_REL, RUFFLE_REL = 0.03, 0.012, 0.004
-#: prior of the foot's place and size about the cap, relative to the cap's radius
-LEAN_REL, SPREAD_REL, SPREAD_SIGMA_REL = 0.03, 0.05, 0.05
 #: a foot shows on a ray if the outer edge is this much beyond the cap's edge, relative to the
 #: radius: twice the scatter of single edges on tuning scenes (0.2 mm on 22 mm)
 SHOWS_REL = 0.018
-#: an outer edge within this of the cap's silhouette is the cap's, relative to the radius: the
-#: scatter of single edges
-EXPLAINED_REL = 0.008
+#: rings whose silhouettes are nearer together than this share the outer edge, relative to the
+#: radius: the scatter of single edges
+OWN_REL = 0.02
+#: an outer edge this far beyond the cap's silhouette is the foot's, wherever the foot was thought
+#: to end, relative to the radius: four times that scatter
+BEYOND_REL = 0.06
 #: slant (tangent of the view's angle) from which a rim 3 mm above the foot hides 0.3 mm of it
 HIDING_SLANT = 0.1
 #: a foot is at least this wide somewhere, relative to the radius (0.65 mm on 22 mm)
@@ -45,11 +51,6 @@ FOOT_WIDTH_REL = 0.03
 ROUNDS, ROUNDS_AGAIN = 6, 6
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
-#: neighbouring rays share ruffles and smoothing: one independent value every four rays
-RAYS_A_VALUE = 4.0
-#: edge scatter below this does not lower the weight of a ray (relative to the radius)
-SCATTER_FLOOR_REL = 0.003
-CAUCHY_SCALE = 2.385
 
 
 @dataclass(frozen=True)
@@ -60,10 +61,10 @@ class Heights:
     """
 
     cap_rim_mm: float = 4.7
-    foot_mm: float = 1.7  # where the foot is widest
+    foot_mm: float = 1.5  # where the foot is widest
     top_mm: float = 12.5
     cap_rim_u_mm: float = 0.8
-    foot_u_mm: float = 0.4
+    foot_u_mm: float = 0.5
     top_u_mm: float = 1.5
     bare_rim_mm: float = 1.2  # rim of a shell without foot: its cap stands on the liner
     bare_top_mm: float = 6.5
@@ -77,7 +78,8 @@ class FittedRings:
     ``foot`` is None where no foot shows. ``radius_u_mm`` is the standard uncertainty of the
     mean radius from edge scatter; ``centre_u_mm`` of each coordinate of the centre; ``shows``
     the share of rays on which the foot shows; ``scatter_mm`` the robust spread of the edge
-    points about their ring.
+    points about their ring; ``bluntness`` how blunt the domes are,
+    ``parallax`` what the leans say of the heights.
     """
 
     cap: tuple[Ring, ...]
@@ -88,87 +90,8 @@ class FittedRings:
     foot_centre_u_mm: Floats
     shows_rel: Floats
     scatter_mm: Floats
-
-
-def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
-    """Robust standard deviation a shell (S,) of residuals (S, N) that count."""
-    counts = weight > 0
-    number = counts.sum(axis=1)
-    # those that do not count sort behind all others
-    rising = np.sort(np.where(counts, np.abs(residual), np.inf), axis=1)
-    each, half = np.arange(len(rising)), number // 2
-    median = (rising[each, np.maximum(number - 1, 0) // 2] + rising[each, half]) / 2
-    spread = np.where(number >= 8, 1.4826 * median, 1.4826 * 0.01 * radius)
-    return np.maximum(spread, SCATTER_FLOOR_REL * radius)
-
-
-@dataclass(frozen=True)
-class _Update:
-    ring: Rings
-    normal: Floats  # (S, P, P), inverse of the covariance
-    scatter: Floats  # (S,)
-
-
-@dataclass(frozen=True)
-class _Prior:
-    """Normal prior of S rings: radius and centre shift (S, 3), harmonics (S, 2, K - 1) and
-    their precisions (S, 3), (S, 2 (K - 1))."""
-
-    target: Floats
-    precision: Floats
-    harmonics: Floats
-    harmonic_precision: Floats
-
-
-def _cap_prior(ring: Rings) -> _Prior:
-    """No say in size and place; harmonics small."""
-    shells, _, count = ring.harmonics.shape
-    sigma = HARMONIC_REL / np.arange(1, count + 1) ** 1.5 * ring.radius[:, None]
-    none = np.zeros((shells, 3))
-    return _Prior(none, none, np.zeros_like(ring.harmonics), np.tile(1 / sigma**2, (1, 2)))
-
-
-def _foot_prior(foot: Rings, cap: Rings) -> _Prior:
-    """A foot goes round its cap, with its shape, a little wider, not far off its middle."""
-    shells, _, count = foot.harmonics.shape
-    radius = cap.radius[:, None]
-    sigma = np.array([SPREAD_SIGMA_REL, LEAN_REL, LEAN_REL]) * radius
-    target = np.column_stack([cap.radius * (1 + SPREAD_REL), cap.centre - foot.centre])
-    k = np.arange(1, count + 1)
-    harmonic = np.maximum(FOOT_HARMONIC_REL / k, RUFFLE_REL) * radius
-    like_cap = np.zeros((shells, 2, count))
-    like_cap[:, :, : cap.harmonics.shape[2]] = cap.harmonics
-    return _Prior(target, 1 / sigma**2, like_cap, np.tile(1 / harmonic**2, (1, 2)))
-
-
-def _step(
-    ring: Rings,
-    seen: Seen,
-    weight: Floats,
-    less: Floats,
-    prior: _Prior,
-) -> _Update:
-    """One weighted ridge step. ``less`` (S, N) is taken off the points' reach."""
-    order = 1 + ring.harmonics.shape[2]
-    reach = seen.reach - less
-    residual = reach - seen.radius
-    scatter = _scatter(residual, weight, ring.radius)
-    w = weight / (1 + (residual / (CAUCHY_SCALE * scatter[:, None])) ** 2)
-    w = w / scatter[:, None] ** 2 / RAYS_A_VALUE
-    weighted = (seen.basis * w).transpose(1, 0, 2)
-    normal = weighted @ seen.basis.transpose(1, 2, 0)
-    moment = (weighted @ reach[..., None])[..., 0]
-    precision = np.concatenate([prior.precision, prior.harmonic_precision], axis=1)
-    target = np.concatenate([prior.target, prior.harmonics.reshape(len(w), -1)], axis=1)
-    each = np.arange(precision.shape[1])
-    normal[:, each, each] += precision
-    moment += precision * target
-    solved = np.asarray(np.linalg.solve(normal, moment[..., None])[..., 0], float)
-    harmonics = np.stack([solved[:, 3 : 2 + order], solved[:, 2 + order :]], axis=1)
-    moved = replace(
-        ring, centre=ring.centre + solved[:, 1:3], radius=solved[:, 0], harmonics=harmonics
-    )
-    return _Update(moved, np.asarray(normal, float), scatter)
+    bluntness: float
+    parallax: Parallax
 
 
 def _start(
@@ -191,7 +114,7 @@ def _start(
 
     cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
     foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
-    foot = replace(foot, centre=cap.centre.copy(), radius=cap.radius * (1 + SPREAD_REL))
+    foot = replace(foot, centre=cap.centre.copy(), radius=cap.radius * (1 + TrayFeet().spread))
     return cap, foot, shows & ~bare[:, None]
 
 
@@ -256,44 +179,61 @@ def fit_rings(
         cap, foot = _again(before, cap, foot)
     bare = np.asarray(~shows.any(axis=1), bool)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
+    above = np.maximum(cap.height - foot.height, 0.0)
     rays = geometry.outer.shape[1]
     both = np.concatenate([geometry.outer, geometry.cap], axis=1)
     outer_and_rim = geometry.at_height(both, cap.height)
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight * contact
     rim_weight = edges.cap.weight * contact
+    bluntness = BLUNTNESS if before is None else before.bluntness
+    parallax, feet = Parallax(0.0, heights.cap_rim_u_mm, np.zeros(2)), TrayFeet()
     for _ in range(ROUNDS if before is None else ROUNDS_AGAIN):
         all_by_cap, by_foot = cap.seen(outer_and_rim), foot.seen(at_foot)
         by_cap = all_by_cap.first(rays)
         slant = geometry.slant(cap, by_cap.turn)
-        bulge = geometry.cap_bulge(cap, dome, slant)
-        foot_bulge = geometry.foot_bulge(foot, geometry.slant(foot, by_foot.turn))
+        bulge, growth = geometry.cap_bulge(cap, dome, bluntness, slant)
+        foot_bulge = geometry.foot_bulge(foot, above, geometry.slant(foot, by_foot.turn))
         beyond_cap = by_cap.reach - bulge - by_cap.radius
         beyond_foot = by_foot.reach - foot_bulge - by_foot.radius
-        # an edge that the cap explains is no evidence for the foot, unless the foot is seen
-        explained = beyond_cap < EXPLAINED_REL * cap.radius[:, None]
+        # the outer edge is that of the ring which reaches farther out, as they stand: to judge
+        # by the edge itself would take its outward errors for feet, its inward ones for caps
+        foot_farther = (beyond_cap - beyond_foot) / (OWN_REL * cap.radius[:, None])
+        to_foot, to_cap = np.clip(foot_farther, 0, 1), np.clip(-foot_farther, 0, 1)
+        plainly_foot = shows & (beyond_cap > BEYOND_REL * cap.radius[:, None])
+        to_foot[plainly_foot], to_cap[plainly_foot] = 1.0, 0.0
+        to_foot[bare], to_cap[bare] = 0.0, 1.0
         # on the side away from the camera a cap hides its foot: there the dome's own shading
-        # passes for a rim, unless the outer edge lies farther out than the cap can reach
-        hidden = explained & (slant > HIDING_SLANT)
-        seen = shows & ~hidden
-        to_cap = np.where(bare[:, None], 1.0, explained & ~seen)
-        # a foot may hide behind the outer edge, never reach beyond it
-        to_foot = np.where((beyond_foot < 0) | (to_cap == 0), 1.0, 0.0)
-        cap_step = _step(
+        # passes for a rim, unless the foot shows
+        seen = shows * np.where(slant > HIDING_SLANT, to_foot, 1.0)
+        caps, bluntness = cap_step(
             cap,
             all_by_cap,
             np.concatenate([outer_weight * to_cap, rim_weight * seen], axis=1),
-            np.concatenate([bulge, np.zeros_like(bulge)], axis=1),
-            _cap_prior(cap),
+            np.concatenate([bulge, bulge], axis=1),
+            np.concatenate([growth, growth], axis=1),
+            bluntness,
         )
-        cap = cap_step.ring
-        foot_step = _step(foot, by_foot, outer_weight * to_foot, foot_bulge, _foot_prior(foot, cap))
-        foot = foot_step.ring
-    return _collect(cap_step, foot_step, bare, shows)
+        cap = caps.ring
+        slants = geometry.slants(cap)
+        about = cap, slants, feet
+        weight = outer_weight * to_foot
+        feet_now, parallax = foot_step(
+            foot, by_foot, weight, foot_bulge, about, parallax, heights.cap_rim_u_mm
+        )
+        foot = feet_now.ring
+        expected = parallax.draught_mm + parallax.height_mm * slants
+        feet = tray_feet(cap, foot, (weight > 0).mean(axis=1) * ~bare, expected)
+    return _collect(caps, feet_now, bare, shows, bluntness, parallax)
 
 
 def _collect(
-    cap: _Update, foot: _Update, bare: NDArray[np.bool_], shows: NDArray[np.bool_]
+    cap: Update,
+    foot: Update,
+    bare: NDArray[np.bool_],
+    shows: NDArray[np.bool_],
+    bluntness: float,
+    parallax: Parallax,
 ) -> FittedRings:
     count = range(len(bare))
     cap_u, foot_u = (
@@ -308,4 +248,6 @@ def _collect(
         np.sqrt((foot_u[:, 1] ** 2 + foot_u[:, 2] ** 2) / 2),
         shows.mean(axis=1),
         np.where(bare, cap.scatter, foot.scatter),
+        bluntness,
+        parallax,
     )

@@ -1,0 +1,264 @@
+"""One step of the ring fits: weighted ridge regression of all shells, with what they share.
+
+A ring's radius is a Fourier series fitted with Cauchy weights (Holland & Welsch 1977). The ridge
+is a normal prior: on the size of the harmonics, and of a foot on its place and width about its
+cap. What all shells of a tray have in common (how blunt the domes are, how high the cap rims
+lie over the feet, which way a draught leans them) is solved for together with every shell's
+own: normal equations in bordered form, the shells eliminated first (Schur complement; Golub &
+Van Loan, Matrix Computations, 3.2.11 in the 3rd edition; section from memory).
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from petitpied.vision.ring_geometry import Rings, Seen
+
+Floats = NDArray[np.float64]
+
+#: prior of a cap's harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5; of a foot's
+#: against its cap's: FOOT_HARMONIC_REL / (k - 1), never under RUFFLE_REL. From out-of-round
+#: shells of the tuning scenes (1.5 to 3 %, feet uneven by a fifth of that).
+HARMONIC_REL, FOOT_HARMONIC_REL, RUFFLE_REL = 0.02, 0.006, 0.003
+#: how blunt the domes of a tray are, `petitpied.vision.ring_geometry.Geometry.cap_bulge`: what
+#: it is before the photo is asked, and its spread. Silhouettes of the tuning scenes' two makers:
+#: 0.9 and 2.6
+BLUNTNESS, BLUNTNESS_SIGMA = 2.0, 2.0
+#: within which range a tray's may be found
+BLUNTNESS_RANGE = (0.3, 5.0)
+#: mean lean of a tray (a draught), relative to the radius: standard uncertainty beforehand
+DRAUGHT_SIGMA_REL = 0.03
+#: neighbouring rays share ruffles and smoothing: one independent value every four rays
+RAYS_A_VALUE = 4.0
+#: edge scatter below this does not lower the weight of a ray (relative to the radius)
+SCATTER_FLOOR_REL = 0.003
+CAUCHY_SCALE = 2.385
+
+
+@dataclass(frozen=True)
+class TrayFeet:
+    """How feet go round their caps on this tray, relative to the cap's radius.
+
+    The width's mean and spread, and the spread of the leans: where a cap hides its foot, the
+    shells that show theirs say what it is like. Before any has been seen: wide.
+    """
+
+    spread: float = 0.05
+    spread_sigma: float = 0.05
+    lean_sigma: float = 0.03
+
+
+#: a tray's own spreads are known from this many shells' worth of the wide ones, and never
+#: narrower than this
+WIDE_SHELLS, NARROWEST_REL = 1.0, 0.006
+
+
+@dataclass(frozen=True)
+class Update:
+    """Rings after a step, their normal matrices (S, P, P), the edges' scatter (S,)."""
+
+    ring: Rings
+    normal: Floats
+    scatter: Floats
+
+
+@dataclass(frozen=True)
+class Parallax:
+    """Error of the cap rims' height over the feet as the leans show it, mm, and its standard
+    uncertainty; the tray's mean lean (2,), mm."""
+
+    height_mm: float
+    u_mm: float
+    draught_mm: Floats
+
+
+@dataclass(frozen=True)
+class _Prior:
+    """Normal prior of S rings: radius and centre shift (S, 3), harmonics (S, 2, K - 1) and
+    their precisions (S, 3), (S, 2 (K - 1))."""
+
+    target: Floats
+    precision: Floats
+    harmonics: Floats
+    harmonic_precision: Floats
+
+
+@dataclass(frozen=True)
+class _Normal:
+    """Normal equations: matrix (S, P, P), right side (S, P), weighted basis (S, P, N), robust
+    scatter (S,)."""
+
+    matrix: Floats
+    moment: Floats
+    weighted: Floats
+    scatter: Floats
+
+
+def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
+    """Robust standard deviation a shell (S,) of residuals (S, N) that count."""
+    counts = weight > 0
+    number = counts.sum(axis=1)
+    # those that do not count sort behind all others
+    rising = np.sort(np.where(counts, np.abs(residual), np.inf), axis=1)
+    each, half = np.arange(len(rising)), number // 2
+    median = (rising[each, np.maximum(number - 1, 0) // 2] + rising[each, half]) / 2
+    spread = np.where(number >= 8, 1.4826 * median, 1.4826 * 0.01 * radius)
+    return np.maximum(spread, SCATTER_FLOOR_REL * radius)
+
+
+def _cap_prior(ring: Rings) -> _Prior:
+    """No say in size and place; harmonics small."""
+    shells, _, count = ring.harmonics.shape
+    sigma = HARMONIC_REL / np.arange(1, count + 1) ** 1.5 * ring.radius[:, None]
+    none = np.zeros((shells, 3))
+    return _Prior(none, none, np.zeros_like(ring.harmonics), np.tile(1 / sigma**2, (1, 2)))
+
+
+def _foot_prior(foot: Rings, cap: Rings, known: TrayFeet, expected_mm: Floats) -> _Prior:
+    """A foot goes round its cap, with its shape, as wide as the tray's, not far off its middle.
+
+    ``expected_mm`` (S, 2): lean that all feet of the tray have here. A shell that leans far
+    out of the tray's spread is held less (Cauchy weight).
+    """
+    shells, _, count = foot.harmonics.shape
+    radius = cap.radius[:, None]
+    sigma = np.array([known.spread_sigma, known.lean_sigma, known.lean_sigma]) * radius
+    away = foot.centre - cap.centre - expected_mm
+    far = np.hypot(*away.T) / (CAUCHY_SCALE * known.lean_sigma * cap.radius)
+    precision = 1 / sigma**2
+    precision[:, 1:] /= (1 + far**2)[:, None]
+    target = np.column_stack([cap.radius * (1 + known.spread), cap.centre - foot.centre])
+    k = np.arange(1, count + 1)
+    harmonic = np.maximum(FOOT_HARMONIC_REL / k, RUFFLE_REL) * radius
+    like_cap = np.zeros((shells, 2, count))
+    like_cap[:, :, : cap.harmonics.shape[2]] = cap.harmonics
+    return _Prior(target, precision, like_cap, np.tile(1 / harmonic**2, (1, 2)))
+
+
+def _normal(ring: Rings, seen: Seen, weight: Floats, less: Floats, prior: _Prior) -> _Normal:
+    """``less`` (S, N) is taken off the points' reach."""
+    reach = seen.reach - less
+    residual = reach - seen.radius
+    scatter = _scatter(residual, weight, ring.radius)
+    w = weight / (1 + (residual / (CAUCHY_SCALE * scatter[:, None])) ** 2)
+    w = w / scatter[:, None] ** 2 / RAYS_A_VALUE
+    weighted = (seen.basis * w).transpose(1, 0, 2)
+    matrix = weighted @ seen.basis.transpose(1, 2, 0)
+    moment = (weighted @ reach[..., None])[..., 0]
+    precision = np.concatenate([prior.precision, prior.harmonic_precision], axis=1)
+    target = np.concatenate([prior.target, prior.harmonics.reshape(len(w), -1)], axis=1)
+    each = np.arange(precision.shape[1])
+    matrix[:, each, each] += precision
+    moment += precision * target
+    return _Normal(np.asarray(matrix, float), moment, weighted, scatter)
+
+
+def _solve_bordered(
+    normal: _Normal, border: Floats, corner: Floats, right: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Every shell's own unknowns (S, P), the shared ones (G,), and the latter's information
+    (G, G): the minimum of the sum over shells of ``x' N x / 2 - m x - x' B g``, plus
+    ``g' A g / 2 - a g``, with ``border`` B (S, P, G), ``corner`` A (G, G), ``right`` a (G,)."""
+    solved = np.linalg.solve(normal.matrix, np.concatenate([normal.moment[..., None], border], 2))
+    alone, moved = solved[..., 0], solved[..., 1:]
+    information = corner - np.einsum("spg,sph->gh", border, moved)
+    shared = np.linalg.solve(information, right + np.einsum("spg,sp->g", border, alone))
+    return np.asarray(alone + moved @ shared, float), shared, information
+
+
+def _updated(ring: Rings, normal: _Normal, solved: Floats) -> Update:
+    order = 1 + ring.harmonics.shape[2]
+    harmonics = np.stack([solved[:, 3 : 2 + order], solved[:, 2 + order :]], axis=1)
+    moved = replace(
+        ring, centre=ring.centre + solved[:, 1:3], radius=solved[:, 0], harmonics=harmonics
+    )
+    return Update(moved, normal.matrix, normal.scatter)
+
+
+def cap_step(
+    ring: Rings, seen: Seen, weight: Floats, less: Floats, growth: Floats, bluntness: float
+) -> tuple[Update, float]:
+    """One step of all caps and of what they share, how blunt the domes are.
+
+    ``less`` (S, N) is the bulge at this ``bluntness``, ``growth`` (S, N) its slope over it. The
+    rim on the near side says where a cap is, its silhouette on the far side how steep the
+    dome's flank is.
+    """
+    normal = _normal(ring, seen, weight, less, _cap_prior(ring))
+    # the first row of the weighted basis is the weight itself
+    weighted_growth = normal.weighted[:, 0] * growth
+    precision = 1 / BLUNTNESS_SIGMA**2
+    beforehand = precision * (BLUNTNESS - bluntness)
+    solved, shared, _ = _solve_bordered(
+        normal,
+        -(normal.weighted @ growth[..., None]),
+        np.array([[float((weighted_growth * growth).sum()) + precision]]),
+        np.array([float((weighted_growth * (seen.reach - less)).sum()) + beforehand]),
+    )
+    blunter = float(np.clip(bluntness + float(shared[0]), *BLUNTNESS_RANGE))
+    return _updated(ring, normal, solved), blunter
+
+
+def foot_step(
+    foot: Rings,
+    seen: Seen,
+    weight: Floats,
+    less: Floats,
+    about: tuple[Rings, Floats, TrayFeet],
+    before: Parallax,
+    height_u_mm: float,
+) -> tuple[Update, Parallax]:
+    """One step of all feet, of the tray's mean lean, and of the cap rims' height over them.
+
+    ``about``: the caps, the slant (S, 2) under which the camera sees each, and what is known of
+    the tray's feet. With a wrong height, caps seem to lean away from the camera's foot point
+    or towards it, the more the farther they are from it; ``height_u_mm`` is the height's
+    standard uncertainty beforehand.
+    """
+    cap, slant, known = about
+    expected = before.draught_mm + before.height_mm * slant
+    prior = _foot_prior(foot, cap, known, expected)
+    normal = _normal(foot, seen, weight, less, prior)
+    shells, size = normal.moment.shape
+    # a lean is own + draught + height * slant
+    shared = np.zeros((shells, 2, 3))
+    shared[:, 0, 0], shared[:, 1, 0] = slant.T
+    shared[:, 0, 1] = shared[:, 1, 2] = 1.0
+    held = prior.precision[:, 1:, None] * shared
+    border = np.zeros((shells, size, 3))
+    border[:, 1:3] = held
+    draught_u = DRAUGHT_SIGMA_REL * float(np.median(cap.radius))
+    beforehand = np.array([max(height_u_mm, 1e-3), draught_u, draught_u])
+    corner = np.einsum("scg,sch->gh", shared, held) + np.diag(1 / beforehand**2)
+    right = -np.einsum("scg,sc->g", held, prior.target[:, 1:])
+    solved, found, information = _solve_bordered(normal, border, corner, right)
+    u_mm = float(np.sqrt(np.linalg.inv(information)[0, 0]))
+    return _updated(foot, normal, solved), Parallax(float(found[0]), u_mm, found[1:])
+
+
+def tray_feet(cap: Rings, foot: Rings, weight: Floats, expected_mm: Floats) -> TrayFeet:
+    """What the tray's feet have in common, from the rings as they stand.
+
+    ``weight`` (S,): how well each foot shows, 0 to 1; ``expected_mm`` (S, 2) as above. Spreads
+    are root mean squares of deviations, cut off at the wide spreads' double, drawn towards the
+    wide ones as if `WIDE_SHELLS` shells had them.
+    """
+    wide = TrayFeet()
+    if weight.sum() < 1.0:
+        return wide
+    width = foot.radius / cap.radius - 1
+    lean = (foot.centre - cap.centre - expected_mm) / cap.radius[:, None]
+
+    def sigma(deviation: Floats, beforehand: float) -> float:
+        square = np.minimum(deviation**2, (2 * beforehand) ** 2)
+        total = float((weight * square).sum()) + WIDE_SHELLS * beforehand**2
+        return max(float(np.sqrt(total / (float(weight.sum()) + WIDE_SHELLS))), NARROWEST_REL)
+
+    rising = np.argsort(width)
+    middle = np.searchsorted(np.cumsum(weight[rising]), weight.sum() / 2)
+    spread = float(width[rising[min(int(middle), len(width) - 1)]])
+    leans = np.sqrt((lean**2).mean(axis=1))
+    return TrayFeet(
+        spread, sigma(width - spread, wide.spread_sigma), sigma(leans, wide.lean_sigma)
+    )
