@@ -13,15 +13,18 @@ import cv2
 import numpy as np
 
 from petitpied.domain.errors import LensError
+from petitpied.domain.settings import Settings
 from petitpied.domain.view import distort
 from petitpied.lens.chart import find_chart
 from petitpied.lens.chart_set import ChartPhoto, profile_of
 from petitpied.lens.matching import camera_guess
+from petitpied.rim.record_json import record_to_dict
 from petitpied.vision.decode import decode_photo
 from petitpied.vision.find_card import find_cards
+from petitpied.vision.inspection import inspect_photo
 from petitpied.vision.solve_photo import solve_photo
 from petitpied.vision.view import guess_camera, solve_view
-from tests.benchmarks.scorer import project
+from tests.benchmarks.scorer import SceneScore, project, score, statistics
 from tests.lens.charts import Lens, good_poses, photograph
 from tests.vision.card_views import SIZE_PX, draw_cards, overhead_view
 
@@ -115,6 +118,13 @@ def _profile_of_scene(truth, seed):
     return _profile(lens, seed)
 
 
+def _profile_guess(photo, truth, seed):
+    """What a profile of the scene's own lens says of its photo."""
+    profile = _profile_of_scene(truth, seed)
+    named = replace(profile, camera=photo.camera, focal_35mm_mm=photo.focal_35mm_mm)
+    return camera_guess(named, replace(photo, focal_mm=5.6), named=True)
+
+
 def _scene_rows(picture: Path, seed: int):
     """(way, errors) of one traced photo: each single card, all cards, each with the profile."""
     truth = json.loads(picture.with_suffix(".json").read_text())
@@ -122,13 +132,51 @@ def _scene_rows(picture: Path, seed: int):
     grey = cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY)
     seen = find_cards(grey)
     plain = guess_camera(photo.width_px, photo.height_px, photo.focal_35mm_mm)
-    profile = _profile_of_scene(truth, seed)
-    named = replace(profile, camera=photo.camera, focal_35mm_mm=photo.focal_35mm_mm)
-    by_profile = camera_guess(named, replace(photo, focal_mm=5.6), named=True)
+    by_profile = _profile_guess(photo, truth, seed)
     for many, cards in [("one card", seen[:1]), *([("two cards", seen)] if len(seen) > 1 else [])]:
         for lens, guess in (("EXIF", plain), ("lens profile", by_profile)):
             solved = solve_photo(grey, cards, guess, 0.3).solved
             yield f"{many}, {lens}", scale_errors_mm(solved.view, truth)
+
+
+def _shell_scores(picture: Path, seed: int):
+    """(way, score) of one traced photo inspected as a whole, without and with a profile."""
+    truth = json.loads(picture.with_suffix(".json").read_text())
+    photo = decode_photo(picture.read_bytes(), picture.name)
+    many = "one card" if len(truth["cards"]) == 1 else "two cards"
+    for lens in ("EXIF", "lens profile"):
+        guess = _profile_guess(photo, truth, seed) if lens == "lens profile" else None
+        record = inspect_photo(replace(photo, lens=guess), Settings())
+        result = score(truth, record_to_dict(record))
+        result.name = picture.stem
+        yield f"{many}, {lens}", result
+
+
+def _shell_lines(title: str, pictures: list[Path]) -> Iterator[str]:
+    """Whole shells: everything between photo and diameter, by what is known of the lens."""
+    if not pictures:
+        return
+    scores: dict[str, list[SceneScore]] = {}
+    for i, picture in enumerate(pictures):
+        try:
+            for way, result in _shell_scores(picture, FIRST_SEED + 100 + i):
+                scores.setdefault(way, []).append(result)
+        except LensError as error:
+            yield f"{picture.stem}: {error}"
+    yield f"\n{title}: errors of shells' diameters\n"
+    yield "| lens and cards | photos | shells | mean, mm | RMS, mm | slope per 100 mm | in u95 |"
+    yield "|---|---|---|---|---|---|---|"
+    for way in sorted(scores):
+        of = statistics(scores[way], "diameter_mm")
+        if of is not None:
+            yield (
+                f"| {way} | {len(scores[way])} | {of.count} | {of.mean:+.3f} | {of.rms:.3f} "
+                f"| {of.slope_per_100mm:+.3f} | {of.coverage:.2f} |"
+            )
+    for way in sorted(scores):
+        each = ((s.name, statistics([s], "diameter_mm")) for s in scores[way])
+        told = ", ".join(f"{name} {of.mean:+.2f}/{of.rms:.2f}" for name, of in each if of)
+        yield f"\n{way}, mean/RMS by photo: {told}"
 
 
 def _scale_lines(title: str, pictures: list[Path]) -> Iterator[str]:
@@ -180,4 +228,6 @@ def lens_lines(tuning: list[Path], held_out: list[Path], few: bool) -> Iterator[
     yield from _profile_lines(few)
     yield from _scale_lines("Scenes used for tuning", tuning[:2] if few else tuning)
     yield from _scale_lines("Held-out scenes", held_out[:2] if few else held_out)
+    yield from _shell_lines("Scenes used for tuning", tuning[:2] if few else tuning)
+    yield from _shell_lines("Held-out scenes", held_out[:2] if few else held_out)
     yield from _print_lines()

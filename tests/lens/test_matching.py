@@ -68,6 +68,21 @@ def test_an_uneven_zoom_is_known_by_its_rounding_or_by_the_digital_zoom():
     assert told.covariance[0, 0] < loose.covariance[0, 0]
 
 
+@pytest.mark.parametrize(
+    ("size", "follows_mm"), [((640, 360), 28.3), ((480, 480), 30.6), ((320, 180), 28.3)]
+)
+def test_a_picture_cut_to_another_shape(size, follows_mm):
+    """16:9 of 4:3 keeps the whole width, a square the whole height. The 35-mm-equivalent focal
+    length, by the diagonal (EXIF 2.32; CIPA DC-008), may follow the cut or stay."""
+    rays = np.random.default_rng(3).uniform(-0.25, 0.25, (20, 2))
+    full = shown(camera_guess(PROFILE, photo()), rays)
+    scale = max(size[0] / 640, size[1] / 480)
+    cut = (np.array([640, 480]) - np.array(size) / scale) / 2
+    for told_mm in (26.0, round(follows_mm)):
+        seen = shown(camera_guess(PROFILE, photo(*size, focal_35mm_mm=told_mm)), rays)
+        assert seen == pytest.approx((full - cut + 0.5) * scale - 0.5, abs=1e-9)
+
+
 @pytest.mark.parametrize("orientation", range(1, 9))
 def test_turned_pictures(orientation):
     """The picture of a point, turned as `decode.upright` turns pixels, lies where the turned
@@ -94,7 +109,9 @@ def test_turned_pictures(orientation):
     [
         ({"camera": "Brume Phone 2"}, "taken by Brume Phone 2"),
         ({"focal_mm": 1.6, "focal_35mm_mm": 13.0}, "lens of 1.6 mm"),
-        ({"width": 640, "height": 360}, "another shape"),
+        ({"width": 640, "height": 360, "focal_35mm_mm": 35.0}, "does not explain the cut"),
+        ({"width": 640, "height": 360, "digital_zoom": 1.3}, "zoomed into"),
+        ({"width": 1600, "height": 480}, "another shape"),
         ({"width": 480, "height": 640}, "another shape"),
         ({"focal_35mm_mm": 13.0}, "wider than the one that was measured"),
         ({"focal_35mm_mm": 52.0, "focal_mm": None}, "focal length is 52 mm"),

@@ -1,6 +1,7 @@
 """Scenes drawn from a seed: liners, lights, flavours, lenses, sizes and tilts as they come.
 
-``f`` scenes are held out (figures only), ``t`` scenes are for tuning, ``n`` scenes are bakes of
+``g`` scenes are held out (figures only), so were ``f`` scenes until the geometry of rings was
+tuned on them; ``t`` scenes are for tuning, ``v`` scenes for training, ``n`` scenes are bakes of
 one oven that does nothing to the shells, seen by a wide lens from near, and ``p`` scenes are bakes
 on which a spot came out larger and browner; the odd ones went in turned, and the spot with them: it
 is the hand's, and among the unturned ones alone the oven's. Description only.
@@ -112,6 +113,8 @@ def bake(name: str, seed: int, spot: Spot | None) -> Scene:
 
 
 VARIED_HELD_OUT = tuple(varied(f"f{i:02d}", 40_000 + 7 * i) for i in range(1, 19))
+VARIED_FIGURES = tuple(varied(f"g{i:02d}", 90_000 + 7 * i) for i in range(1, 25))
+VARIED_TRAINING = tuple(varied(f"v{i:02d}", 80_000 + 7 * i) for i in range(1, 61))
 VARIED_TUNING = tuple(varied(f"t{i:02d}", 50_000 + 7 * i) for i in range(1, 25))
 NULL_BAKES = tuple(bake(f"n{i:02d}", 60_000 + 7 * i, None) for i in range(1, 49))
 SPOT_BAKES = tuple(bake(f"p{i:02d}", 70_000 + 7 * i, SPOT) for i in range(1, 25))

@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 
 #: same shape of picture: sizes are rounded to whole pixels, often to multiples of 16
 SHAPE_REL = 0.01
+#: a camera cuts its field to 16:9 or to a square, or little more (21:9): a panorama is no cut
+MOST_CUT = 1.8
 #: the lens's own focal length is written to 1 or 2 decimals of some 5 mm
 FOCAL_REL = 0.02
 #: the 35-mm-equivalent focal length is a whole number of millimetres (EXIF 2.32)
@@ -47,13 +49,45 @@ def _other_lens(profile: LensProfile, photo: Photo) -> str | None:
             f"the photo was taken with the camera's lens of {mine:g} mm, the profile with that "
             f"of {other:g} mm"
         )
-    width, height = stored_size(photo.width_px, photo.height_px, photo.orientation)
-    if abs(width / height * profile.height_px / profile.width_px - 1) > SHAPE_REL:
-        return (
-            f"the picture, {width} x {height} pixels, has another shape than the profile's, "
-            f"{profile.width_px} x {profile.height_px}"
-        )
     return None
+
+
+def _pixel_scale(profile: LensProfile, photo: Photo) -> tuple[float, float]:
+    """Photo's pixels a pixel of the profile before any zoom, and the photo's diagonal relative
+    to the whole field's: 1, or less where the camera cut the sensor's field to another shape
+    (16:9 of 4:3: whole width; 1:1: whole height)."""
+    width, height = stored_size(photo.width_px, photo.height_px, photo.orientation)
+    whole = float(np.hypot(profile.width_px, profile.height_px))
+    across, down = width / profile.width_px, height / profile.height_px
+    if abs(across / down - 1) <= SHAPE_REL:
+        return float(np.hypot(width, height)) / whole, 1.0
+    scale = max(across, down)
+    return scale, float(np.hypot(width, height)) / (whole * scale)
+
+
+def _crop_of_other_shape(profile: LensProfile, photo: Photo, shown_rel: float) -> _Crop | str:
+    """A photo of another shape is taken for the whole width or height of the profile's field.
+
+    Cameras differ in whether the 35-mm-equivalent focal length follows such a cut (it is by the
+    picture's diagonal); one of both readings needs to fit, and no digital zoom be told.
+    """
+    mine, other = photo.focal_35mm_mm, profile.focal_35mm_mm
+    width, height = stored_size(photo.width_px, photo.height_px, photo.orientation)
+    difference = (
+        f"the picture, {width} x {height} pixels, has another shape than the profile's, "
+        f"{profile.width_px} x {profile.height_px}"
+    )
+    lying = (width - height) * (profile.width_px - profile.height_px) >= 0
+    shape = width / height * profile.height_px / profile.width_px
+    if not lying or max(shape, 1 / shape) > MOST_CUT:
+        return difference
+    if mine is None or other is None:
+        return f"{difference}, and the header does not tell the zoom"
+    if abs((photo.digital_zoom or 1.0) / (profile.digital_zoom or 1.0) - 1) > ZOOM_U_REL:
+        return f"{difference}, and was zoomed into"
+    if min(abs(mine - other), abs(mine - other / shown_rel)) > 2 * ROUNDING_MM:
+        return f"{difference}, and its focal length of {mine:g} mm does not explain the cut"
+    return _Crop(1.0, 0.0)
 
 
 def _crop(profile: LensProfile, photo: Photo, named: bool) -> _Crop | str:
@@ -93,12 +127,19 @@ def camera_guess(profile: LensProfile, photo: Photo, *, named: bool = False) -> 
     if not named and (photo.camera is None or profile.camera is None):
         return "the header does not name the camera"
     fault = _other_lens(profile, photo)
-    crop = _crop(profile, photo, named) if fault is None else fault
+    if fault is not None:
+        return fault
+    unzoomed, shown_rel = _pixel_scale(profile, photo)
+    whole_field = shown_rel == 1.0
+    crop = (
+        _crop(profile, photo, named)
+        if whole_field
+        else _crop_of_other_shape(profile, photo, shown_rel)
+    )
     if isinstance(crop, str):
         return crop
-    size = stored_size(photo.width_px, photo.height_px, photo.orientation)
-    diagonal = float(np.hypot(*size))
-    scale = diagonal / float(np.hypot(profile.width_px, profile.height_px)) * crop.zoom
+    diagonal = float(np.hypot(photo.width_px, photo.height_px))
+    scale = unzoomed * crop.zoom
     turn = turn_matrix(photo.orientation)
     middle = (np.array([profile.width_px, profile.height_px]) - 1) / 2
     off = turn @ (np.array(profile.centre_px) - middle) * scale
