@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from petitpied.rim.agreement_words import Pair, agreement_lines
 from petitpied.rim.cli import app
 from petitpied.rim.record_files import record_bytes
 from petitpied.surface.agreement import agreement, best_threshold, kappa_of
@@ -49,3 +50,17 @@ def test_a_review_is_kept_beside_the_record_never_over_it(tmp_path):
     wrong = CliRunner().invoke(app, ["review", str(path), "--set", "Z99.crack=no"])
     assert wrong.exit_code != 0
     assert path.read_bytes() == before
+
+
+def test_agreement_suggests_a_limit_below_the_tools_own():
+    """The baker calls shells cracked on whose lines the tool was not sure enough to tell."""
+    sure = {"yes": (0.95, 0.9, 0.5, 0.45), "no": (0.0, 0.1, 0.2, 0.05)}
+    pairs = [
+        Pair(confidence >= 0.7, answer == "yes", 9.0 if confidence >= 0.7 else 0.0, confidence)
+        for answer, confidences in sure.items()
+        for confidence in confidences
+    ]
+    lines = "\n".join(agreement_lines({"crack": pairs}))
+    assert "6 of 8 alike" in lines
+    assert "inspect --crack-confidence 0.3" in lines
+    assert "kappa 1.00, 8 of 8 alike" in lines

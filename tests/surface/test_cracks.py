@@ -75,3 +75,25 @@ def test_most_shells_show_a_foot_and_its_share_is_a_share():
     assert all(0 <= f.shows_rel.value <= 1 for _, f in feet)
     # path-traced feet stand out all round but under the far side of the cap: half at least
     assert np.median([f.shows_rel.value for t, f in feet if t["has_foot"]]) > 0.5
+
+
+def test_every_shell_says_how_likely_its_likeliest_line_is():
+    _, pairs = pairs_of("side_light_vanilla_cracked")
+    for _, shell in pairs:
+        assert 0 <= shell.crack_confidence <= 1
+        surest = max((c.confidence for c in shell.cracks), default=None)
+        if surest is None:
+            assert shell.crack_confidence < 0.7  # a likelier one would have been told
+        else:
+            assert shell.crack_confidence >= surest
+
+
+def test_a_lower_limit_tells_more_shells_and_says_so():
+    name = "side_light_vanilla_cracked.jpg"
+    photo = decode_photo((SAMPLES / name).read_bytes(), name)
+    lenient = inspect_photo(photo, Settings(crack_confidence=0.05))
+    told = [s for s in lenient.shells if s.cracks]
+    usual = [s for s, _ in pairs_of("side_light_vanilla_cracked")[1] if s["cracks"]]
+    assert len(told) >= len(usual)
+    assert all(s.crack_confidence >= 0.05 for s in told)
+    assert any("confidence of 0.05" in warning for warning in lenient.warnings)

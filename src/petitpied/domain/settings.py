@@ -17,7 +17,8 @@ class Settings:
     ``profiles``: lens profiles to choose from; where ``profile_named``, the baker named the only
     one of them, and it must fit. ``print_scales``: card's letter and its printed size over the
     nominal one, for cards that are not printed true. ``reference``: the flavour's colour that
-    browning is counted from; else the tray's median.
+    browning is counted from; else the tray's median. ``crack_confidence``: from which confidence
+    on a dark line is told as a crack; else the tool's own.
     """
 
     relative: bool = False
@@ -28,3 +29,4 @@ class Settings:
     profiles: "tuple[LensProfile, ...]" = ()
     profile_named: bool = False
     reference: "Reference | None" = None
+    crack_confidence: float | None = None

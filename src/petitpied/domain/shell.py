@@ -95,6 +95,7 @@ class Shell:
     doubts: tuple[str, ...] = ()  # reasons to trust this shell's numbers less, plain words
     cracks: tuple[Crack, ...] | None = None  # None: not looked for
     crack_length_mm: Quantity | None = None  # of all cracks together
+    crack_confidence: float | None = None  # of the likeliest dark line, told as a crack or not
     foot: Foot | None = None  # how the foot stands round the shell
     colour: Colour | None = None
     browning: Quantity | None = None  # Delta E00 from the reference, positive: browner

@@ -48,8 +48,15 @@ def _pair(shell: Shell, tool: bool, baker: bool) -> Pair:
         tool,
         baker,
         sum(c.length_mm.value for c in cracks),
-        max((c.confidence for c in cracks), default=0.0),
+        _confidence(shell),
     )
+
+
+def _confidence(shell: Shell) -> float:
+    """Of the likeliest dark line; in older records of those alone that were told."""
+    if shell.crack_confidence is not None:
+        return shell.crack_confidence
+    return max((c.confidence for c in shell.cracks or ()), default=0.0)
 
 
 def kappa_word(kappa: float) -> str:
@@ -103,7 +110,8 @@ def _limit_lines(pairs: Sequence[Pair]) -> list[str]:
     sure = best_threshold(np.array([p.confidence for p in pairs]), baker)
     if sure is not None and sure.agreement.kappa is not None:
         lines.append(
-            f"  best by the tool's confidence: {sure.value:.2f}: "
+            f"  best by the tool's confidence: {sure.value:.2f} "
+            f"(inspect --crack-confidence {sure.value:.2f}): "
             f"kappa {sure.agreement.kappa:.2f}, {_alike(sure.agreement)}"
         )
     lines.append("  (a limit chosen on these shells flatters itself: judge new ones to see)")

@@ -19,6 +19,8 @@ def surface_to_dict(shell: Shell) -> Json:
     fields: Json = {}
     if shell.cracks is not None:
         fields["cracks"] = [_crack_to_dict(crack) for crack in shell.cracks]
+    if shell.crack_confidence is not None:
+        fields["crack_confidence"] = shell.crack_confidence
     if shell.foot is not None:
         fields["foot"] = _foot_to_dict(shell.foot)
     if shell.browning is not None:  # colour and shading were looked at
@@ -35,6 +37,7 @@ def surface_fields(data: Json) -> Json:
     fields: Json = {}
     if data.get("cracks") is not None:
         fields["cracks"] = tuple(_crack_from_dict(part) for part in data["cracks"])
+    fields["crack_confidence"] = data.get("crack_confidence")
     if data.get("foot") is not None:
         fields["foot"] = _foot_from_dict(data["foot"])
     if data.get("colour") is not None:

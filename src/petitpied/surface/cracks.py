@@ -37,15 +37,19 @@ FAINT_REL = 0.3
 
 @dataclass(frozen=True)
 class CapCracks:
-    """Cracks of each cap, in the patches' order, and the smallest crack width that this photo
-    can show."""
+    """Cracks of each cap, in the patches' order, the confidence of its likeliest dark line,
+    told or not (0: no line), and the smallest crack width that this photo can show."""
 
     cracks: tuple[tuple[Crack, ...], ...]
+    likeliest: tuple[float, ...]
     smallest_width_mm: Quantity
 
 
-def find_cracks(pixels_bgr: NDArray[np.uint8], patches: CapPatches) -> CapCracks:
-    """All cracks in the caps of ``patches``, which show ``pixels_bgr``.
+def find_cracks(
+    pixels_bgr: NDArray[np.uint8], patches: CapPatches, least_score: float | None = None
+) -> CapCracks:
+    """All cracks in the caps of ``patches``, which show ``pixels_bgr``: lines that the judge
+    gives ``least_score`` (else `CRACK_SCORE`).
 
     Lengths are of the centre line in plan view, longer than `LEAST_LENGTH_MM`; uncertainties are
     own only (the scale's share is the caller's to add).
@@ -55,7 +59,11 @@ def find_cracks(pixels_bgr: NDArray[np.uint8], patches: CapPatches) -> CapCracks
     lines = [centred(patches, valley, line) for line in find_lines(patches, ridges)]
     lines = [li for li in lines if li.length_mm(patches.mm_per_px) >= LEAST_LENGTH_MM]
     scores = verdicts(evidence(patches, ridges, lines))
-    good = [(s, line) for s, line in zip(scores, lines, strict=True) if s >= CRACK_SCORE]
+    least = CRACK_SCORE if least_score is None else least_score
+    good = [(s, line) for s, line in zip(scores, lines, strict=True) if s >= least]
+    likeliest = [0.0] * len(patches.caps)
+    for score, line in zip(scores, lines, strict=True):
+        likeliest[line.cap] = max(likeliest[line.cap], round(float(score), 3))
     kept = _without_walls(good, patches.mm_per_px)
     opened = widths(pixels_bgr, patches, [line for _, line in kept])
     cracks: list[list[Crack]] = [[] for _ in patches.caps]
@@ -69,7 +77,8 @@ def find_cracks(pixels_bgr: NDArray[np.uint8], patches: CapPatches) -> CapCracks
                 round(float(score), 3),
             )
         )
-    return CapCracks(tuple(map(tuple, cracks)), smallest_width(patches, ridges))
+    width = smallest_width(patches, ridges)
+    return CapCracks(tuple(map(tuple, cracks)), tuple(likeliest), width)
 
 
 def _length(line: Line, mm_per_px: float) -> Quantity:

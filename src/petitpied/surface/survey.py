@@ -30,9 +30,9 @@ class Survey:
     warnings: tuple[str, ...] = ()
 
 
-def survey(scene: Scene, heights: RimHeights) -> Survey:
+def survey(scene: Scene, heights: RimHeights, crack_score: float | None = None) -> Survey:
     """Shells (frame of the view) with cracks, foot, colour and marks; those without a cap stay as
-    they are."""
+    they are. ``crack_score``: from which score on a dark line is a crack, else the tool's own."""
     pixels_bgr, view, shells = scene.pixels_bgr, scene.view, scene.shells
     caps = [cap_of(view, shell, heights.rim_of(shell)) for shell in shells]
     seen = [index for index, cap in enumerate(caps) if cap is not None]
@@ -40,10 +40,12 @@ def survey(scene: Scene, heights: RimHeights) -> Survey:
         return Survey(tuple(shells))
     result = list(shells)
     patches = cap_patches(pixels_bgr, view, [cap for cap in caps if cap is not None])
-    found = find_cracks(pixels_bgr, patches)
+    found = find_cracks(pixels_bgr, patches, crack_score)
     feet = feet_of(pixels_bgr, view, [shells[i] for i in seen], heights)
-    for index, cracks, foot in zip(seen, found.cracks, feet, strict=True):
-        result[index] = replace(with_cracks(result[index], cracks), foot=foot)
+    each = zip(seen, found.cracks, found.likeliest, feet, strict=True)
+    for index, cracks, likeliest, foot in each:
+        told = with_cracks(result[index], cracks)
+        result[index] = replace(told, foot=foot, crack_confidence=likeliest)
     surface = tray_surface(replace(scene, shells=tuple(result)), patches, seen)
     return Survey(surface.shells, found.smallest_width_mm, surface.colour, surface.warnings)
 

@@ -86,8 +86,12 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
             photo.pixels_bgr, measured.view, cards, thickness_mm, shells, settings.reference
         ),
         rims,
+        settings.crack_confidence,
     )
     warnings += surfaces.warnings
+    if settings.crack_confidence is not None:
+        least = settings.crack_confidence
+        warnings.append(f"as you asked, cracks are told from a confidence of {least:.2f} on")
     return Record(
         tool_version=__version__,
         photo=_facts(photo),

@@ -17,10 +17,11 @@ from petitpied.vision.ring_geometry import Rings, Seen
 
 Floats = NDArray[np.float64]
 
-#: prior of a cap's harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5; of a foot's
-#: against its cap's: FOOT_HARMONIC_REL / (k - 1), never under RUFFLE_REL. From out-of-round
-#: shells of the tuning scenes (1.5 to 3 %, feet uneven by a fifth of that).
-HARMONIC_REL, FOOT_HARMONIC_REL, RUFFLE_REL = 0.02, 0.006, 0.003
+#: prior of a cap's harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5; of any of a
+#: foot's against its cap's: RUFFLE_REL. From out-of-round shells of the tuning scenes (1.5 to
+#: 3 %); with half that for ruffles feet look 0.1 mm rounder than they are, with double the arcs
+#: that a cap hides stray
+HARMONIC_REL, RUFFLE_REL = 0.02, 0.006
 #: how blunt the domes of a tray are, `petitpied.vision.ring_geometry.Geometry.cap_bulge`: what
 #: it is before the photo is asked, and its spread. Silhouettes of the tuning scenes' two makers:
 #: 0.9 and 2.6
@@ -129,11 +130,10 @@ def _foot_prior(foot: Rings, cap: Rings, known: TrayFeet, expected_mm: Floats) -
     precision = 1 / sigma**2
     precision[:, 1:] /= (1 + far**2)[:, None]
     target = np.column_stack([cap.radius * (1 + known.spread), cap.centre - foot.centre])
-    k = np.arange(1, count + 1)
-    harmonic = np.maximum(FOOT_HARMONIC_REL / k, RUFFLE_REL) * radius
+    harmonic = np.full((shells, 2 * count), RUFFLE_REL) * radius
     like_cap = np.zeros((shells, 2, count))
     like_cap[:, :, : cap.harmonics.shape[2]] = cap.harmonics
-    return _Prior(target, precision, like_cap, np.tile(1 / harmonic**2, (1, 2)))
+    return _Prior(target, precision, like_cap, 1 / harmonic**2)
 
 
 def _normal(ring: Rings, seen: Seen, weight: Floats, less: Floats, prior: _Prior) -> _Normal:

@@ -131,6 +131,16 @@ def inspect(
             metavar="FILE", help="Your limits file: verdict and reasons go into the record."
         ),
     ] = None,
+    crack_confidence: Annotated[
+        float | None,
+        typer.Option(
+            min=0.05,
+            max=0.99,
+            callback=finite,
+            metavar="0..1",
+            help="How sure the tool must be to tell a crack; petitpied agreement suggests yours.",
+        ),
+    ] = None,
     sheet: Annotated[
         bool, typer.Option("--sheet", help="A contact sheet too: every shell zoomed.")
     ] = False,
@@ -147,7 +157,13 @@ def inspect(
         raise typer.BadParameter("--same-tray and --budget have no use with --relative")
     if relative and limits is not None:
         raise typer.BadParameter("--limits has no use with --relative: there is no scale")
-    settings = replace(settings, reference=_reference(flavour, needed=not log, relative=relative))
+    if relative and crack_confidence is not None:
+        raise typer.BadParameter("--crack-confidence has no use with --relative: no cracks there")
+    settings = replace(
+        settings,
+        reference=_reference(flavour, needed=not log, relative=relative),
+        crack_confidence=crack_confidence,
+    )
     facts = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
