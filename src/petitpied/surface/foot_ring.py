@@ -3,7 +3,8 @@
 Seen from above, a foot that stays under the cap and no foot at all leave the same outline. The
 camera, though, stands over the middle of the tray and sees every other shell a little from the
 side: on the side turned to it, it looks under the rim. There, the strip just beyond the rim has the
-colour of a foot, or of the liner.
+colour of a foot, or of the liner. A foot deeper under the cap than the camera looks is told by
+the shade that a taller shell throws (`foot_shade`).
 """
 
 from collections.abc import Sequence
@@ -18,6 +19,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Foot, FootState
 from petitpied.domain.view import View
+from petitpied.surface.foot_shade import states_by_shade
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -39,6 +41,8 @@ MOST_FEET = 12  # whose colours are averaged
 #: colour of the strip on the way from the liner (0) to the tray's feet, or to the cap where no foot
 #: shows (1): a foot is of the batter; half way decides, a fifth to either side is left unsure
 FOOT_FROM, LINER_TO = 0.6, 0.4
+#: a foot may stand this far under its cap: only where the camera looks deeper says colour "none"
+DEEPEST_MM = 2.5
 #: liner and foot must differ in log chromaticity by this to be told apart (twice a photo's noise)
 LEAST_CONTRAST = 0.06
 
@@ -67,9 +71,12 @@ def feet_of(
     showing = [s for s, f in zip(shells, feet, strict=True) if f is not None and f.shows_rel.value]
     chromas = [foot_chroma(pixels_bgr, shell) for shell in showing[:MOST_FEET]]
     usual = np.median(chromas, axis=0) if chromas else None
-    for index, shell in enumerate(shells):
+    shades = states_by_shade(pixels_bgr, view, shells, [foot is not None for foot in feet])
+    for index, (shell, by_shade) in enumerate(zip(shells, shades, strict=True)):
         if feet[index] is None and shell.cap_outline_px is not None:
             state = under_the_rim(pixels_bgr, view, shell, heights, usual)
+            if state != "hidden" and by_shade != "unsure":
+                state = by_shade
             feet[index] = Foot(state, Quantity(0.0, SHOWS_U_REL))
     return tuple(feet)
 
@@ -181,7 +188,10 @@ def under_the_rim(
     if size < LEAST_CONTRAST:
         return "unsure"
     part = float(np.median((strip - liner) @ contrast / size**2))
-    return "hidden" if part > FOOT_FROM else "none" if part < LINER_TO else "unsure"
+    if part > FOOT_FROM:
+        return "hidden"
+    deep = heights.cap_rim_mm * slant >= DEEPEST_MM
+    return "none" if part < LINER_TO and deep else "unsure"
 
 
 def _log_chroma(pixels_bgr: Bytes, at_px: Floats) -> Floats:
