@@ -155,8 +155,9 @@ class ShellDoubt:
         return self._quantity(value, own, scaled=False, by_rim=self._hidden * self.slant)
 
     def lean(self, value: float) -> Quantity:
+        """The rims' height is known, or not, against the feet: theirs above the liner cancels."""
         own = self._edges(float(np.hypot(self.cap_centre_u_mm, self.foot_centre_u_mm)), 1.0)
-        return self._quantity(value, own, scaled=False, by_rim=self.slant, by_foot=-self.slant)
+        return self._quantity(value, own, scaled=False, by_rim=self.slant)
 
     def ratio(self, value: float) -> Quantity:
         """Aspect ratio: of two widths alike, so that what scales them cancels."""
