@@ -39,7 +39,7 @@ Floats = NDArray[np.float64]
 #: a line is on a crack if this part of it lies within so far of a true centre line; in between,
 #: it is left out
 ON_REL, OFF_REL, NEAR_MM = 0.6, 0.3, 1.3
-HIDDEN, RIDGE, SEED, FOLDS = 16, 0.01, 5, 10
+HIDDEN, RIDGE, SEED, FOLDS = 32, 0.01, 5, 10
 #: a scene with more lines (a dusty one) counts as this many
 MOST_A_SCENE = 30.0
 #: drawn scenes show decoys of every kind, but their cracks have no shadows cast within: one is
