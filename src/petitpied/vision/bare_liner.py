@@ -2,7 +2,7 @@
 
 A printed ring with nothing in it looks like a shell of the liner's colour. On a tray of shells
 of another colour it is none: its colour lies within the liner's own scatter, and the other
-finds' far outside.
+finds' far outside; or it is that of the liner right round it, and the other finds' are not.
 """
 
 from collections.abc import Sequence
@@ -24,6 +24,10 @@ INSIDE_REL = 0.8
 #: scatter, and by less than this share of what the tray's finds usually differ by: on the tuning
 #: scenes shells had at least 0.4 of it, empty rings at most 0.12
 WITHIN_SCATTER, OF_USUAL_REL = 1.5, 0.2
+#: liner right round a find, relative to its radius; bare liner differs from it by less than this
+#: share of what three in four of the tray's finds differ by. On all traced trays shells had at
+#: least 0.16 of it, 95 of 100 empty rings less than 0.11; fewer cells are no measure
+ROUND_REL, OF_OTHERS_REL, FEWEST_CELLS = (1.12, 1.45), 0.14, 30
 #: of an outline's radii
 ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 #: finds to compare with
@@ -42,6 +46,9 @@ def without_bare_liner(
     scatter = _scatter(log, light, around)
     differs = np.array([_difference(maps, log, seeds[i], light) for i in whole]) / scatter
     bare = (differs < WITHIN_SCATTER) & (differs < OF_USUAL_REL * np.median(differs))
+    beside = np.array([_difference_beside(maps, log, seeds[i], around) for i in whole])
+    if np.isfinite(beside).sum() >= FEWEST_FINDS:
+        bare |= beside < OF_OTHERS_REL * np.nanpercentile(beside, 75)
     gone = {i for i, empty in zip(whole, bare, strict=True) if empty}
     place = {old: new for new, old in enumerate(i for i in range(len(seeds)) if i not in gone)}
     return tuple(
@@ -85,3 +92,29 @@ def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: L
     inside = np.median(window[mask > 0], axis=0)
     place = np.array([(centre + 0.5) / [columns, rows]])
     return float(np.abs(inside - light.at(place)[0]).max())
+
+
+def _difference_beside(
+    maps: FinderMaps, log: NDArray[np.float32], seed: Seed, around: NDArray[np.bool_]
+) -> float:
+    """How far the inside's usual colour lies from the liner's right round it, largest of the
+    channels; NaN where too little of the liner shows there."""
+    rows, columns = maps.shell.shape
+    centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
+    radius = outline_radius(seed.outline_px, np.array(seed.centre_px), ANGLES) / maps.cell_px
+    far = ROUND_REL[1] * float(radius.max()) + 1
+    low = np.clip(np.floor(centre - far).astype(int), 0, None)
+    high = np.minimum(np.ceil(centre + far).astype(int) + 1, [columns, rows])
+    y, x = np.mgrid[low[1] : high[1], low[0] : high[0]]
+    turn = np.arctan2(y - centre[1], x - centre[0]) % (2 * np.pi)
+    reach = np.hypot(x - centre[0], y - centre[1]) / np.interp(
+        turn, ANGLES, radius, period=2 * np.pi
+    )
+    window = np.s_[low[1] : high[1], low[0] : high[0]]
+    inside = reach < INSIDE_REL
+    beside = (reach > ROUND_REL[0]) & (reach < ROUND_REL[1]) & around[window]
+    if beside.sum() < FEWEST_CELLS or inside.sum() < FEWEST_CELLS:
+        return float("nan")
+    colours = (np.median(log[window][part], axis=0) for part in (inside, beside))
+    within, without = colours
+    return float(np.abs(within - without).max())
