@@ -36,6 +36,7 @@ BAKED = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
 
 def logged(photos: Sequence[Path], folder: Path) -> tuple[Bake, ...]:
     """Every photo inspected, its record kept in ``folder`` and logged; the history's bakes."""
+    folder.mkdir(parents=True, exist_ok=True)
     (folder / "history.sqlite").unlink(missing_ok=True)
     store = open_store(str(folder / "history.sqlite"))
     for number, path in enumerate(photos):

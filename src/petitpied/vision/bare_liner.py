@@ -6,6 +6,7 @@ finds' far outside; or it is that of the liner right round it, and the other fin
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -49,17 +50,14 @@ def without_bare_liner(
     beside = np.array([_difference_beside(maps, log, seeds[i], around) for i in whole])
     if np.isfinite(beside).sum() >= FEWEST_FINDS:
         bare |= beside < OF_OTHERS_REL * np.nanpercentile(beside, 75)
-    gone = {i for i, empty in zip(whole, bare, strict=True) if empty}
+    return without(seeds, {i for i, empty in zip(whole, bare, strict=True) if empty})
+
+
+def without(seeds: Sequence[Seed], gone: set[int]) -> tuple[Seed, ...]:
+    """The seeds less those with these numbers; who touches whom is numbered anew."""
     place = {old: new for new, old in enumerate(i for i in range(len(seeds)) if i not in gone)}
     return tuple(
-        Seed(
-            s.centre_px,
-            s.outline_px,
-            s.score,
-            s.whole,
-            tuple(place[n] for n in s.touching if n in place),
-            s.cap_outline_px,
-        )
+        replace(s, touching=tuple(place[n] for n in s.touching if n in place))
         for i, s in enumerate(seeds)
         if i not in gone
     )
@@ -78,8 +76,8 @@ def _scatter(log: NDArray[np.float32], light: LinerLight, around: NDArray[np.boo
     return float(spread.mean()) + 0.01  # a hundredth: the step of 8 bits in bright liners
 
 
-def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: LinerLight) -> float:
-    """How far the inside's usual colour lies from the liner's, largest of the channels."""
+def inside_colours(maps: FinderMaps, log: NDArray[np.float32], seed: Seed) -> Floats:
+    """Log colours (N, 3) of the cells well inside a find."""
     rows, columns = maps.shell.shape
     centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
     radius = outline_radius(seed.outline_px, np.array(seed.centre_px), ANGLES) / maps.cell_px
@@ -89,8 +87,14 @@ def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: L
     window = log[low[1] : high[1], low[0] : high[0]]
     mask = np.zeros(window.shape[:2], np.uint8)
     cv2.fillPoly(mask, [np.rint(polygon - low).astype(np.int32)], 1)
-    inside = np.median(window[mask > 0], axis=0)
-    place = np.array([(centre + 0.5) / [columns, rows]])
+    return np.asarray(window[mask > 0], float)
+
+
+def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: LinerLight) -> float:
+    """How far the inside's usual colour lies from the liner's, largest of the channels."""
+    rows, columns = maps.shell.shape
+    inside = np.median(inside_colours(maps, log, seed), axis=0)
+    place = (np.array([seed.centre_px]) + 0.5) / maps.cell_px / [columns, rows]
     return float(np.abs(inside - light.at(place)[0]).max())
 
 

@@ -17,6 +17,7 @@ from petitpied.vision.bare_liner import without_bare_liner
 from petitpied.vision.coarse_outlines import smooth_outlines
 from petitpied.vision.finder_network import FinderMaps, run_finder
 from petitpied.vision.liner import LinerLight
+from petitpied.vision.odd_things import without_odd_things
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
@@ -320,4 +321,5 @@ def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
     """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
     maps = run_finder(pixels_bgr)
     seeds, light, around = smooth_outlines(maps, seeds_from_maps(maps))
-    return FoundShells(without_bare_liner(maps, seeds, light, around), maps.cell_px, light)
+    seeds = without_odd_things(maps, without_bare_liner(maps, seeds, light, around), light)
+    return FoundShells(seeds, maps.cell_px, light)

@@ -1,0 +1,79 @@
+"""What looks as round as a shell and is none: an empty printed ring, a metal bowl."""
+
+import cv2
+import numpy as np
+
+from petitpied.domain.shell import Seed
+from petitpied.vision.bare_liner import without_bare_liner
+from petitpied.vision.finder_network import FinderMaps
+from petitpied.vision.liner import learn_light
+from petitpied.vision.odd_things import without_odd_things
+
+ROWS, COLUMNS, CELL_PX, RADIUS = 150, 220, 8.0, 14
+LINER, SHELL, OTHER = (150, 185, 215), (120, 200, 190), (70, 80, 110)
+PLACES = [(30 + 40 * (i % 5), 28 + 46 * (i // 5)) for i in range(15)]
+
+
+def tray(empty=(), bowls=(), other=()):
+    """A mat under light that falls off in one corner, with discs on it; the finder took the
+    ``empty`` rings and the metal ``bowls`` for shells. Seeds in the places' order."""
+    y, x = np.mgrid[0:ROWS, 0:COLUMNS].astype(float)
+    picture = np.empty((ROWS, COLUMNS, 3))
+    picture[:] = LINER
+    around = np.ones((ROWS, COLUMNS), bool)
+    seeds = []
+    turn = np.linspace(0, 2 * np.pi, 72, endpoint=False)
+    for number, (cx, cy) in enumerate(PLACES):
+        away = np.hypot(x - cx, y - cy)
+        around &= away > 1.05 * RADIUS
+        if number in bowls:
+            gleam = 60 + 180 * (0.5 + 0.5 * np.sin(0.5 * (x - cx) + 0.9 * (y - cy)))
+            picture[away < RADIUS] = gleam[away < RADIUS, None]
+        elif number in empty:
+            picture[np.abs(away - RADIUS) < 1] = (60, 80, 130)
+        else:
+            picture[away < RADIUS] = OTHER if number in other else SHELL
+        ring = np.column_stack([cx + RADIUS * np.cos(turn), cy + RADIUS * np.sin(turn)])
+        middle = ((cx + 0.5) * CELL_PX - 0.5, (cy + 0.5) * CELL_PX - 0.5)
+        seeds.append(Seed(middle, (ring + 0.5) * CELL_PX - 0.5, 1.0, True, (), None))
+    # a lamp in one corner: what a smooth model of the liner's light does not follow
+    picture *= (0.55 + 0.6 * np.exp(-np.hypot(x, y) / 60))[..., None]
+    noise = np.random.default_rng(3).normal(0, 1.5, picture.shape)
+    small = np.clip(picture + noise, 0, 255).astype(np.uint8)
+    maps = FinderMaps(
+        np.zeros((ROWS, COLUMNS), np.float32),
+        np.zeros((ROWS, COLUMNS), np.float32),
+        np.zeros((ROWS, COLUMNS, 2), np.float32),
+        CELL_PX,
+        cv2.GaussianBlur(small, (0, 0), 0.6),
+    )
+    return maps, tuple(seeds), learn_light(maps.picture_bgr, around), around
+
+
+def kept(seeds, left):
+    centres = [s.centre_px for s in left]
+    return [i for i, s in enumerate(seeds) if s.centre_px in centres]
+
+
+def test_empty_rings_are_dropped_wherever_they_lie_and_nothing_else():
+    maps, seeds, light, around = tray(empty=(0, 6, 14))
+    left = without_bare_liner(maps, seeds, light, around)
+    assert kept(seeds, left) == [i for i in range(15) if i not in (0, 6, 14)]
+
+
+def test_a_metal_bowl_is_no_shell_and_a_shell_of_another_flavour_is_one():
+    maps, seeds, light, _ = tray(bowls=(7,), other=(3,))
+    assert kept(seeds, without_odd_things(maps, seeds, light)) == [i for i in range(15) if i != 7]
+
+
+def test_few_finds_are_no_measure():
+    maps, seeds, light, _ = tray(bowls=(1,))
+    assert without_odd_things(maps, seeds[:5], light) == seeds[:5]
+
+
+def test_neighbours_are_numbered_anew():
+    maps, seeds, light, around = tray(empty=(0,))
+    joined = [Seed(s.centre_px, s.outline_px, 1.0, True, (), None) for s in seeds]
+    joined[1] = Seed(joined[1].centre_px, joined[1].outline_px, 1.0, True, (0, 2), None)
+    left = without_bare_liner(maps, joined, light, around)
+    assert left[0].touching == (1,)
