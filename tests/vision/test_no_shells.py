@@ -27,7 +27,7 @@ def tray(empty=(), bowls=(), other=()):
         away = np.hypot(x - cx, y - cy)
         around &= away > 1.05 * RADIUS
         if number in bowls:
-            gleam = 60 + 180 * (0.5 + 0.5 * np.sin(0.5 * (x - cx) + 0.9 * (y - cy)))
+            gleam = 15 + 90 * (0.5 + 0.5 * np.sin(0.5 * (x - cx) + 0.9 * (y - cy)))
             picture[away < RADIUS] = gleam[away < RADIUS, None]
         elif number in empty:
             picture[np.abs(away - RADIUS) < 1] = (60, 80, 130)
