@@ -61,14 +61,22 @@ class Stack:
         return np.asarray((self.values - mean[:, None]) * self.present[..., None])
 
     def levelled(self) -> "Stack":
-        """Each bake's values less a plane's slopes over the tray; their mean stays."""
+        """Each bake's values less a plane's slopes and a round bowl over the tray, as light makes
+        them (fall-off grows with the square of the distance from the middle: Kang & Weiss, ECCV
+        2000, from memory); their mean stays."""
         weight = self.present[..., None].astype(float)
-        places = np.stack([self.x_mm, self.y_mm], axis=-1)
         count = np.maximum(weight.sum(axis=1, keepdims=True), 1.0)
-        away = (places - (weight * places).sum(axis=1, keepdims=True) / count) * weight
-        normal = away.transpose(0, 2, 1) @ away + 1e-9 * np.eye(2)
-        slopes = np.linalg.solve(normal, away.transpose(0, 2, 1) @ self.centred())
-        return replace(self, values=self.values - away @ slopes)
+
+        def about_mean(columns: Floats) -> Floats:
+            mean = (weight * columns).sum(axis=1, keepdims=True) / count
+            return np.asarray((columns - mean) * weight)
+
+        places = about_mean(np.stack([self.x_mm, self.y_mm], axis=-1)) / 100.0
+        bowl = about_mean((places**2).sum(axis=-1, keepdims=True))
+        smooth = np.concatenate([places, bowl], axis=-1)
+        turned = smooth.transpose(0, 2, 1)
+        sizes = np.linalg.solve(turned @ smooth + 1e-9 * np.eye(3), turned @ self.centred())
+        return replace(self, values=self.values - smooth @ sizes)
 
     def part(self, chosen: slice | NDArray[np.intp]) -> "Stack":
         """Some of the bakes."""
