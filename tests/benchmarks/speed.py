@@ -73,7 +73,7 @@ def paired_times(photo: Path, rounds: int) -> Times:
 def _sizes_and_shapes(data: bytes, name: str) -> Record:
     """What an inspection is without cracks, feet, relief and colour."""
     bare = mock.patch.object(
-        inspection, "survey", lambda scene, _heights: Survey(tuple(scene.shells))
+        inspection, "survey", lambda scene, *_heights: Survey(tuple(scene.shells))
     )
     with bare:
         return inspect_photo(decode_photo(data, name), Settings())

@@ -45,9 +45,13 @@ def without_bare_liner(
         return tuple(seeds)
     log = log_colour(maps.picture_bgr)
     scatter = _scatter(log, light, around)
-    differs = np.array([_difference(maps, log, seeds[i], light) for i in whole]) / scatter
+    colours = np.array([np.median(inside_colours(maps, log, seeds[i]), axis=0) for i in whole])
+    rows, columns = maps.shell.shape
+    places = (np.array([seeds[i].centre_px for i in whole]) + 0.5) / maps.cell_px
+    differs = np.abs(colours - light.at(places / [columns, rows])).max(axis=1) / scatter
     bare = (differs < WITHIN_SCATTER) & (differs < OF_USUAL_REL * np.median(differs))
-    beside = np.array([_difference_beside(maps, log, seeds[i], around) for i in whole])
+    liner = np.array([_colour_beside(maps, log, seeds[i], around) for i in whole])
+    beside = np.abs(colours - liner).max(axis=1)
     if np.isfinite(beside).sum() >= FEWEST_FINDS:
         bare |= beside < OF_OTHERS_REL * np.nanpercentile(beside, 75)
     return without(seeds, {i for i, empty in zip(whole, bare, strict=True) if empty})
@@ -90,35 +94,24 @@ def inside_colours(maps: FinderMaps, log: NDArray[np.float32], seed: Seed) -> Fl
     return np.asarray(window[mask > 0], float)
 
 
-def _difference(maps: FinderMaps, log: NDArray[np.float32], seed: Seed, light: LinerLight) -> float:
-    """How far the inside's usual colour lies from the liner's, largest of the channels."""
-    rows, columns = maps.shell.shape
-    inside = np.median(inside_colours(maps, log, seed), axis=0)
-    place = (np.array([seed.centre_px]) + 0.5) / maps.cell_px / [columns, rows]
-    return float(np.abs(inside - light.at(place)[0]).max())
-
-
-def _difference_beside(
+def _colour_beside(
     maps: FinderMaps, log: NDArray[np.float32], seed: Seed, around: NDArray[np.bool_]
-) -> float:
-    """How far the inside's usual colour lies from the liner's right round it, largest of the
-    channels; NaN where too little of the liner shows there."""
+) -> Floats:
+    """The liner's usual log colour (3,) right round a find; NaN where too little of it shows."""
     rows, columns = maps.shell.shape
     centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
     radius = outline_radius(seed.outline_px, np.array(seed.centre_px), ANGLES) / maps.cell_px
     far = ROUND_REL[1] * float(radius.max()) + 1
     low = np.clip(np.floor(centre - far).astype(int), 0, None)
     high = np.minimum(np.ceil(centre + far).astype(int) + 1, [columns, rows])
-    y, x = np.mgrid[low[1] : high[1], low[0] : high[0]]
+    # every second cell each way is measure enough
+    window = np.s_[low[1] : high[1] : 2, low[0] : high[0] : 2]
+    y, x = np.mgrid[window]
     turn = np.arctan2(y - centre[1], x - centre[0]) % (2 * np.pi)
     reach = np.hypot(x - centre[0], y - centre[1]) / np.interp(
         turn, ANGLES, radius, period=2 * np.pi
     )
-    window = np.s_[low[1] : high[1], low[0] : high[0]]
-    inside = reach < INSIDE_REL
     beside = (reach > ROUND_REL[0]) & (reach < ROUND_REL[1]) & around[window]
-    if beside.sum() < FEWEST_CELLS or inside.sum() < FEWEST_CELLS:
-        return float("nan")
-    colours = (np.median(log[window][part], axis=0) for part in (inside, beside))
-    within, without = colours
-    return float(np.abs(within - without).max())
+    if beside.sum() < FEWEST_CELLS:
+        return np.full(3, np.nan)
+    return np.asarray(np.median(log[window][beside], axis=0), float)
