@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from petitpied.domain.quantity import Quantity
+from petitpied.rim import overlay
 from petitpied.rim.lettering import Lettering, text_width_px, wrapped, write_text
 from petitpied.rim.overlay import LONG_SIDE_PX, marked_jpeg, marked_picture, short_reason
 from petitpied.rim.summary import summarise
@@ -178,3 +179,15 @@ def test_labels_follow_the_uncertainty():
     vague = drawn(a_record([a_shell(diameter_mm=Quantity(41.97, 1.0), cap_outline_px=None)]))
     below = np.add(a_shell().centre_px, (0, 12))
     assert (around(vague, below, 60) != around(sure, below, 60)).any()
+
+
+def test_words_beside_a_shell_keep_clear_of_other_words():
+    sheet = overlay._Sheet(np.full((400, 800, 3), 128, np.uint8), 1.0)
+    sheet.text("oven door", np.array([400.0, 200.0]), overlay.Lettering(62))
+    place = sheet.clear_place("lumpy", 40.0, (400.0, 190.0), 180.0)
+    assert all(
+        overlay._shared_area(overlay._box("lumpy", 40.0, place), taken) == 0
+        for taken in sheet.taken
+    )
+    alone = sheet.clear_place("lumpy", 40.0, (100.0, 60.0), 180.0)
+    assert tuple(alone) == (100.0, 60.0)  # nothing in the way: where they were wanted

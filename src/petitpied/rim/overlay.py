@@ -2,7 +2,7 @@
 it. Light lines lie on wider dark ones; each meaning has a shape of its own, not only a colour.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import cv2
@@ -45,6 +45,10 @@ MAX_WARNINGS = 4
 #: no short reason ends with one of these
 LITTLE_WORDS = frozenset({"a", "and", "at", "by", "in", "is", "its", "of", "the", "to", "with"})
 SCALE_BARS_MM = (10, 20, 50, 100, 200)
+#: left, top, right, bottom, px
+Box = tuple[float, float, float, float]
+#: where words beside a shell may move: relative to its width, and to the letters' size
+SIDEWAYS_REL, UP_DOWN_REL = (0.0, -0.25, 0.25, -0.5, 0.5), (0.0, -0.5, 0.5, -1.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -53,6 +57,7 @@ class _Sheet:
 
     canvas: Pixels
     scale: float
+    taken: list[Box] = field(default_factory=list)  # where words stand
 
     def points(self, photo_px: Floats) -> Floats:
         """Photo px (N, 2) to canvas px; pixel centres at whole numbers in both."""
@@ -70,6 +75,36 @@ class _Sheet:
 
     def text(self, text: str, centre_px: Floats, style: Lettering) -> None:
         write_text(self.canvas, text, (float(centre_px[0]), float(centre_px[1])), style)
+        if abs(style.turn_deg) < 45:
+            self.taken.append(_box(text, style.size_px, centre_px))
+
+    def clear_place(
+        self, text: str, size_px: float, wanted_px: tuple[float, float], room_px: float
+    ) -> Floats:
+        """The place nearest to the wanted one, within a letter up or down and half the room to a
+        side, at which words cover the least of other words."""
+        steps = sorted(
+            ((dx * room_px, dy * size_px) for dx in SIDEWAYS_REL for dy in UP_DOWN_REL),
+            key=lambda step: abs(step[0]) + 2 * abs(step[1]),
+        )
+        places = [np.add(wanted_px, step) for step in steps]
+        covered = [
+            sum(_shared_area(_box(text, size_px, place), other) for other in self.taken)
+            for place in places
+        ]
+        return np.asarray(places[int(np.argmin(covered))], float)
+
+
+def _box(text: str, size_px: float, centre_px: Floats) -> Box:
+    """Left, top, right, bottom of upright words, px."""
+    half = (text_width_px(text, size_px) / 2, 0.55 * size_px)
+    (x, y), (across, up) = centre_px, half
+    return float(x) - across, float(y) - up, float(x) + across, float(y) + up
+
+
+def _shared_area(a: Box, b: Box) -> float:
+    across, down = min(a[2], b[2]) - max(a[0], b[0]), min(a[3], b[3]) - max(a[1], b[1])
+    return max(across, 0.0) * max(down, 0.0)
 
 
 def marked_jpeg(pixels_bgr: Pixels, record: Record, summary: Summary) -> bytes:
@@ -106,8 +141,9 @@ def marked_picture(pixels_bgr: Pixels, record: Record, summary: Summary) -> Pixe
         _draw_lines(sheet, shell, shell.id in odd)
     draw_marks(sheet.canvas, scale, record)
     _draw_door(sheet, record)
-    for shell in record.shells:
-        _label(sheet, shell, odd.get(shell.id))
+    letters = [_label(sheet, shell) for shell in record.shells]
+    for shell, letter_px in zip(record.shells, letters, strict=True):
+        _label_beside(sheet, shell, odd.get(shell.id), letter_px)
     return np.vstack([sheet.canvas, _footer(record, summary, scale, sheet.canvas.shape[1])])
 
 
@@ -158,8 +194,8 @@ def _dashes(outline: Floats, dash_px: float) -> Floats:
     return np.stack([x, y], axis=-1)
 
 
-def _label(sheet: _Sheet, shell: Shell, odd: Odd | None) -> None:
-    """Id and diameter in the shell, what is odd below it."""
+def _label(sheet: _Sheet, shell: Shell) -> float:
+    """Id and diameter in the shell; the size of their letters, px."""
     outline = sheet.points(shell.outline_px)
     middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
     width, height = np.ptp(outline, axis=0)
@@ -173,17 +209,26 @@ def _label(sheet: _Sheet, shell: Shell, odd: Odd | None) -> None:
     for line, side in zip(lines, (-0.55, 0.55), strict=True):
         if line:
             sheet.text(line, np.add(middle, (0, side * letter_px)), Lettering(letter_px))
-    if cracks and shell.crack_length_mm is not None:
-        words = crack_words(len(cracks), shell.crack_length_mm.value)
-        above = (float(outline[:, 0].mean()), float(outline[:, 1].min()) - 0.5 * letter_px)
-        sheet.text(words, np.array(above), Lettering(max(MIN_LETTER_PX, 0.85 * letter_px)))
-    middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
+    return letter_px
+
+
+def _label_beside(sheet: _Sheet, shell: Shell, odd: Odd | None, letter_px: float) -> None:
+    """How long its cracks are above a shell, what is odd below it, clear of other words."""
+    outline = sheet.points(shell.outline_px)
+    top, bottom = float(outline[:, 1].min()), float(outline[:, 1].max())
+    across = float((outline[:, 0].min() + outline[:, 0].max()) / 2)
+    width = float(np.ptp(outline[:, 0]))
+    if shell.cracks and shell.crack_length_mm is not None:
+        words = crack_words(len(shell.cracks), shell.crack_length_mm.value)
+        size = max(MIN_LETTER_PX, 0.85 * letter_px)
+        place = sheet.clear_place(words, size, (across, top - 0.5 * letter_px), width)
+        sheet.text(words, place, Lettering(size))
     faults = ", ".join((*(odd.words[:1] if odd else ()), *mark_words(shell)))
     if faults:
-        room = 1.1 * float(width) / text_width_px(faults, 100)
+        room = 1.1 * width / text_width_px(faults, 100)
         size = max(MIN_LETTER_PX, min(letter_px, 100 * room))
-        below = np.add(middle, (0, height / 2 + 0.5 * size))
-        sheet.text(faults, below, Lettering(size, ink=ODD_INK if odd else LIGHT))
+        place = sheet.clear_place(faults, size, (across, bottom + 0.5 * size), width)
+        sheet.text(faults, place, Lettering(size, ink=ODD_INK if odd else LIGHT))
 
 
 def _letter_size(lines: tuple[str, ...], width_px: float, most_px: float) -> float:
