@@ -24,7 +24,7 @@ from petitpied.vision.find_card import find_cards
 from petitpied.vision.inspection import inspect_photo
 from petitpied.vision.solve_photo import solve_photo
 from petitpied.vision.view import guess_camera, solve_view
-from tests.benchmarks.scorer import SceneScore, project, score, statistics
+from tests.benchmarks.scorer import project, score, statistics
 from tests.lens.charts import Lens, good_poses, photograph
 from tests.vision.card_views import SIZE_PX, draw_cards, overhead_view
 
@@ -152,17 +152,24 @@ def _shell_scores(picture: Path, seed: int):
         yield f"{many}, {lens}", result
 
 
+def _by_way(pictures, rows):
+    """Way to what ``rows`` gives of all the pictures, and what kept some from being told."""
+    found, faults = {}, []
+    for i, picture in enumerate(pictures):
+        try:
+            for way, row in rows(picture, FIRST_SEED + 100 + i):
+                found.setdefault(way, []).append(row)
+        except LensError as error:
+            faults.append(f"{picture.stem}: {error}")
+    return found, faults
+
+
 def _shell_lines(title: str, pictures: list[Path]) -> Iterator[str]:
     """Whole shells: everything between photo and diameter, by what is known of the lens."""
     if not pictures:
         return
-    scores: dict[str, list[SceneScore]] = {}
-    for i, picture in enumerate(pictures):
-        try:
-            for way, result in _shell_scores(picture, FIRST_SEED + 100 + i):
-                scores.setdefault(way, []).append(result)
-        except LensError as error:
-            yield f"{picture.stem}: {error}"
+    scores, faults = _by_way(pictures, _shell_scores)
+    yield from faults
     yield f"\n{title}: errors of shells' diameters\n"
     yield "| lens and cards | photos | shells | mean, mm | RMS, mm | slope per 100 mm | in u95 |"
     yield "|---|---|---|---|---|---|---|"
@@ -182,13 +189,8 @@ def _shell_lines(title: str, pictures: list[Path]) -> Iterator[str]:
 def _scale_lines(title: str, pictures: list[Path]) -> Iterator[str]:
     if not pictures:
         return
-    errors: dict[str, list[np.ndarray]] = {}
-    for i, picture in enumerate(pictures):
-        try:
-            for way, error in _scene_rows(picture, FIRST_SEED + 100 + i):
-                errors.setdefault(way, []).append(error)
-        except LensError as error:
-            yield f"{picture.stem}: {error}"
+    errors, faults = _by_way(pictures, _scene_rows)
+    yield from faults
     yield f"\n{title}: what the view alone adds to a shell of {SHELL_MM:.0f} mm\n"
     yield "| lens and cards | photos | mean, mm | RMS, mm | largest, mm |"
     yield "|---|---|---|---|---|"

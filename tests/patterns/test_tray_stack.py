@@ -38,14 +38,15 @@ def test_leans_round_the_tray_stay():
     np.testing.assert_allclose(kept, swirl, atol=1e-12)
 
 
-def test_levelled_values_have_no_slope_and_their_mean():
+def test_levelled_values_have_no_slope_no_bowl_and_their_mean():
     values = LEANS[..., :1] * THERE[..., None]
     x, y = (PLACES[..., k] * THERE for k in (0, 1))
     stack = Stack("browning", x, y, values, THERE, np.zeros(4, bool))
     level = stack.levelled()
     for k in range(4):
         here = THERE[k]
-        design = np.column_stack([np.ones(here.sum()), x[k, here], y[k, here]])
+        dx, dy = (part[k, here] - part[k, here].mean() for part in (x, y))
+        design = np.column_stack([np.ones(here.sum()), dx, dy, dx**2 + dy**2])
         slopes = np.linalg.lstsq(design, level.values[k, here, 0])[0]
         np.testing.assert_allclose(slopes[1:], 0, atol=1e-9)
         assert abs(level.values[k, here].mean() - values[k, here].mean()) < 1e-9

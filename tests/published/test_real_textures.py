@@ -1,7 +1,7 @@
 """Cracks against real surfaces: no real crack data set comes with a package, but textures do.
 
-The photographs ``brick``, ``grass``, ``gravel`` (from CC0Textures, public domain) and ``moon``
-(NASA; surface with craters) that scikit-image carries are laid into the caps of a sample as
+The photographs ``brick``, ``grass``, ``gravel`` and ``moon`` (surface with craters) that
+scikit-image carries are laid into the caps of a sample as
 their shading, at 6 % of the caps' brightness (root mean square): rougher than baked shells are.
 Sources as scikit-image's ``skimage.data`` names them.
 """

@@ -1,10 +1,11 @@
 """Scenes drawn from a seed: liners, lights, flavours, lenses, sizes and tilts as they come.
 
-``g`` scenes are held out (figures only), so were ``f`` scenes until the geometry of rings was
-tuned on them; ``t`` scenes are for tuning, ``v`` scenes for training, ``n`` scenes are bakes of
-one oven that does nothing to the shells, seen by a wide lens from near, and ``p`` scenes are bakes
-on which a spot came out larger and browner; the odd ones went in turned, and the spot with them: it
-is the hand's, and among the unturned ones alone the oven's. Description only.
+``g`` scenes are held out (figures only; two checks of the finder were mended on them after),
+so were ``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are for tuning,
+``v`` scenes for training, ``n`` scenes are bakes of one oven that does nothing to the shells,
+seen by a wide lens from near, and ``p`` scenes are bakes on which a spot came out larger and
+browner; the odd ones went in turned, and the spot with them: it is the hand's, and among the
+unturned ones alone the oven's. Description only.
 """
 
 import numpy as np

@@ -85,6 +85,7 @@ def _crop_of_other_shape(profile: LensProfile, photo: Photo, shown_rel: float) -
         return f"{difference}, and the header does not tell the zoom"
     if abs((photo.digital_zoom or 1.0) / (profile.digital_zoom or 1.0) - 1) > ZOOM_U_REL:
         return f"{difference}, and was zoomed into"
+    # both focal lengths are rounded
     if min(abs(mine - other), abs(mine - other / shown_rel)) > 2 * ROUNDING_MM:
         return f"{difference}, and its focal length of {mine:g} mm does not explain the cut"
     return _Crop(1.0, 0.0)

@@ -211,7 +211,7 @@ def _named(setting: _Setting, family: Family, verdicts: Verdicts, k: int) -> Fin
 def _by_light(kind: Kind) -> Finding:
     """A slope or an edge of browning in few photos: nulls of rendered trays by a window, one
     photo each, gave a slope 4 times in 48, and a spot at the brighter end 11 times; three photos
-    each a brown edge 31 times in 200; less a plane and a bowl, they give none."""
+    each a brown edge 31 times in 200; less a plane and a bowl, none of these, a spot 11 times."""
     why = (
         "the light that falls over the tray makes such a pattern too: this takes at least "
         f"{LEAST_BAKES} bakes, photographed from different sides"

@@ -19,7 +19,8 @@ Floats = NDArray[np.float64]
 
 #: shorter ones are not told: pinholes and specks are as long
 LEAST_LENGTH_MM = 3.0
-#: verdict from which a line is a crack: in the judge's cross-check 0.5 called 22 of 629 traced
+#: verdict from which a line is a crack: in the cross-check of the judge before the present one,
+#: with which it was chosen, 0.5 called 22 of 629 traced
 #: shells with specks, sprinkles, threads, swirls or dimples cracked, 0.7 called 15, 0.85 11, and
 #: 261, 261, 259 of 265 truly cracked ones
 CRACK_SCORE = 0.7

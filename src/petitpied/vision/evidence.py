@@ -47,8 +47,8 @@ class Witness:
     edges: float = 1.0
 
 
-#: fitted on 110 traced scenes, see above; the caliper widths on 28 of them, among which those of
-#: two makers, whose ruffles differ, weigh more evenly
+#: fitted on 110 traced scenes, see above; the lean on 56 of them, the caliper widths on 28, among
+#: which those of two makers, whose ruffles differ, weigh more evenly
 WITNESSES: dict[str, Witness] = {
     "diameter_mm": Witness(0.083, 0.045, 0.5, 0.3),
     "cap_diameter_mm": Witness(0.095, 0.085, 0, 1),

@@ -35,11 +35,12 @@ FOOT_ORDER, CAP_ORDER = 15, 7
 #: a foot shows on a ray if the outer edge is this much beyond the cap's edge, relative to the
 #: radius: twice the scatter of single edges on tuning scenes (0.2 mm on 22 mm)
 SHOWS_REL = 0.018
-#: rings whose silhouettes are nearer together than this share the outer edge, relative to the
-#: radius: the scatter of single edges
+#: an outer edge counts in full for the ring that reaches farther by this, less for nearer ones,
+#: relative to the radius: twice the scatter of single edges. Tuned on traced trays from 400 mm
 OWN_REL = 0.02
 #: an outer edge this far beyond the cap's silhouette is the foot's, wherever the foot was thought
-#: to end, relative to the radius: four times that scatter
+#: to end, relative to the radius: six times the scatter of single edges; with three times it,
+#: domes a little blunter than thought passed for feet on the same trays
 BEYOND_REL = 0.06
 #: slant (tangent of the view's angle) from which a rim 3 mm above the foot hides 0.3 mm of it
 HIDING_SLANT = 0.1
