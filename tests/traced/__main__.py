@@ -35,9 +35,11 @@ from tests.traced.stage import (
     skin_material,
 )
 from tests.traced.varied import (
+    ALIKE_TRAINING,
     NULL_BAKES,
     SPOT_BAKES,
     VARIED_FIGURES,
+    VARIED_FRESH,
     VARIED_HELD_OUT,
     VARIED_TRAINING,
     VARIED_TUNING,
@@ -46,6 +48,7 @@ from tests.traced.varied import (
 GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
           "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
           "varied_figures": VARIED_FIGURES, "varied_training": VARIED_TRAINING,
+          "varied_fresh": VARIED_FRESH, "alike_training": ALIKE_TRAINING,
           "null_bakes": NULL_BAKES, "spot_bakes": SPOT_BAKES}
 TABLE_SIZE_MM = (1300.0, 1000.0)
 LINER_INSET_MM = {"white_parchment": 2.0, "brown_parchment": 4.0, "ring_mat": 3.0, "black_mat": 5.0}

@@ -251,10 +251,21 @@ def foot_mesh(shell: Shell) -> Mesh:
                 foot_colour(shell, cells, up))
 
 
+def foot_light(flavour_srgb: tuple[int, int, int]) -> Array:
+    """Linear colour of an unbaked foot: lighter than the cap."""
+    cap = srgb_to_linear(flavour_srgb)
+    return 0.52 * cap + 0.48 * (0.55 * cap.max() + 0.45) * srgb_to_linear((244, 214, 168))
+
+
+def foot_linear(flavour_srgb: tuple[int, int, int], browning: float) -> Array:
+    """About the mean linear colour of a baked foot."""
+    tan = tan_of(foot_light(flavour_srgb)[None, None], np.full((1, 1), 0.19 + 0.7 * browning))
+    return np.asarray(tan, float).reshape(-1)[:3]
+
+
 def foot_colour(shell: Shell, cells: Array, up: Array) -> Array:
     """Linear colour of foot vertices (N, 4): lighter and tanner than the cap, dark in creases."""
-    cap = srgb_to_linear(shell.flavour_srgb)
-    light = 0.52 * cap + 0.48 * (0.55 * cap.max() + 0.45) * srgb_to_linear((244, 214, 168))
+    light = foot_light(shell.flavour_srgb)
     tan = tan_of(light[None, None], np.clip(0.10 + 0.7 * shell.browning + 0.18 * (1 - up), 0, 1)
                  * np.ones_like(cells))
     shade = 0.84 + 0.26 * np.clip(cells, 0, 0.8) / 0.8

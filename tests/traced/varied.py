@@ -1,17 +1,22 @@
 """Scenes drawn from a seed: liners, lights, flavours, lenses, sizes and tilts as they come.
 
-``g`` scenes are held out (figures only; two checks of the finder were mended on them after),
-so were ``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are for tuning,
-``v`` scenes for training, ``n`` scenes are bakes of one oven that does nothing to the shells,
-seen by a wide lens from near, and ``p`` scenes are bakes on which a spot came out larger and
-browner; the odd ones went in turned, and the spot with them: it is the hand's, and among the
-unturned ones alone the oven's. Description only.
+``w`` scenes are held out (figures only), so were ``g`` scenes until two checks of the finder were
+mended on them, and ``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are
+for tuning, ``v`` scenes for training, so are ``x`` scenes, most of whose feet have nearly the
+liner's colour; ``n`` scenes are bakes of one oven that does nothing to the shells, seen by a wide
+lens from near, and ``p`` scenes are bakes on which a spot came out larger and browner; the odd ones
+went in turned, and the spot with them: it is the hand's, and among the unturned ones alone the
+oven's. Description only.
 """
+
+from dataclasses import replace
 
 import numpy as np
 
 from tests.traced.camera import FILM_DIAGONAL_MM, Standpoint
+from tests.traced.mesh import linear_to_srgb
 from tests.traced.scenes import FLAVOURS_SRGB, TRAY_MM, Light, Scene, Spot
+from tests.traced.shells import foot_linear
 
 Rng = np.random.Generator
 MAT_SRGB = ((205, 164, 122), (176, 182, 188), (226, 206, 196), (92, 120, 150), (60, 58, 60),
@@ -113,8 +118,25 @@ def bake(name: str, seed: int, spot: Spot | None) -> Scene:
         turn_deg=180 if turned else 0)
 
 
+def alike(name: str, seed: int) -> Scene:
+    """Any tray, and in three of four the liner has nearly the feet's colour."""
+    rng = np.random.default_rng(seed + 300)
+    scene, kind = varied(name, seed), int(name[1:]) % 4
+    if kind == 0:
+        return scene
+    if kind == 1:
+        flavour = str(one_of(rng, ("chocolate", "coffee", "blueberry", "raspberry")))
+        return replace(scene, flavour=flavour, liner="black_mat")
+    foot = foot_linear(FLAVOURS_SRGB[scene.flavour], scene.browning)
+    tint = np.exp(rng.normal(0, 0.12) + rng.normal(0, 0.04, 3))
+    r, g, b = (int(v) for v in np.clip(linear_to_srgb(foot * tint), 0, 250))
+    return replace(scene, liner="white_parchment", liner_srgb=(r, g, b))
+
+
 VARIED_HELD_OUT = tuple(varied(f"f{i:02d}", 40_000 + 7 * i) for i in range(1, 19))
 VARIED_FIGURES = tuple(varied(f"g{i:02d}", 90_000 + 7 * i) for i in range(1, 25))
+VARIED_FRESH = tuple(varied(f"w{i:02d}", 100_000 + 7 * i) for i in range(1, 41))
+ALIKE_TRAINING = tuple(alike(f"x{i:02d}", 110_000 + 7 * i) for i in range(1, 69))
 VARIED_TRAINING = tuple(varied(f"v{i:02d}", 80_000 + 7 * i) for i in range(1, 61))
 VARIED_TUNING = tuple(varied(f"t{i:02d}", 50_000 + 7 * i) for i in range(1, 25))
 NULL_BAKES = tuple(bake(f"n{i:02d}", 60_000 + 7 * i, None) for i in range(1, 49))
