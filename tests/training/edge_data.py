@@ -158,6 +158,7 @@ def traced_strips(photo: Path) -> dict[str, NDArray]:
         "light": light[keep].astype(np.float32),
         "outer": np.array(outer, np.float32),
         "cap": np.array(cap, np.float32),
+        "tray": np.zeros(len(keep), np.int64),
     }
 
 
@@ -187,8 +188,12 @@ def render_strips(first_seed: int, count: int, workers: int, minutes: float) -> 
 
 
 def joined(parts: list[dict[str, NDArray]]) -> dict[str, NDArray]:
-    """Many scenes' strips as one."""
-    return {name: np.concatenate([p[name] for p in parts]) for name in parts[0]}
+    """Many scenes' strips as one; trays numbered anew, those of one part each its own."""
+    both = {name: np.concatenate([p[name] for p in parts]) for name in parts[0] if name != "tray"}
+    if "tray" in parts[0]:
+        first = np.cumsum([0, *(int(p["tray"].max(initial=-1)) + 1 for p in parts)])
+        both["tray"] = np.concatenate([p["tray"] + f for p, f in zip(parts, first, strict=False)])
+    return both
 
 
 def traced_sets(folders: list[Path]) -> Iterator[dict[str, NDArray]]:

@@ -1,18 +1,23 @@
 """The edge network: from a shell's strip of the photo to where its edges may lie on each ray.
 
-Input (S, 4, RAYS / 2 + 2 PAD, SAMPLES): log colours relative to the liner's brightness and the
-place along the ray; every second ray, wrapped round by PAD at both ends. Output (S, 16,
-(RAYS / 2 + 2 PAD) / 2, SAMPLES / 4): for the outer edge and the cap's edge, two rays and four
-samples each, a score. Residual convolutions of growing dilation (Yu & Koltun, ICLR 2016).
+Input (S, 4, RAYS + 2 PAD, SAMPLES): log colours relative to the liner's brightness and the place
+along the ray; rays wrapped round by PAD at both ends. Output (S, 32, (RAYS + 2 PAD) / 4,
+SAMPLES / 4): for the outer edge and the cap's edge, four rays and four samples each, a score.
+Residual convolutions of growing dilation (Yu & Koltun, ICLR 2016); between them each shell is told
+what its mean ray looks like, so that a foot seen clearly on one side helps on the other.
 """
 
 import torch
 from torch import nn
+from torch.nn import functional as F
 
-PAD = 8
-WIDTH = 24
+PAD = 16
+WIDTH = 32
+RAY_STRIDE, SAMPLE_STRIDE = 4, 4
 #: dilation of each block along rays and along samples
-DILATIONS = ((1, 1), (2, 1), (4, 2), (8, 1), (1, 1))
+DILATIONS = ((1, 1), (2, 1), (4, 2), (8, 4), (1, 1), (2, 2), (4, 1), (1, 1))
+#: after these blocks the mean ray is told
+TOLD_AFTER = (1, 4, 5)
 
 
 class Block(nn.Module):
@@ -20,10 +25,23 @@ class Block(nn.Module):
         super().__init__()
         self.mix = nn.Conv2d(width, width, 3, padding=dilation, dilation=dilation, bias=False)
         self.norm = nn.BatchNorm2d(width)
-        self.act = nn.ReLU()
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        return x + self.act(self.norm(self.mix(x)))
+        return x + F.relu(self.norm(self.mix(x)))
+
+
+class MeanRay(nn.Module):
+    """Adds to every ray what the mean over all rays says."""
+
+    def __init__(self, width: int) -> None:
+        super().__init__()
+        self.a = nn.Conv2d(width, width, (1, 3), padding=(0, 1))
+        self.b = nn.Conv2d(width, width, 1)
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        told = self.b(F.relu(self.a(x.mean(2, keepdim=True))))
+        # spelt out: OpenCV's fused addition does not broadcast
+        return x + told.expand(-1, -1, x.shape[2], -1)
 
 
 class EdgeNet(nn.Module):
@@ -33,20 +51,27 @@ class EdgeNet(nn.Module):
             nn.Conv2d(4, 16, (4, 6), stride=2, padding=(1, 2), bias=False),
             nn.BatchNorm2d(16),
             nn.ReLU(),
-            nn.Conv2d(16, width, (3, 4), stride=(1, 2), padding=(1, 1), bias=False),
+            nn.Conv2d(16, width, 4, stride=2, padding=1, bias=False),
             nn.BatchNorm2d(width),
             nn.ReLU(),
         )
-        self.blocks = nn.Sequential(*(Block(width, d) for d in DILATIONS))
-        self.head = nn.Conv2d(width, 16, (1, 3), padding=(0, 1))
+        layers: list[nn.Module] = []
+        for number, dilation in enumerate(DILATIONS):
+            layers.append(Block(width, dilation))
+            if number in TOLD_AFTER:
+                layers.append(MeanRay(width))
+        self.blocks = nn.Sequential(*layers)
+        self.head = nn.Conv2d(width, 2 * RAY_STRIDE * SAMPLE_STRIDE, (1, 3), padding=(0, 1))
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         return self.head(self.blocks(self.stem(x)))
 
 
 def scores(out: torch.Tensor) -> torch.Tensor:
-    """Log probabilities (S, 2, RAYS / 2, SAMPLES) of the network's output."""
-    out = out[:, :, PAD // 2 : -PAD // 2].float()
+    """Log probabilities (S, 2, RAYS, SAMPLES) of the network's output."""
+    out = out[:, :, PAD // RAY_STRIDE : -PAD // RAY_STRIDE].float()
     n, _, rays, quarter = out.shape
-    both = out.view(n, 2, 2, 4, rays, quarter).permute(0, 1, 4, 2, 5, 3)
-    return torch.log_softmax(both.reshape(n, 2, 2 * rays, 4 * quarter), dim=3)
+    both = out.view(n, 2, RAY_STRIDE, SAMPLE_STRIDE, rays, quarter).permute(0, 1, 4, 2, 5, 3)
+    return torch.log_softmax(
+        both.reshape(n, 2, RAY_STRIDE * rays, SAMPLE_STRIDE * quarter), dim=3
+    )

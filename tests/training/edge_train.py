@@ -23,11 +23,14 @@ from tests.training.edge_data import (
 )
 from tests.training.edge_network import PAD, EdgeNet, scores
 
-BATCH = 48
-SAMPLES, FROM, TO = 96, 0.79, 1.21  # as petitpied.vision.edge_proposals
+#: shells of one tray, in one light, beside each other in a batch; trays, and drawn scenes
+GROUP, TRAYS, DRAWN = 12, 6, 2
+SAMPLES, FROM, TO = 96, 0.79, 1.21  # as petitpied.vision.edge_network
+RATE = 3e-3
+#: a share of the shells gets more ruffles than it has: every ray shifted, relative to the radius
+ROUGH_SHARE, ROUGH_REL = 0.3, 0.004
 TARGET_SIGMA = 1.2  # samples
 CAP_WEIGHT = 0.6
-TRACED_SHARE = 0.5  # of a batch, where traced strips are given
 
 Strips = dict[str, torch.Tensor]
 
@@ -41,8 +44,8 @@ def log_colour(strip: torch.Tensor) -> torch.Tensor:
 
 
 def cut(data: Strips, index: torch.Tensor, base: torch.Tensor) -> tuple[torch.Tensor, ...]:
-    """Input colours (B, 3, RAYS / 2, SAMPLES) about ``base`` (B, RAYS) radii relative to the stored
-    radius, and the true edges as sample numbers (B, RAYS / 2)."""
+    """Input colours (B, 3, RAYS, SAMPLES) about ``base`` (B, RAYS) radii relative to the stored
+    radius, and the true edges as sample numbers (B, RAYS)."""
     strip = log_colour(data["strip"][index]) - data["light"][index][:, None, None, :]
     part = torch.linspace(FROM, TO, SAMPLES, device=base.device)
     at = (base[:, :, None] * part - WIDE_FROM) / (WIDE_TO - WIDE_FROM) * (WIDE_SAMPLES - 1)
@@ -51,16 +54,15 @@ def cut(data: Strips, index: torch.Tensor, base: torch.Tensor) -> tuple[torch.Te
     low = low.long()[..., None].expand(-1, -1, -1, 3)
     colour = torch.gather(strip, 2, low) * (1 - share) + torch.gather(strip, 2, low + 1) * share
     step = (TO - FROM) / (SAMPLES - 1)
-    edges = [(data[n][index] / base - FROM)[:, ::2] / step for n in ("outer", "cap")]
-    # every second ray, smoothed over its neighbours as the photo's own sampling does not
-    wide = colour.permute(0, 3, 1, 2)
-    return 0.5 * wide[:, :, ::2] + 0.25 * (wide.roll(1, 2) + wide.roll(-1, 2))[:, :, ::2], *edges
+    edges = [(data[n][index] / base - FROM) / step for n in ("outer", "cap")]
+    return colour.permute(0, 3, 1, 2), *edges
 
 
 def jittered_base(
-    count: int, rays: int, rng: torch.Generator, device: torch.device
+    count: int, rays: int, rng: torch.Generator, device: torch.device, rough: bool = False
 ) -> torch.Tensor:
-    """A coarse outline as the finder may give it, off in size, place and shape."""
+    """A coarse outline as the finder may give it, off in size, place and shape; ``rough``: for
+    some shells off from ray to ray too."""
     angle = torch.arange(rays, device=device) * (2 * np.pi / rays)
 
     def normal(sigma: float) -> torch.Tensor:
@@ -74,15 +76,21 @@ def jittered_base(
             + normal(sigma) * torch.cos(order * angle)
             + normal(sigma) * torch.sin(order * angle)
         )
-    return base.expand(-1, rays)
+    base = base.expand(-1, rays)
+    if not rough:
+        return base
+    each, some = torch.rand(2, count, 1, generator=rng, device=device)
+    by_ray = torch.randn(count, rays, generator=rng, device=device)
+    return base + ROUGH_REL * each * by_ray * (some < ROUGH_SHARE)
 
 
 def varied(colour: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
-    """Other lights, flavours, sharpness, noise."""
-    n, device = len(colour), colour.device
+    """Other lights, flavours, sharpness, noise, the same for each group of ``GROUP`` shells."""
+    groups, device = len(colour) // GROUP, colour.device
 
     def uniform(low: float, high: float, *shape: int) -> torch.Tensor:
-        return low + (high - low) * torch.rand(n, *shape, generator=rng, device=device)
+        drawn = torch.rand(groups, *shape, generator=rng, device=device)
+        return (low + (high - low) * drawn).repeat_interleave(GROUP, 0)
 
     x = colour * torch.exp(uniform(-0.5, 0.25, 1, 1, 1))
     mean = x.mean(dim=1, keepdim=True)
@@ -90,7 +98,8 @@ def varied(colour: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
     x = mean + (x - mean) * tint
     order = torch.randperm(3, generator=rng, device=device)
     x = torch.where(uniform(0, 1, 1, 1, 1) < 0.3, x[:, order], x)
-    x = x + 0.12 * torch.randn(n, 3, 1, 1, generator=rng, device=device)
+    cast = 0.12 * torch.randn(groups, 3, 1, 1, generator=rng, device=device)
+    x = x + cast.repeat_interleave(GROUP, 0)
     soft = F.avg_pool2d(x, (3, 5), 1, (1, 2), count_include_pad=False)
     x = x + (soft - x) * uniform(-0.6, 1.0, 1, 1, 1)
     return x + uniform(0, 0.05, 1, 1, 1) * torch.randn(x.shape, generator=rng, device=device)
@@ -99,12 +108,14 @@ def varied(colour: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
 def turned(
     colour: torch.Tensor, edges: list[torch.Tensor], rng: torch.Generator
 ) -> tuple[torch.Tensor, list[torch.Tensor]]:
-    """The batch turned by one random angle, mirrored or not."""
-    by = int(torch.randint(colour.shape[2], (1,), generator=rng, device=colour.device))
-    colour, edges = colour.roll(by, 2), [e.roll(by, 1) for e in edges]
+    """Each shell turned by its own random angle; the batch mirrored or not."""
+    count, _, rays, samples = colour.shape
+    by = torch.randint(rays, (count, 1), generator=rng, device=colour.device)
+    which = (torch.arange(rays, device=colour.device)[None] + by) % rays
     if float(torch.rand(1, generator=rng, device=colour.device)) < 0.5:
-        colour, edges = colour.flip(2), [e.flip(1) for e in edges]
-    return colour, edges
+        which = which.flip(1)
+    colour = torch.gather(colour, 2, which[:, None, :, None].expand(-1, 3, -1, samples))
+    return colour, [torch.gather(e, 1, which) for e in edges]
 
 
 def as_input(colour: torch.Tensor) -> torch.Tensor:
@@ -151,6 +162,34 @@ def check(net: EdgeNet, data: Strips) -> str:
     )
 
 
+def groups_of(data: Strips) -> list[torch.Tensor]:
+    """Numbers of the shells of each tray; of drawn scenes, of each run of ``GROUP`` shells."""
+    if "tray" not in data:
+        return list(torch.arange(len(data["light"]), device=data["light"].device).split(GROUP))
+    members = [torch.where(data["tray"] == t)[0] for t in data["tray"].unique()]
+    return [m for m in members if 2 * len(m) >= GROUP]
+
+
+def drawn_batch(
+    sets: list[Strips], groups: list[list[torch.Tensor]], rng: torch.Generator
+) -> tuple[torch.Tensor, list[torch.Tensor]]:
+    """One batch: ``DRAWN`` groups of the first set, and ``TRAYS`` of the second if there is one."""
+    device = sets[0]["light"].device
+    cuts = []
+    for data, trays, count in zip(sets, groups, (DRAWN, TRAYS), strict=False):
+        chosen = torch.randint(len(trays), (count,), generator=rng, device=device).tolist()
+        index = torch.cat(
+            [
+                trays[k][torch.randint(len(trays[k]), (GROUP,), generator=rng, device=device)]
+                for k in chosen
+            ]
+        )
+        base = jittered_base(len(index), data["outer"].shape[1], rng, device, rough=True)
+        cuts.append(cut(data, index, base))
+    colour, outer, cap = (torch.cat(parts) for parts in zip(*cuts, strict=True))
+    return turned(varied(colour, rng), [outer, cap], rng)
+
+
 def train(
     sets: list[Strips], held: dict[str, Strips], minutes: float, seed: int, start: Path | None
 ) -> EdgeNet:
@@ -160,25 +199,21 @@ def train(
     net = EdgeNet().to(device)
     if start:
         net.load_state_dict(torch.load(start, map_location=device))
-    best = torch.optim.AdamW(net.parameters(), lr=4e-3, weight_decay=1e-3)
+    best = torch.optim.AdamW(net.parameters(), lr=RATE, weight_decay=1e-3)
     average = torch.optim.swa_utils.AveragedModel(
         net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
     )
+    groups = [groups_of(data) for data in sets]
     began = shown = time.monotonic()
     step = 0
-    share = [1.0] if len(sets) == 1 else [1 - TRACED_SHARE, TRACED_SHARE]
     while (part := (time.monotonic() - began) / (60 * minutes)) < 1:
-        rate = 4e-3 * (part / 0.05 if part < 0.05 else 0.5 * (1 + np.cos(np.pi * part)))
+        rate = RATE * (part / 0.05 if part < 0.05 else 0.5 * (1 + np.cos(np.pi * part)))
         for group in best.param_groups:
             group["lr"] = max(rate, 1e-6)
-        cuts = []
-        for data, rel in zip(sets, share, strict=True):
-            count = round(BATCH * rel)
-            index = torch.randint(len(data["light"]), (count,), generator=rng, device=device)
-            cuts.append(cut(data, index, jittered_base(count, data["outer"].shape[1], rng, device)))
-        colour, outer, cap = (torch.cat(parts) for parts in zip(*cuts, strict=True))
-        colour, edges = turned(varied(colour, rng), [outer, cap], rng)
-        loss = loss_of(scores(net(as_input(colour))), edges)
+        colour, edges = drawn_batch(sets, groups, rng)
+        with torch.autocast(device.type, torch.bfloat16):
+            out = net(as_input(colour))
+        loss = loss_of(scores(out), edges)
         best.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -194,7 +229,7 @@ def train(
     return average.module
 
 
-def export(net: EdgeNet, target: Path, rays: int = 96, shells: int = 12) -> None:
+def export(net: EdgeNet, target: Path, rays: int = 192, shells: int = 12) -> None:
     """Write the network as ONNX for a fixed number of shells at a time, for OpenCV."""
     net = net.cpu().float().eval()
     torch.onnx.export(

@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 
 #: samples of a ray, between these shares of the coarse radius
 SAMPLES, FROM_REL, TO_REL = 96, 0.79, 1.21
-#: rays wrapped round at both ends, of every second ray; shells at a time; the network's strides
-PAD, SHELLS, RAY_STRIDE, SAMPLE_STRIDE = 8, 12, 2, 4
+#: rays wrapped round at both ends; shells at a time; the network's strides
+PAD, SHELLS, RAY_STRIDE, SAMPLE_STRIDE = 16, 12, 4, 4
 
 
 @dataclass(frozen=True)
@@ -64,15 +64,11 @@ def _network() -> cv2.dnn.Net:
 def _strips(
     pixels_bgr: NDArray[np.uint8], centre_px: Floats, coarse_px: Floats, light: Floats
 ) -> NDArray[np.float32]:
-    """The network's input (S, 4, RAYS / 2 + 2 PAD, SAMPLES)."""
+    """The network's input (S, 4, RAYS + 2 PAD, SAMPLES)."""
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
     strips = sample_along_rays(pixels_bgr, centre_px, coarse_px[:, :, None] * part)
-    # every second ray with half of either neighbour, by whole numbers: 1, 2, 1
-    wide = strips.astype(np.uint16)
-    soft = 2 * wide[:, ::2] + wide[:, 1::2] + np.roll(wide[:, 1::2], 1, axis=1)
-    colour = log_colour(((soft + 2) >> 2).astype(np.uint8))
-    shells, rays = len(centre_px), RAYS // 2
-    board = np.empty((shells, 4, rays + 2 * PAD, SAMPLES), np.float32)
+    colour = log_colour(strips)
+    board = np.empty((len(centre_px), 4, RAYS + 2 * PAD, SAMPLES), np.float32)
     liner = light.astype(np.float32)[:, :, None, None]
     np.subtract(np.moveaxis(colour, -1, 1), liner, out=board[:, :3, PAD:-PAD])
     board[:, 3] = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
@@ -82,11 +78,11 @@ def _strips(
 
 
 def _probabilities(out: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The network's output (S, 16, rays, samples) as probabilities (S, 2, RAYS / 2, SAMPLES)."""
+    """The network's output (S, 16, rays, samples) as probabilities (S, 2, RAYS, SAMPLES)."""
     out = out[:, :, PAD // RAY_STRIDE : -PAD // RAY_STRIDE]
     shells, _, rays, quarter = out.shape
     scores = out.reshape(shells, 2, RAY_STRIDE, SAMPLE_STRIDE, rays, quarter)
-    scores = scores.transpose(0, 1, 4, 2, 5, 3).reshape(shells, 2, RAYS // 2, SAMPLES)
+    scores = scores.transpose(0, 1, 4, 2, 5, 3).reshape(shells, 2, RAYS, SAMPLES)
     scores = np.exp(scores - scores.max(axis=3, keepdims=True))
     return np.asarray(scores / scores.sum(axis=3, keepdims=True), np.float32)
 
@@ -112,8 +108,5 @@ def propose_edges(
         net.setInput(board[first : first + SHELLS])
         parts.append(_probabilities(np.asarray(net.forward(), np.float32)))
     both = np.concatenate(parts)
-    # rays in between are the mean of their neighbours
-    between = 0.5 * (both + np.roll(both, -1, axis=2))
-    whole = np.stack([both, between], axis=3).reshape(len(both), 2, RAYS, SAMPLES)
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
-    return EdgeProposals(whole[:, 0], whole[:, 1], part, coarse_px)
+    return EdgeProposals(both[:, 0], both[:, 1], part, coarse_px)

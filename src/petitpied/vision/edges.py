@@ -2,8 +2,9 @@
 
 The picture is sampled along rays from each shell's middle, a narrow band about the proposals
 only. The edge along a ray is a place that is likely and where colour changes strongly (first
-derivative of a Gaussian, Canny 1986), chosen together for all rays of a shell by dynamic
-programming, so that a crumb, a glint or a shadow's rim does not pull single rays away.
+derivative of a Gaussian, Canny 1986), between the steepest change and the network's own mean
+place; chosen together for all rays of a shell by dynamic programming, so that a crumb, a glint or
+a shadow's rim does not pull single rays away.
 """
 
 from collections.abc import Sequence
@@ -45,6 +46,12 @@ NEAREST, SEARCHED_AGAIN = 8, 2  # of the places with the least disagreement; rou
 STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none
 LEAST_PROBABILITY = 1e-3
+#: the edge is this share of the network's own expectation near the path, the rest is the steepest
+#: change: that lies inside the true edge where creases between a foot's ruffles are as dark as the
+#: liner (-0.07 mm on samples); the network errs a tray at a time. On scenes that neither had seen
+#: 0, 0.5 and 1 gave diameters of 0.110, 0.107 and 0.111 mm root mean square with the true view, on
+#: the shared trays 0.120, 0.111, 0.118
+NETWORK_SHARE, NETWORK_REACH_PX = 2 / 3, 3.0
 #: inside the outer edge by this, px, an edge can be told from the outer one: 1.5 times the
 #: width of the differentiating Gaussian
 OUTER_REACH_PX = 2.0
@@ -156,11 +163,13 @@ def _parabola(strength: Floats, path: NDArray[np.intp]) -> Floats:
 @dataclass(frozen=True)
 class _Look:
     """What a band about the proposals of one kind of edge shows, N samples a ray: ``middle`` of
-    the band (S, RAYS), px, ``strength`` and ``score`` (S, RAYS, N), ``typical`` strength (S, 1)."""
+    the band (S, RAYS), px, ``strength``, ``likely`` (the network's probability) and ``score``
+    (S, RAYS, N), ``typical`` strength (S, 1)."""
 
     middle: Floats
     step_px: float
     strength: Floats
+    likely: Floats
     typical: Floats
     score: NDArray[np.float32]
 
@@ -182,7 +191,7 @@ def _look(
     likely = _likely(proposals, probability, middle, offset)
     stands_out = np.clip(strength / typical[..., None], 0.1, None)
     score = STRENGTH_WEIGHT * np.log(stands_out) + np.log(likely)
-    return _Look(middle, step_px, strength, typical, score.astype(np.float32))
+    return _Look(middle, step_px, strength, likely, typical, score.astype(np.float32))
 
 
 def _bands(centre: Floats, looks: Sequence[_Look]) -> list[EdgeBand]:
@@ -202,11 +211,21 @@ def _bands(centre: Floats, looks: Sequence[_Look]) -> list[EdgeBand]:
 
 
 def _band(centre: Floats, look: _Look, path: NDArray[np.intp]) -> EdgeBand:
-    place = _parabola(look.strength, path)
+    steepest, expected = _parabola(look.strength, path), _expected(look, path)
+    place = steepest + NETWORK_SHARE * (expected - steepest)
     found = look.middle + (place - look.strength.shape[2] // 2) * look.step_px
     points = centre[:, None] + found[:, :, None] * ray_directions()
     peak = np.take_along_axis(look.strength, path[:, :, None], axis=2)[:, :, 0]
     return EdgeBand(found, peak**2 / (peak**2 + look.typical**2), points)
+
+
+def _expected(look: _Look, path: NDArray[np.intp]) -> Floats:
+    """The network's mean place (S, RAYS) near ``path``, in samples."""
+    reach = int(np.ceil(NETWORK_REACH_PX / look.step_px))
+    near = path[:, :, None] + np.arange(-reach, reach + 1)
+    near = np.clip(near, 0, look.likely.shape[2] - 1)
+    weight = np.take_along_axis(look.likely, near, axis=2)
+    return np.asarray((weight * near).sum(axis=2) / weight.sum(axis=2), float)
 
 
 def _likely(
