@@ -27,8 +27,9 @@ EDGE_SIGMA_PX = 1.3
 #: how fast an edge may move from ray to ray before it costs as much as a third of its strength
 SLOPE_COST = 0.5
 #: half width of the band about the network's proposal in which the edge is measured, relative
-#: to the radius: seven times the proposals' mean error on path-traced trays that no training saw
-#: (0.43 %); 2 and 4.5 % gave the same diameters there within 0.002 mm root mean square
+#: to the radius: six times the proposals' mean error on path-traced trays that no training saw
+#: (0.45 to 0.52 %); with the network before, 2 and 4.5 % gave the same diameters there within
+#: 0.002 mm root mean square
 BAND_REL = 0.03
 #: coarse outlines farther off than this somewhere, relative to the radius, are proposed for anew:
 #: the network sees a fifth of the radius to either side, and was trained on outlines mostly within
@@ -42,15 +43,17 @@ MOST_PROPOSALS, FEWEST_ALIKE = 3, 5
 LOST_REL, SEARCH_REL, SURE_ENOUGH_REL = 0.13, (0.2, 0.4, 0.6), 0.8
 NEAREST, SEARCHED_AGAIN = 8, 2  # of the places with the least disagreement; rounds
 #: a place counts by the logarithm of its probability, and this much by that of its strength: 0 to
-#: 0.5 gave diameters of 0.115 to 0.121 mm root mean square on the shared trays, 1 gave 0.130
+#: 0.5 gave diameters of 0.115 to 0.121 mm root mean square on the shared trays, 1 gave 0.130,
+#: with the network before
 STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none
 LEAST_PROBABILITY = 1e-3
 #: the edge is this share of the network's own expectation near the path, the rest is the steepest
 #: change: that lies inside the true edge where creases between a foot's ruffles are as dark as the
 #: liner (-0.07 mm on samples); the network errs a tray at a time. On scenes that neither had seen
-#: 0, 0.5 and 1 gave diameters of 0.110, 0.107 and 0.111 mm root mean square with the true view, on
-#: the shared trays 0.120, 0.111, 0.118
+#: 0, 0.5, 2/3 and 1 gave diameters of 0.110, 0.107, 0.110 and 0.111 mm root mean square with the
+#: true view, on the shared trays 0.120, 0.111, 0.112, 0.118, on the samples, which were trained on,
+#: 0.100, 0.077, 0.070, 0.061; a reach of 5 px gave the same within 0.001
 NETWORK_SHARE, NETWORK_REACH_PX = 2 / 3, 3.0
 #: inside the outer edge by this, px, an edge can be told from the outer one: 1.5 times the
 #: width of the differentiating Gaussian
