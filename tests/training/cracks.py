@@ -251,15 +251,15 @@ def train(files: list[Path], out: Path) -> None:
     lines += ["# fmt: off"]
     for name, value in arrays.items():
         told = ", ".join(_row(part) for part in value)
-        wrapped = textwrap.wrap(told, 95, initial_indent="    ", subsequent_indent="    ")
+        wrapped = textwrap.wrap(told, 100, initial_indent="    ", subsequent_indent="    ")
         lines += [f"{name} = (", *wrapped, ")"]
     out.write_text("\n".join(lines) + "\n")
 
 
 def _row(value: Any) -> str:
     if np.ndim(value) == 0:
-        return f"{float(value):.5g}"
-    return "(" + ", ".join(f"{float(v):.5g}" for v in value) + ")"
+        return f"{float(value):.4g}"
+    return "(" + ", ".join(f"{float(v):.4g}" for v in value) + ")"
 
 
 def main() -> None:
