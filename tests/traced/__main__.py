@@ -38,9 +38,11 @@ from tests.traced.varied import (
     ALIKE_TRAINING,
     NULL_BAKES,
     SPOT_BAKES,
+    TWO_LIGHTS,
     VARIED_FIGURES,
     VARIED_FRESH,
     VARIED_HELD_OUT,
+    VARIED_LATER,
     VARIED_TRAINING,
     VARIED_TUNING,
 )
@@ -48,7 +50,8 @@ from tests.traced.varied import (
 GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
           "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
           "varied_figures": VARIED_FIGURES, "varied_training": VARIED_TRAINING,
-          "varied_fresh": VARIED_FRESH, "alike_training": ALIKE_TRAINING,
+          "varied_fresh": VARIED_FRESH, "varied_later": VARIED_LATER,
+          "two_lights": TWO_LIGHTS, "alike_training": ALIKE_TRAINING,
           "null_bakes": NULL_BAKES, "spot_bakes": SPOT_BAKES}
 TABLE_SIZE_MM = (1300.0, 1000.0)
 LINER_INSET_MM = {"white_parchment": 2.0, "brown_parchment": 4.0, "ring_mat": 3.0, "black_mat": 5.0}
@@ -197,7 +200,7 @@ def linear_light(stage: Stage, camera: Camera, args: argparse.Namespace, scene: 
 
 def make(scene: Scene, args: argparse.Namespace) -> None:
     begun = time.monotonic()
-    rng = np.random.default_rng(scene.seed + 900)
+    rng = np.random.default_rng(scene.seed + 900 + 1_000_003 * scene.shot)
     camera = camera_from(scene.stand, rng)
     effects = drawn_effects(rng, scene.orientation)
     with tempfile.TemporaryDirectory() as folder:

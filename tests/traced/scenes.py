@@ -69,6 +69,7 @@ class Scene:
     footless: int = 0  # shells that rose no foot: the cap's rim is on the liner
     spot: Spot | None = None
     turn_deg: int = 0  # of the tray in the oven
+    shot: int = 0  # which of several photos of one tray: other white balance, tones, noise
 
 
 SAMPLES = (

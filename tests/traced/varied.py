@@ -1,6 +1,7 @@
 """Scenes drawn from a seed: liners, lights, flavours, lenses, sizes and tilts as they come.
 
-``w`` scenes are held out (figures only), so were ``g`` scenes until two checks of the finder were
+``y`` scenes are held out (figures only), so were ``w`` scenes until the uncertainties were fitted
+on them, ``g`` scenes until two checks of the finder were
 mended on them, and ``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are
 for tuning, ``v`` scenes for training, so are ``x`` scenes, most of whose feet have nearly the
 liner's colour; ``n`` scenes are bakes of one oven that does nothing to the shells, seen by a wide
@@ -133,11 +134,31 @@ def alike(name: str, seed: int) -> Scene:
     return replace(scene, liner="white_parchment", liner_srgb=(r, g, b))
 
 
+def under_lights(name: str, seed: int) -> tuple[Scene, ...]:
+    """One tray under three lights, each photographed anew from elsewhere; on every second tray a
+    spot came out browner."""
+    rng = np.random.default_rng(seed + 600)
+    scene = replace(varied(name, seed), browning_slope=0.0, swirl_srgb=None)
+    if int(name[1:]) // 2 % 2:
+        scene = replace(scene, spot=SPOT)
+    shots = []
+    for shot, style in enumerate(("window", "ceiling", "mixed")):
+        near = stand_for(rng, scene.stand.focal_35mm, float(rng.uniform(0.5, 5)),
+                         scene.stand.size_px)
+        light = Light(style, float(rng.uniform(0, 360)))
+        shots.append(replace(scene, name=f"{name}{'abc'[shot]}", stand=near, light=light,
+                             shot=shot))
+    return tuple(shots)
+
+
 VARIED_HELD_OUT = tuple(varied(f"f{i:02d}", 40_000 + 7 * i) for i in range(1, 19))
 VARIED_FIGURES = tuple(varied(f"g{i:02d}", 90_000 + 7 * i) for i in range(1, 25))
+VARIED_LATER = tuple(varied(f"y{i:02d}", 120_000 + 7 * i) for i in range(1, 41))
 VARIED_FRESH = tuple(varied(f"w{i:02d}", 100_000 + 7 * i) for i in range(1, 41))
 ALIKE_TRAINING = tuple(alike(f"x{i:02d}", 110_000 + 7 * i) for i in range(1, 69))
 VARIED_TRAINING = tuple(varied(f"v{i:02d}", 80_000 + 7 * i) for i in range(1, 61))
 VARIED_TUNING = tuple(varied(f"t{i:02d}", 50_000 + 7 * i) for i in range(1, 25))
 NULL_BAKES = tuple(bake(f"n{i:02d}", 60_000 + 7 * i, None) for i in range(1, 49))
+TWO_LIGHTS = tuple(shot for i in range(1, 13)
+                   for shot in under_lights(f"c{i:02d}", 130_000 + 7 * i))
 SPOT_BAKES = tuple(bake(f"p{i:02d}", 70_000 + 7 * i, SPOT) for i in range(1, 25))

@@ -1,7 +1,8 @@
 """Mean colour of each cap, CIELAB under D65, as if it faced upward, and how sure that is.
 
 Glints, shadows, cracks and specks are outvoted: they differ from the shading that all caps of the
-tray share. That shading itself is taken out, so that a dome's dark side does not count as colour.
+tray share. That shading itself is taken out, so that a dome's dark side does not count as colour,
+and so is what the caps mirror.
 """
 
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from petitpied.domain.surface import Colour
 from petitpied.surface.colour_space import lab_of
 from petitpied.surface.domes import REACH, Domes, Shading
 from petitpied.surface.flat_light import FlatLight
+from petitpied.surface.gloss import without_gloss
 from petitpied.surface.grey_strip import PAPER_U_REL
 
 Floats = NDArray[np.float64]
@@ -49,7 +51,7 @@ class CapColours:
 def cap_colours(domes: Domes, shading: Shading) -> CapColours:
     """Mean over each cap's counted part, in linear light."""
     inside = REACH < COUNTED_REL
-    log = domes.log[:, inside] - shading.common[inside][None, :, None]
+    log = without_gloss(domes, shading)[:, inside] - shading.common[inside][None, :, None]
     rest = shading.rest[:, inside]
     spread = 1.4826 * np.median(np.abs(rest), axis=1, keepdims=True)
     good = np.abs(rest) < OUTLIER_SPREADS * spread + TEXTURE

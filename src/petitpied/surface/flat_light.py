@@ -3,7 +3,8 @@
 A liner has one colour, so its picture shows the light's fall-off (and the lens's vignetting). A
 smooth surface is fitted to what is seen of it between the shells; shadows, stains and printed
 rings are outvoted. Where each card lies, its paper says how much light there is in truth. A liner
-that mirrors the room (bare steel) shows no such smooth surface, and is not believed.
+that mirrors the room (bare steel) shows no such smooth surface, or one that the caps beside it do
+not follow, and is not believed.
 """
 
 from collections.abc import Sequence
@@ -32,6 +33,9 @@ NEAR_REL = 1.12
 SQUARE_MM, LIT_QUANTILE, LEAST_CELLS = 25.0, 0.8, 8
 #: fewest squares for a surface of six terms
 LEAST_SQUARES = 15
+#: fewest caps that can contradict a liner, or stand for it; how far they differ from one another,
+#: and how far light does from the middle to the edge of a tray (logarithm, on tuning scenes)
+LEAST_CAPS, CAPS_DIFFER, LIGHT_SLOPE = 8, 0.05, 0.12
 #: a liner whose lit squares scatter by more than this (robust, logarithm) about the smooth surface
 #: is no even ground
 ROUGH = 0.10
@@ -41,12 +45,18 @@ DARK_LINER_REL = 0.15
 #: a liner whose channels differ by more than this factor shows no tint of the light: its gloss,
 #: which has the lamp's own tint, would mislead; the brightest channel then stands for all
 COLOURED_LINER = 1.6
+#: a liner that claims more than this spread of light over the caps (logarithm) is believed only if
+#: the caps follow it by at least this share: on 122 traced trays caps on bare steel followed by
+#: -0.15 to 0.3 (one by 0.5), on other liners by 0.6 to 1.9; by how many of its sigmas it must fail
+CLAIM, FOLLOWED_REL, FAILS_SIGMAS = 0.1, 0.5, 2.0
+#: part of a find that surely is cap
+CAP_REL = 0.5
 #: what the liner's shade leaves of the change of light over the caps (they stand 10 mm above it,
-#: past the rim's shadow): 0.035 over 22 tuning scenes. How far light may vary over a tray where
-#: nothing shows it: a window's falls by a third from side to side (common practice, no source)
-LINER_U, UNKNOWN_U = 0.035, 0.12
-#: the same of the light's tint, red against blue; 0.02 on white liners, else as in mixed light
-LINER_TINT_U, UNKNOWN_TINT_U = 0.02, 0.04
+#: past the rim's shadow), and what the caps' own shade leaves where the liner shows none: their
+#: browning counts as light then. Over 221 traced trays; the same of the light's tint, red against
+#: blue, on white liners and on others
+LINER_U, UNKNOWN_U = 0.045, 0.06
+LINER_TINT_U, UNKNOWN_TINT_U = 0.02, 0.025
 #: cards that differ this far (tray widths) tell the light's slope between them
 CARDS_APART_MM = 120.0
 
@@ -104,7 +114,10 @@ def flat_light(
     surface, rough = np.zeros((6, 3)), np.inf
     if len(places) >= LEAST_SQUARES:
         surface, rough = _fitted(terms((places - middle) / reach), log)
-    even, white = rough < ROUGH, True
+    on_caps = _cap_light(pixels_bgr, shells, tone)
+    places_rel = (centres - middle) / reach
+    even = rough < ROUGH and _caps_follow(terms(places_rel) @ surface.mean(axis=1), on_caps)
+    white = True
     if len(on_cards.level):
         there = terms((on_cards.places_mm - middle) / reach)
         liner_rel = np.exp((there @ surface - on_cards.level).mean(axis=0))
@@ -112,10 +125,10 @@ def flat_light(
         white = bool(liner_rel.max() < COLOURED_LINER * liner_rel.min())
         if not white:
             surface = np.repeat(surface[:, [int(liner_rel.argmax())]], 3, axis=1)
-        surface = surface if even else np.zeros((6, 3))
+        surface = surface if even else _caps_slope(places_rel, on_caps)
         surface += _from_cards((on_cards.places_mm - middle) / reach, on_cards, surface)
     elif not even:
-        surface = np.zeros((6, 3))
+        surface = _caps_slope(places_rel, on_caps)
     return FlatLight(
         surface,
         middle,
@@ -123,8 +136,58 @@ def flat_light(
         LINER_U if even else UNKNOWN_U,
         LINER_TINT_U if even and white else UNKNOWN_TINT_U,
         bool(len(on_cards.level)),
-        "the liner's shade" if even else "taken for even: the liner does not show it",
+        "the liner's shade" if even else "the caps' own shade: the liner does not show it",
     )
+
+
+def _caps_follow(claimed: Floats, seen: Floats) -> bool:
+    """Do caps get brighter (S,) where a liner claims more light (S,), both logarithms?"""
+    there = np.isfinite(seen)
+    claimed, seen = claimed[there] - claimed[there].mean(), seen[there] - np.median(seen[there])
+    size = float(claimed @ claimed)
+    if len(seen) < LEAST_CAPS or size < CLAIM**2 * len(seen):
+        return True
+    share = float(claimed @ seen) / size
+    rest = seen - share * claimed
+    spread = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+    return bool(share + FAILS_SIGMAS * spread / size**0.5 > FOLLOWED_REL)
+
+
+def _caps_slope(places_rel: Floats, seen: Floats) -> Floats:
+    """Surface (6, 3) of light that falls off evenly, as the caps' (S,) brightness tells where the
+    liner does not: their flavour is one, and browning differs less than light does."""
+    surface: Floats = np.zeros((6, 3))
+    there = np.isfinite(seen)
+    if there.sum() < LEAST_CAPS:
+        return surface
+    basis = np.column_stack([np.ones(there.sum()), places_rel[there]])
+    log, weight = seen[there], np.ones(there.sum())
+    fit: Floats = np.zeros(3)
+    ridge = np.diag([0.0, 1.0, 1.0]) * (CAPS_DIFFER / LIGHT_SLOPE) ** 2
+    for _ in range(8):
+        weighted = basis * weight[:, None]
+        fit = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
+        rest = log - basis @ fit
+        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
+        weight = 1 / (1 + (rest / (2 * spread)) ** 2)
+    surface[1:3] = fit[1:, None]
+    return surface
+
+
+def _cap_light(pixels_bgr: Bytes, shells: Sequence[Shell], tone: Tone) -> Floats:
+    """Logarithm of light (S,) in the middle of each shell; NaN where it is out of the picture."""
+    table = tone.table().mean(axis=1)
+    height, width = pixels_bgr.shape[:2]
+    out = np.full(len(shells), np.nan)
+    for index, shell in enumerate(shells):
+        low, high = (shell.outline_px.min(axis=0), shell.outline_px.max(axis=0))
+        middle, half = (low + high) / 2, CAP_REL * (high - low) / 2
+        (x0, y0), (x1, y1) = np.rint(middle - half).astype(int), np.rint(middle + half).astype(int)
+        if x0 >= 0 and y0 >= 0 and x1 < width and y1 < height:
+            step = max(1, (x1 - x0) // 24)
+            part = pixels_bgr[y0 : y1 + 1 : step, x0 : x1 + 1 : step].reshape(-1, 3)
+            out[index] = float(np.median(table[part].mean(axis=1)))
+    return out
 
 
 def _from_cards(places_rel: Floats, on_cards: CardLight, surface: Floats) -> Floats:
