@@ -14,11 +14,11 @@ ROSE = np.array([0.40, 0.42, 0.85])
 
 
 def mirroring(tray, size, random):
-    """The same caps with a wide white patch on each, not quite in one place."""
+    """The same caps with a wide white patch on each, all but in one place."""
     log = np.empty_like(tray.log)
     for number, own in enumerate(tray.log):
-        x, y = 0.25 + 0.1 * random.standard_normal(2)
-        patch = size * np.exp(-((X - x) ** 2 + (Y - y) ** 2) / (2 * 0.3**2))
+        x, y = 0.25 + 0.02 * random.standard_normal(2)
+        patch = size * np.exp(-((X - x) ** 2 + (Y - y) ** 2) / (2 * 0.35**2))
         log[number] = np.log(np.exp(own) + patch[..., None])
     return Domes(log, tray.cut, tray.radius_mm)
 
@@ -31,8 +31,8 @@ def apart_from(body, tray):
 def test_a_dark_cap_keeps_its_colour_under_a_lamp_that_it_mirrors():
     random = np.random.default_rng(1)
     tray = domes(random, SHELLS, 30.0, colour=CHOCOLATE)
-    # 0.02 of a white on 0.03 to 0.15: without the correction 4 Delta E00 are missing
-    assert apart_from(CHOCOLATE, mirroring(tray, 0.02, random)) < 1.5
+    # 0.04 of a white on 0.03 to 0.15: 3.4 Delta E00 if nothing is done
+    assert apart_from(CHOCOLATE, mirroring(tray, 0.04, random)) < 1.5
 
 
 @pytest.mark.parametrize("body", [CHOCOLATE, ROSE])
@@ -47,7 +47,7 @@ def test_differences_between_caps_stay():
     log = tray.log.copy()
     log[::2] -= np.float32(0.1) * np.array([1.0, 0.55, 0.3], np.float32)
     colours = cap_colours(
-        mirrored := mirroring(Domes(log, tray.cut, tray.radius_mm), 0.02, random),
+        mirrored := mirroring(Domes(log, tray.cut, tray.radius_mm), 0.04, random),
         shading_of(mirrored),
     )
     blue = np.log(colours.linear_rgb[:, 2])

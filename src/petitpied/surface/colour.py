@@ -13,15 +13,13 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Colour
 from petitpied.surface.colour_space import lab_of
-from petitpied.surface.domes import REACH, Domes, Shading
+from petitpied.surface.domes import Domes, Shading
 from petitpied.surface.flat_light import FlatLight
-from petitpied.surface.gloss import without_gloss
+from petitpied.surface.gloss import LOOKED, without_gloss
 from petitpied.surface.grey_strip import PAPER_U_REL
 
 Floats = NDArray[np.float64]
 
-#: part of the cap that counts: beyond, the shoulder falls away from the camera
-COUNTED_REL = 0.8
 #: a place whose brightness differs from the shared shading by more than this many robust spreads,
 #: and by more than a texture does (logarithm), is a glint, a shadow, a crack or a speck
 OUTLIER_SPREADS, TEXTURE = 3.0, 0.05
@@ -50,9 +48,9 @@ class CapColours:
 
 def cap_colours(domes: Domes, shading: Shading) -> CapColours:
     """Mean over each cap's counted part, in linear light."""
-    inside = REACH < COUNTED_REL
-    log = without_gloss(domes, shading)[:, inside] - shading.common[inside][None, :, None]
-    rest = shading.rest[:, inside]
+    log, common = without_gloss(domes, shading)
+    log = log - common[None, :, None]
+    rest = shading.rest[:, LOOKED]
     spread = 1.4826 * np.median(np.abs(rest), axis=1, keepdims=True)
     good = np.abs(rest) < OUTLIER_SPREADS * spread + TEXTURE
     light = np.exp(np.minimum(log, 1.0)) * good[..., None]
