@@ -80,8 +80,10 @@ def run_finder(pixels_bgr: NDArray[np.uint8]) -> FinderMaps:
     out = np.asarray(net.forward(), np.float32)[0]
     rows, columns = (-(-n // STRIDE) for n in small.shape[:2])
     out = out[:, :rows, :columns]
-    grid = np.stack(np.meshgrid(np.arange(columns), np.arange(rows)), axis=-1)
-    middle = grid + np.moveaxis(out[2:4], 0, -1) * (OFFSET_UNIT_PX / STRIDE)
+    middle = np.empty((rows, columns, 2), np.float32)
+    for axis, own in enumerate((np.arange(columns)[None], np.arange(rows)[:, None])):
+        np.multiply(out[2 + axis], np.float32(OFFSET_UNIT_PX / STRIDE), out=middle[..., axis])
+        middle[..., axis] += own
     shell, cap = _sigmoid(out[0]), _sigmoid(out[1])
     if upright:
         shell, cap = shell.T.copy(), cap.T.copy()
@@ -92,5 +94,5 @@ def run_finder(pixels_bgr: NDArray[np.uint8]) -> FinderMaps:
     picture = cv2.resize(small, (columns, rows), interpolation=cv2.INTER_AREA)
     cell_px = STRIDE * width / size[0]
     return FinderMaps(
-        shell, cap, middle.astype(np.float32), cell_px, np.asarray(picture, np.uint8)
+        shell, cap, middle, cell_px, np.asarray(picture, np.uint8)
     )

@@ -18,7 +18,7 @@ Masks = NDArray[np.bool_]
 #: fewest cells to learn from: a surface of six terms wants some hundreds
 LEAST_CELLS = 400
 #: and most: more of them tell nothing new
-LEARN_CELLS = 15_000
+LEARN_CELLS = 5_000
 
 #: natural logarithm of linear light (gamma 2.2, near enough for ratios), floor at the noise
 _LOG = (2.2 * np.log((np.arange(256) + 4.0) / 255.0)).astype(np.float32)

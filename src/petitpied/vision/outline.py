@@ -254,7 +254,7 @@ def radii_about_each(polygons: Floats, centres: Floats, count: int) -> Floats:
     turned -= 2 * np.pi * np.round(turned / (2 * np.pi))
     if (np.abs(np.abs(turned.sum(axis=1)) - 2 * np.pi) > 1e-6).any() or (radius <= 0).any():
         raise ValueError("the outline does not run once around its centre")
-    order = np.argsort(angle, axis=1)
+    order = _rising(angle, turned)
     angle = np.take_along_axis(angle, order, axis=1)
     radius = np.take_along_axis(radius, order, axis=1)
     ray = np.arange(count) * (2 * np.pi / count)
@@ -272,6 +272,14 @@ def radii_about_each(polygons: Floats, centres: Floats, count: int) -> Floats:
     flat = from_before + to_after < 1e-12
     crossing = r0 * r1 * np.sin(from_before + to_after) / np.where(flat, 1.0, below)
     return np.asarray(np.where(flat, r0, crossing), float)
+
+
+def _rising(angle: Floats, turned: Floats) -> NDArray[np.intp]:
+    """Order (S, N) of rising angles (S, N), which change by ``turned`` (S, N) to the next."""
+    if not (turned > 0).all():
+        return np.argsort(angle, axis=1)
+    first = angle.argmin(axis=1)
+    return np.asarray((first[:, None] + np.arange(angle.shape[1])) % angle.shape[1], np.intp)
 
 
 def ring_points(ring: Ring, count: int) -> Floats:

@@ -24,14 +24,17 @@ def ray_directions() -> Floats:
 
 def sample_along_rays(pixels_bgr: Bytes, centre_px: Floats, reach_px: Floats) -> Bytes:
     """Picture (S, RAYS, N, 3) at distances ``reach_px`` (S, RAYS, N) from middles (S, 2)."""
-    direction = ray_directions()
-    x = centre_px[:, None, None, 0] + reach_px * direction[None, :, None, 0]
-    y = centre_px[:, None, None, 1] + reach_px * direction[None, :, None, 1]
+    # in single precision, as OpenCV takes them: a photo's pixels are told to 0.0003 px
+    reach, centre = reach_px.astype(np.float32), centre_px.astype(np.float32)
+    x, y = (
+        centre[:, None, None, axis] + reach * own.astype(np.float32)[:, None]
+        for axis, own in enumerate(ray_directions().T)
+    )
     samples = reach_px.shape[2]
     flat = cv2.remap(
         pixels_bgr,
-        x.reshape(-1, samples).astype(np.float32),
-        y.reshape(-1, samples).astype(np.float32),
+        x.reshape(-1, samples),
+        y.reshape(-1, samples),
         cv2.INTER_LINEAR,
         borderMode=cv2.BORDER_REPLICATE,
     )

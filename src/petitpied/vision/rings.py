@@ -48,7 +48,7 @@ HIDING_SLANT = 0.1
 FOOT_WIDTH_REL = 0.03
 #: rounds of parting the edges between the rings and fitting, first and at better heights: with 4
 #: to 6 of each diameters on the tuning scenes differ by less than 0.002 mm root mean square
-ROUNDS, ROUNDS_AGAIN = 5, 5
+ROUNDS, ROUNDS_AGAIN = 4, 4
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 
