@@ -6,25 +6,27 @@ from scipy.stats import spearmanr
 
 from petitpied.surface.colour import cap_colours, colour_of
 from petitpied.surface.colour_browning import (
-    TAKEN,
+    absorption,
     browning,
     browning_way,
     edge_browning,
     evenness,
+    taken_by_browning,
     tray_reference,
 )
-from petitpied.surface.colour_space import delta_e00, lab_of
+from petitpied.surface.colour_space import delta_e00, lab_of, linear_of
 from petitpied.surface.domes import REACH, Domes, shading_of
 from petitpied.surface.flat_light import LINER_TINT_U, LINER_U, FlatLight
 from tests.surface.lit_domes import domes
 
 SHELLS = 12
 ROSE = np.array([0.40, 0.42, 0.85])  # blue, green, red: light sent back
+TAKEN = taken_by_browning(ROSE[::-1])  # red, green, blue
 EVEN = FlatLight(np.zeros((6, 3)), np.zeros(2), 100.0, LINER_U, LINER_TINT_U, True, "even")
 
 
 def baked(random, amounts, colour=ROSE, light=None, azimuth_deg=30.0, **lamp):
-    """Shells baked by these amounts (logarithm of blue light), under a light for each."""
+    """Shells baked by these amounts (logarithm of the channel that loses most), each in its light."""
     plain = domes(random, len(amounts), azimuth_deg, colour=colour, **lamp)
     log = plain.log - np.asarray(amounts, np.float32)[:, None, None, None] * TAKEN[::-1]
     if light is not None:
@@ -38,8 +40,7 @@ def colours_of(tray):
 
 def read(tray):
     colours = colours_of(tray)
-    reference, slope = tray_reference(colours)
-    return browning(colours, browning_way(reference, slope, EVEN), EVEN, shared=False)
+    return browning(colours, browning_way(*tray_reference(colours), EVEN), EVEN, shared=False)
 
 
 def test_a_caps_colour_is_that_of_its_stuff():
@@ -97,8 +98,8 @@ def test_light_that_is_not_quite_known_counts_little_as_browning():
 
 def test_against_another_photos_colour_the_shared_doubt_counts():
     colours = colours_of(baked(np.random.default_rng(6), np.full(SHELLS, 0.3)))
-    _, slope = tray_reference(colours)
-    way = browning_way(lab_of(ROSE[::-1]), slope, EVEN)
+    _, slope, _ = tray_reference(colours)
+    way = browning_way(lab_of(ROSE[::-1]), slope, TAKEN, EVEN)
     found = browning(colours, way, EVEN, shared=True)
     assert all(q.u_shared > 0 for q in found)
     baked_lab = lab_of(ROSE[::-1] * np.exp(-0.3 * TAKEN))
@@ -114,6 +115,19 @@ def test_a_browner_edge_is_told():
     none = edge_browning(plain, colours_of(plain))
     assert min(q.value for q in found) > 2
     assert max(abs(q.value) for q in none) < 1
+
+
+def test_absorption_is_kubelka_and_munks():
+    """A layer that sends back half the light absorbs a quarter of what it scatters, one that sends
+    back all nothing: (1 - R)^2 / 2R (Kubelka & Munk 1931; worked by hand)."""
+    assert absorption(np.array([0.5, 1.0, 0.1])) == pytest.approx([0.25, 0.0, 4.05])
+
+
+def test_browning_takes_what_a_flavour_has_to_lose():
+    cream, lemon = (taken_by_browning(linear_of(c)) for c in ((246, 230, 192), (250, 216, 112)))
+    assert cream[2] == 1.0
+    assert cream[0] < cream[1] < cream[2]
+    assert lemon[1] == 1.0  # its blue is gone already
 
 
 def test_evenness_is_the_spread_between_shells():

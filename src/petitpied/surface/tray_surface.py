@@ -195,8 +195,8 @@ def _with_colour(
             f"browning is counted from the tray's median, not from flavour {reference.flavour}: "
             "that needs a grey strip"
         )
-    lab, slope = tray_reference(colours)
-    way = browning_way(lab if usable is None else np.array(usable.lab), slope, light)
+    lab, slope, taken = tray_reference(colours)
+    way = browning_way(lab if usable is None else np.array(usable.lab), slope, taken, light)
     brown = browning(colours, way, light, shared=usable is not None)
     edge = edge_browning(domes, colours)
     for cap, index in enumerate(seen):
