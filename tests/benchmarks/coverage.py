@@ -222,15 +222,15 @@ def fit_witness(
     return scaled(float(brentq(short, low, high, xtol=1e-3)))
 
 
-def _without_tips(name: str, scenes: Sequence[Errors]) -> tuple[list[Errors], float]:
-    """Errors of a caliper width without its mean over scenes, on shells with a foot, and that
-    mean's size as `petitpied.vision.evidence.TIPS_MM` has it; other sizes as they are."""
-    if name not in evidence.TIPS_MM:
+def _without_ruffles(name: str, scenes: Sequence[Errors]) -> tuple[list[Errors], float]:
+    """Errors of a size that ruffles change without its mean over scenes, on shells with a foot,
+    and that mean as `petitpied.vision.evidence.RUFFLES` has it; other sizes as they are."""
+    if name not in evidence.RUFFLES:
         return list(scenes), 0.0
     means = [float(np.median(s.error[s.has_foot])) for s in scenes if s.has_foot.sum() > 5]
     short = -float(np.mean(means))
     moved = [replace(s, error=s.error + short * s.has_foot) for s in scenes]
-    return moved, evidence.TIPS_MM[name] + short
+    return moved, evidence.RUFFLES[name] + short
 
 
 def _gathered(pictures: Sequence[Path]) -> dict[str, list[Errors]]:
@@ -266,9 +266,9 @@ def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
     for name, found in gathered.items():
         if name not in evidence.WITNESSES:
             continue
-        scenes, tip = _without_tips(name, found)
-        if name in evidence.TIPS_MM:
-            tips[name] = round(tip, 2)
+        scenes, tip = _without_ruffles(name, found)
+        if name in evidence.RUFFLES:
+            tips[name] = round(tip, 5 if abs(tip) < 0.02 else 2)
         known = fit_witness(scenes)
         digits = 5 if known.own < 0.02 else 3
         values = f"{known.own:.{digits}f}, {known.scene:.{digits}f}, {known.fading:g}"
@@ -279,7 +279,7 @@ def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
             rest = fit_witness(others, (known.fading,), (known.edges,))
             inside.append((_covered([scene], rest), len(scene.error)))
         left_out[name] = sum(s * n for s, n in inside) / sum(n for _, n in inside)
-    yield f"}}\nTIPS_MM = {tips}\n```\n"
+    yield f"}}\nRUFFLES = {tips}\n```\n"
     yield "Coverage of scenes left out of the fit: " + ", ".join(
         f"{name} {share:.3f}" for name, share in left_out.items()
     )

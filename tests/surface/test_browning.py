@@ -26,7 +26,7 @@ EVEN = FlatLight(np.zeros((6, 3)), np.zeros(2), 100.0, LINER_U, LINER_TINT_U, Tr
 
 
 def baked(random, amounts, colour=ROSE, light=None, azimuth_deg=30.0, **lamp):
-    """Shells baked by these amounts (logarithm of the channel that loses most), each in its light."""
+    """Shells baked by these amounts (logarithm of what loses most), each in its light."""
     plain = domes(random, len(amounts), azimuth_deg, colour=colour, **lamp)
     log = plain.log - np.asarray(amounts, np.float32)[:, None, None, None] * TAKEN[::-1]
     if light is not None:

@@ -12,10 +12,12 @@ from torch import nn
 from torch.nn import functional as F
 
 PAD = 16
-WIDTH = 32
+WIDTH = 24
 RAY_STRIDE, SAMPLE_STRIDE = 4, 4
-#: dilation of each block along rays and along samples
-DILATIONS = ((1, 1), (2, 1), (4, 2), (8, 4), (1, 1), (2, 2), (4, 1), (1, 1))
+#: dilation of each block along rays and along samples: OpenCV takes longer for none
+DILATIONS = ((2, 1), (2, 1), (4, 2), (8, 4), (2, 1), (2, 2), (4, 1), (1, 2))
+#: those of the wider networks that taught this one
+TEACHER_DILATIONS = ((1, 1), (2, 1), (4, 2), (8, 4), (1, 1), (2, 2), (4, 1), (1, 1))
 #: after these blocks the mean ray is told
 TOLD_AFTER = (1, 4, 5)
 
@@ -45,7 +47,9 @@ class MeanRay(nn.Module):
 
 
 class EdgeNet(nn.Module):
-    def __init__(self, width: int = WIDTH) -> None:
+    def __init__(
+        self, width: int = WIDTH, dilations: tuple[tuple[int, int], ...] = DILATIONS
+    ) -> None:
         super().__init__()
         self.stem = nn.Sequential(
             nn.Conv2d(4, 16, (4, 6), stride=2, padding=(1, 2), bias=False),
@@ -56,7 +60,7 @@ class EdgeNet(nn.Module):
             nn.ReLU(),
         )
         layers: list[nn.Module] = []
-        for number, dilation in enumerate(DILATIONS):
+        for number, dilation in enumerate(dilations):
             layers.append(Block(width, dilation))
             if number in TOLD_AFTER:
                 layers.append(MeanRay(width))
@@ -65,6 +69,36 @@ class EdgeNet(nn.Module):
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         return self.head(self.blocks(self.stem(x)))
+
+
+class AsShipped(nn.Module):
+    """The same network on squares of two rays and two samples, see `squares`."""
+
+    def __init__(self, net: EdgeNet) -> None:
+        super().__init__()
+        self.net = net
+        first = net.stem[0]
+        assert isinstance(first, nn.Conv2d)
+        outputs, inputs, rays, samples = first.weight.shape
+        parts = first.weight.detach().view(outputs, inputs, rays // 2, 2, samples // 2, 2)
+        self.first = nn.Conv2d(4 * inputs, outputs, (2, 3), padding=(0, 1), bias=False)
+        self.first.weight.data = parts.permute(0, 1, 3, 5, 2, 4).reshape(
+            outputs, 4 * inputs, rays // 2, samples // 2
+        )
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        y = self.first(x)
+        for layer in list(self.net.stem)[1:]:
+            y = layer(y)
+        return self.net.head(self.net.blocks(y))
+
+
+def squares(x: torch.Tensor) -> torch.Tensor:
+    """Input (S, 4, RAYS + 2 PAD, SAMPLES) as `AsShipped` takes it, a row of zeros at both ends."""
+    x = F.pad(x, (0, 0, 1, 1))
+    shells, channels, rays, samples = x.shape
+    parts = x.view(shells, channels, rays // 2, 2, samples // 2, 2).permute(0, 1, 3, 5, 2, 4)
+    return parts.reshape(shells, 4 * channels, rays // 2, samples // 2)
 
 
 def scores(out: torch.Tensor) -> torch.Tensor:

@@ -1,6 +1,11 @@
 """Train the edge network and write it as ONNX.
 
 ``python -m tests.training.edge_train --scenes 600 --minutes 5 --traced DIR --out edges.onnx``
+
+The shipped weights: 10,220 steps beside two wider networks that had been trained before
+(``--teacher``, 32 and 48 wide; 0.4 of the loss), the first half of a schedule; from there
+(``--start``, two thirds of the rate, 9 minutes) three runs, seeds 21 and 22 beside the teachers and
+23 alone, and the mean of their weights (Wortsman et al., "Model soups", ICML 2022).
 """
 
 import argparse
@@ -21,7 +26,14 @@ from tests.training.edge_data import (
     render_strips,
     traced_sets,
 )
-from tests.training.edge_network import PAD, EdgeNet, scores
+from tests.training.edge_network import (
+    PAD,
+    TEACHER_DILATIONS,
+    AsShipped,
+    EdgeNet,
+    scores,
+    squares,
+)
 
 #: shells of one tray, in one light, beside each other in a batch; trays, and drawn scenes
 GROUP, TRAYS, DRAWN = 12, 6, 2
@@ -31,6 +43,7 @@ RATE = 3e-3
 ROUGH_SHARE, ROUGH_REL = 0.3, 0.004
 TARGET_SIGMA = 1.2  # samples
 CAP_WEIGHT = 0.6
+TEACHERS_SHARE = 0.4  # of the loss
 
 Strips = dict[str, torch.Tensor]
 
@@ -139,6 +152,22 @@ def loss_of(logp: torch.Tensor, edges: list[torch.Tensor]) -> torch.Tensor:
     return total
 
 
+def taught_loss(
+    logp: torch.Tensor, edges: list[torch.Tensor], taught: torch.Tensor | None
+) -> torch.Tensor:
+    """`loss_of`, and the distance from what teachers say (S, 2, RAYS, SAMPLES), where edges are
+    known."""
+    own = loss_of(logp, edges)
+    if taught is None:
+        return own
+    last = logp.shape[3] - 1
+    known = torch.stack([~torch.isnan(e) & (e > 0) & (e < last) for e in edges], 1)
+    each = -(taught * logp).sum(3) * known
+    apart = each.sum((0, 2)) / known.sum((0, 2)).clamp(min=1)
+    theirs = apart[0] + CAP_WEIGHT * apart[1]
+    return (1 - TEACHERS_SHARE) * own + TEACHERS_SHARE * theirs
+
+
 def check(net: EdgeNet, data: Strips) -> str:
     """Mean absolute error of the likeliest place, and mean error, in % of the radius."""
     net.eval()
@@ -191,9 +220,16 @@ def drawn_batch(
 
 
 def train(
-    sets: list[Strips], held: dict[str, Strips], minutes: float, seed: int, start: Path | None
+    sets: list[Strips],
+    held: dict[str, Strips],
+    minutes: float,
+    seed: int,
+    start: Path | None,
+    teachers: list[EdgeNet],
 ) -> EdgeNet:
     device = sets[0]["light"].device
+    for teacher in teachers:
+        teacher.to(device).eval().requires_grad_(False)
     torch.manual_seed(seed)
     rng = torch.Generator(device).manual_seed(seed)
     net = EdgeNet().to(device)
@@ -212,8 +248,11 @@ def train(
             group["lr"] = max(rate, 1e-6)
         colour, edges = drawn_batch(sets, groups, rng)
         with torch.autocast(device.type, torch.bfloat16):
-            out = net(as_input(colour))
-        loss = loss_of(scores(out), edges)
+            strips = as_input(colour)
+            out = net(strips)
+            theirs = [scores(teacher(strips)).exp() for teacher in teachers]
+        taught = torch.stack(theirs).mean(0) if theirs else None
+        loss = taught_loss(scores(out), edges, taught)
         best.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -231,16 +270,23 @@ def train(
 
 def export(net: EdgeNet, target: Path, rays: int = 192, shells: int = 12) -> None:
     """Write the network as ONNX for a fixed number of shells at a time, for OpenCV."""
-    net = net.cpu().float().eval()
+    shipped = AsShipped(net.cpu().float()).eval()
     torch.onnx.export(
-        net,
-        (torch.zeros(shells, 4, rays + 2 * PAD, SAMPLES),),
+        shipped,
+        (squares(torch.zeros(shells, 4, rays + 2 * PAD, SAMPLES)),),
         str(target),
         opset_version=17,
         input_names=["strips"],
         output_names=["scores"],
         dynamo=False,
     )
+
+
+def _teacher(named: str) -> EdgeNet:
+    file, width = named.rsplit(":", 1)
+    net = EdgeNet(int(width), TEACHER_DILATIONS)
+    net.load_state_dict(torch.load(file, map_location="cpu"))
+    return net
 
 
 def main() -> None:
@@ -256,6 +302,9 @@ def main() -> None:
     parser.add_argument("--check", type=Path, help="strips (.npz) looked at only")
     parser.add_argument("--kept", type=Path, help=".npz of strips drawn before, or to be kept")
     parser.add_argument("--start", type=Path, help="weights to start from")
+    parser.add_argument(
+        "--teacher", action="append", default=[], help="FILE.pt:WIDTH of a wider network"
+    )
     parser.add_argument("--out", type=Path, default=Path("edges.onnx"))
     options = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
@@ -279,7 +328,8 @@ def main() -> None:
         files = [dict(np.load(p)) for p in options.traced if p.suffix == ".npz"]
         folders = list(traced_sets([p for p in options.traced if p.suffix != ".npz"]))
         sets.append(to_device(joined(files + folders), device))
-    net = train(sets, held, options.minutes, options.seed, options.start)
+    teachers = [_teacher(named) for named in options.teacher]
+    net = train(sets, held, options.minutes, options.seed, options.start, teachers)
     torch.save(net.state_dict(), options.out.with_suffix(".pt"))
     export(net, options.out)
     print(f"{options.out}: {options.out.stat().st_size / 1e3:.0f} kB")

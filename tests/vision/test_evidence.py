@@ -8,7 +8,7 @@ import pytest
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.vision.evidence import TIPS_MM, WITNESSES, outline_contrasts, with_evidence
+from petitpied.vision.evidence import RUFFLES, WITNESSES, outline_contrasts, with_evidence
 from tests.rim.records import a_shell, circle, unmeasured_shell
 
 NONE = ([0.0] * len(OWN_CAUSES), [0.0] * len(SHARED_CAUSES))
@@ -61,8 +61,8 @@ def test_every_size_gets_its_witness_and_widths_their_tips():
     judged = with_evidence(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
     for name in WITNESSES:
         assert getattr(judged, name).u > 0
-    for name, tips in TIPS_MM.items():
-        assert getattr(judged, name).value == pytest.approx(getattr(shell, name).value + tips)
+    for name, more in RUFFLES.items():
+        assert getattr(judged, name).value == pytest.approx(getattr(shell, name).value + more)
     ratio = judged.feret_min_mm.value / judged.feret_max_mm.value
     assert judged.aspect_ratio.value == pytest.approx(ratio)
 

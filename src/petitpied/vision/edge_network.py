@@ -8,6 +8,7 @@ edge and which the cap's; the edges themselves are measured in the photo.
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from itertools import product
 
 import cv2
 import numpy as np
@@ -64,17 +65,28 @@ def _network() -> cv2.dnn.Net:
 def _strips(
     pixels_bgr: NDArray[np.uint8], centre_px: Floats, coarse_px: Floats, light: Floats
 ) -> NDArray[np.float32]:
-    """The network's input (S, 4, RAYS + 2 PAD, SAMPLES)."""
+    """The network's input (S, 16, (RAYS + 2 PAD) / 2 + 1, SAMPLES / 2): log colours against the
+    liner's, and the place along the ray, in squares of two rays and two samples; rays wrapped
+    round by PAD at both ends, then one of zeros."""
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
     strips = sample_along_rays(pixels_bgr, centre_px, coarse_px[:, :, None] * part)
-    colour = log_colour(strips)
-    board = np.empty((len(centre_px), 4, RAYS + 2 * PAD, SAMPLES), np.float32)
-    liner = light.astype(np.float32)[:, :, None, None]
-    np.subtract(np.moveaxis(colour, -1, 1), liner, out=board[:, :3, PAD:-PAD])
-    board[:, 3] = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
-    board[:, :3, :PAD] = board[:, :3, -2 * PAD : -PAD]
-    board[:, :3, -PAD:] = board[:, :3, PAD : 2 * PAD]
-    return board
+    shells, half = len(strips), RAYS // 2
+    codes = np.empty((shells, 3, 2, 2, half, SAMPLES // 2), np.uint8)
+    for channel, ray, sample in product(range(3), (0, 1), (0, 1)):
+        codes[:, channel, ray, sample] = strips[:, ray::2, sample::2, channel]
+    board = np.zeros((shells, 4, 2, 2, half + PAD + 1, SAMPLES // 2), np.float32)
+    place = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
+    for ray in (0, 1):
+        # the row of zeros makes even rays the second of their squares
+        first, second = PAD // 2 + ray, 1 - ray
+        own = board[:, :, second, :, first : first + half]
+        level = light.astype(np.float32)[:, :, None, None, None]
+        np.subtract(log_colour(codes[:, :, ray]), level, out=own[:, :3])
+        own[:, 3] = np.stack([place[::2], place[1::2]])[:, None]
+        turn = PAD // 2
+        board[:, :, second, :, first - turn : first] = own[..., -turn:, :]
+        board[:, :, second, :, first + half : first + half + turn] = own[..., :turn, :]
+    return board.reshape(shells, 16, half + PAD + 1, SAMPLES // 2)
 
 
 def _probabilities(out: NDArray[np.float32]) -> NDArray[np.float32]:
