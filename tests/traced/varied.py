@@ -153,7 +153,7 @@ def under_lights(name: str, seed: int) -> tuple[Scene, ...]:
 
 VARIED_HELD_OUT = tuple(varied(f"f{i:02d}", 40_000 + 7 * i) for i in range(1, 19))
 VARIED_FIGURES = tuple(varied(f"g{i:02d}", 90_000 + 7 * i) for i in range(1, 25))
-VARIED_LATER = tuple(varied(f"y{i:02d}", 120_000 + 7 * i) for i in range(1, 41))
+VARIED_LATER = tuple(varied(f"y{i:02d}", 120_000 + 7 * i) for i in range(1, 73))
 VARIED_FRESH = tuple(varied(f"w{i:02d}", 100_000 + 7 * i) for i in range(1, 41))
 ALIKE_TRAINING = tuple(alike(f"x{i:02d}", 110_000 + 7 * i) for i in range(1, 69))
 VARIED_TRAINING = tuple(varied(f"v{i:02d}", 80_000 + 7 * i) for i in range(1, 61))
