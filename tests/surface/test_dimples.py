@@ -53,6 +53,18 @@ def test_a_dimple_is_found_with_its_place_width_and_depth(place_mm, diameter_mm,
     assert 0.5 <= mark.confidence <= 1
 
 
+def test_a_small_thing_of_another_colour_is_no_dimple():
+    """A yellow sprinkle, 4 by 1.3 mm, whose shading is that of a dimple."""
+    change = {4: dimple((3.0, -5.0), 7.0, 1.2)}
+    tray = domes(np.random.default_rng(3), SHELLS, 30.0, change)
+    log = tray.log.copy()
+    axis = axis_mm(log.shape[1])
+    long, across = np.abs(axis - 3.0) < 2.0, np.abs(axis + 5.0) < 0.7
+    log[4][np.ix_(across, long)] += np.array([-0.8, 0.1, 0.2], np.float32)
+    assert len(looked_at(tray)[2]) == 1
+    assert looked_at(Domes(log, tray.cut, tray.radius_mm))[2] == ()
+
+
 def test_a_bump_is_no_dimple():
     tray = domes(np.random.default_rng(4), SHELLS, 30.0, {4: dimple((3.0, -5.0), 8.0, -1.5)})
     assert looked_at(tray)[2] == ()

@@ -48,6 +48,10 @@ LEAST_ALONG, LEAST_EXPLAINED = 0.70, 0.78
 LEAST_STANDOUT, LEAST_SWING = 2.1, 0.06
 #: a cap with more is lumpy
 MOST_MARKS = 4
+#: a mark whose tint is odd in a few of its cells only is a sprinkle or a bead: kurtosis of the tint,
+#: where it is odd at all (logarithm, its 98th percentile). Of 87 true marks on 86 traced trays 98 %
+#: had less, of 26 false ones, most on decorated shells, three in four had more
+MOST_SPOTTED, ODD_TINT = 4.7, 0.1
 #: profile of a peak as a nozzle leaves it: a needle on a cone, shares and radii in mm
 PEAK_PARTS = ((0.6, 0.9), (0.4, 2.6))
 PEAK_WINDOW_MM = 3.6
@@ -222,8 +226,18 @@ def find_dimples(
     for cap in range(len(rest)):
         least = max(LEAST_SWING, LEAST_STANDOUT * _spread(shading, cap))
         layers = np.concatenate([best[:, cap], bumps[cap][None]])
-        found += _marks(cap, layers, float(radius_mm[cap]), least)[:MOST_MARKS]
+        marks = _marks(cap, layers, float(radius_mm[cap]), least)[:MOST_MARKS]
+        found += [m for m in marks if shading.swirled or not _is_spotted(m, shading, radius_mm)]
     return tuple(found)
+
+
+def _is_spotted(mark: Relief, shading: Shading, radius_mm: Floats) -> bool:
+    """Is it a small thing of another colour that looks like relief?"""
+    away = np.hypot(X - mark.place[0], Y - mark.place[1]) * radius_mm[mark.cap]
+    tint = shading.tint[mark.cap][away < mark.diameter_mm.value / 2].astype(float)
+    if float(np.quantile(tint, 0.98)) < ODD_TINT:
+        return False
+    return bool((tint**4).mean() > MOST_SPOTTED * (tint**2).mean() ** 2)
 
 
 def _spread(shading: Shading, cap: int) -> float:
@@ -294,16 +308,16 @@ def find_peaks(
             sure = float(np.clip(share * min(1.0, height / 0.8), 0.3, 0.99))
             place = np.array([X[row, column], Y[row, column]], float)
             wide = 2 * PEAK_PARTS[1][1]
-            found.append(
-                Relief(
-                    cap,
-                    place,
-                    Quantity(wide, 0.3 * wide),
-                    Quantity(height, 0.3 * height, SLOPE_U_REL * height),
-                    share,
-                    round(sure, 2),
-                )
+            mark = Relief(
+                cap,
+                place,
+                Quantity(wide, 0.3 * wide),
+                Quantity(height, 0.3 * height, SLOPE_U_REL * height),
+                share,
+                round(sure, 2),
             )
+            if shading.swirled or not _is_spotted(mark, shading, radius_mm):
+                found.append(mark)
     return tuple(found)
 
 

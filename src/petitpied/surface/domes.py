@@ -114,13 +114,15 @@ class Shading:
     """What dome and light make, and what is left.
 
     ``common`` (SIDE, SIDE): logarithm of brightness, 0 in the middle; ``rest`` (S, SIDE, SIDE)
-    likewise of each cap beside it, 0 where ``weight`` (0 to 1) is 0. ``swirled``: two colours were
-    told apart and their seams left out.
+    likewise of each cap beside it, 0 where ``weight`` (0 to 1) is 0; ``tint`` (S, SIDE, SIDE) how
+    far a place's tint is from what is smooth over its cap. ``swirled``: two colours were told apart
+    and their seams left out.
     """
 
     common: Maps
     rest: Maps
     weight: Maps
+    tint: Maps
     swirled: bool = False
 
 
@@ -152,7 +154,7 @@ def shading_of(domes: Domes) -> Shading:
             common = _median_dome(bright)
         weight = weight * seam
     rest = _without_own_dome(bright - common, weight)
-    return Shading(common, rest, weight, swirled)
+    return Shading(common, rest, weight, np.hypot(tint[..., 0], tint[..., 1]), swirled)
 
 
 def _median_dome(bright: Maps) -> Maps:
