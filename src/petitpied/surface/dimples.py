@@ -48,7 +48,7 @@ LEAST_ALONG, LEAST_EXPLAINED = 0.70, 0.78
 LEAST_STANDOUT, LEAST_SWING = 2.1, 0.06
 #: a cap with more is lumpy
 MOST_MARKS = 4
-#: a mark whose tint is odd in a few of its cells only is a sprinkle or a bead: kurtosis of the tint,
+#: a mark whose tint is odd in a few of its cells only is a sprinkle or a bead: kurtosis of tint,
 #: where it is odd at all (logarithm, its 98th percentile). Of 87 true marks on 86 traced trays 98 %
 #: had less, of 26 false ones, most on decorated shells, three in four had more
 MOST_SPOTTED, ODD_TINT = 4.7, 0.1
