@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.surface.domes import REACH, SIDE, USED, Maps, Shading, X, Y
+from petitpied.surface.domes import REACH, SIDE, Maps, Shading, X, Y
 from petitpied.surface.light_direction import (
     SLOPE_U_REL,
     LightDirection,
@@ -150,18 +150,20 @@ def _peak_slope(r: Floats) -> Floats:
 
 
 def _filtered(maps: Maps, kernel: Maps) -> Maps:
-    """Correlation of every map (S, SIDE, SIDE) with a kernel.
+    """Correlation of every map (S, M, M) with a kernel.
 
     All in one column: beyond the used part of each cap all is 0, so that no mark's window reaches
     into the next one.
     """
-    column = np.ascontiguousarray(maps).reshape(-1, SIDE)
+    column = np.ascontiguousarray(maps).reshape(-1, maps.shape[2])
     out = cv2.filter2D(column, cv2.CV_32F, kernel, borderType=cv2.BORDER_CONSTANT)
     return np.asarray(out, np.float32).reshape(maps.shape)
 
 
-def _answers(rest: Maps, weight: Maps, template: _Template, within: NDArray[np.bool_]) -> _Answer:
-    masked = bool((weight[:, USED] < 1).any())  # only a swirl's seams are; else all caps are alike
+def _answers(
+    rest: Maps, weight: Maps, masked: bool, template: _Template, within: NDArray[np.bool_]
+) -> _Answer:
+    """``masked``: by a swirl's seams, each cap by its own; else all caps are seen alike."""
     seen = np.maximum(_filtered(weight if masked else weight[:1], template.window), 1e-3)
     level = _filtered(rest, template.window) / seen
     energy: Any = _filtered(rest * rest, template.window) - seen * level * level
@@ -212,7 +214,7 @@ def find_dimples(
             _dimple_slope(diameter), WINDOW_REL * diameter, shading, light, mm_per_cell
         )
         within = REACH + 0.5 * STEEP * diameter / float(np.median(radius_mm)) < WITHIN_REL
-        answer = _answers(rest, shading.weight, template, within)
+        answer = _answers(rest, shading.weight, shading.swirled, template, within)
         explained = answer.explained
         depth = np.maximum(answer.along, 0)
         score = np.maximum(explained, 0) * answer.energy * (depth > 0)
@@ -293,11 +295,17 @@ def find_peaks(
     if not light.shows_relief:
         return ()
     template = _template(_peak_slope, PEAK_WINDOW_MM, shading, light, mm_per_cell)
-    answer = _answers(shading.rest * shading.weight, shading.weight, template, REACH < 0.6)
+    # only the middle of each cap, and as far as a window there reaches
+    half = min(SIDE // 2, int(np.ceil((PEAK_WITHIN_MM + PEAK_WINDOW_MM) / mm_per_cell)) + 2)
+    inner = np.s_[SIDE // 2 - half : SIDE // 2 + half]
+    weight = np.ascontiguousarray(shading.weight[:, inner, inner])
+    rest = shading.rest[:, inner, inner] * weight
+    reach, across, along = REACH[inner, inner], X[inner, inner], Y[inner, inner]
+    answer = _answers(rest, weight, shading.swirled, template, reach < 0.6)
     tall, explained = np.maximum(answer.along, 0), answer.by_along - answer.by_across
     found: list[Relief] = []
     for cap, radius in enumerate(radius_mm):
-        near = REACH * radius < PEAK_WITHIN_MM
+        near = reach * radius < PEAK_WITHIN_MM
         score = tall[cap] * np.maximum(explained[cap], 0) * near
         row, column = np.unravel_index(int(score.argmax()), score.shape)
         height = float(tall[cap, row, column])
@@ -306,7 +314,7 @@ def find_peaks(
         strong = height * light.gain >= least and height >= LEAST_PEAK_MM
         if strong and share >= LEAST_PEAK_EXPLAINED:
             sure = float(np.clip(share * min(1.0, height / 0.8), 0.3, 0.99))
-            place = np.array([X[row, column], Y[row, column]], float)
+            place = np.array([across[row, column], along[row, column]], float)
             wide = 2 * PEAK_PARTS[1][1]
             mark = Relief(
                 cap,
