@@ -38,18 +38,18 @@ def without_gloss(domes: Domes, shading: Shading) -> tuple[Maps, Maps]:
     log, common = domes.log[:, LOOKED], shading.common[LOOKED]
     if shading.swirled or len(log) < LEAST_SHELLS:
         return log, common
-    smooth = domes.smooth[:, LOOKED]
-    mirrored = np.zeros(log.shape[:2], np.float32)
+    left = domes.smooth[:, LOOKED]
+    light = np.exp(np.minimum(left, 1.0))
     for _ in range(ROUNDS):
-        body = np.exp(np.median(_less(smooth, mirrored) - common[None, :, None], axis=(0, 1)))
-        mirrored = _above_least(_mirrored(np.exp(np.minimum(smooth, 1.0)), body.astype(float)))
-        common = _shared(_less(smooth, mirrored))
-    return _less(log, mirrored), common
+        body = np.exp(np.median(left - common[None, :, None], axis=(0, 1)))
+        mirrored = _above_least(_mirrored(light, body.astype(float)))
+        left = _less(light, mirrored)
+        common = _shared(left)
+    return _less(np.exp(np.minimum(log, 1.0)), mirrored), common
 
 
-def _less(log: Maps, mirrored: Maps) -> Maps:
+def _less(light: Maps, mirrored: Maps) -> Maps:
     """Logarithm of light (S, N, 3) less mirrored light (S, N)."""
-    light = np.exp(np.minimum(log, 1.0))
     left = np.maximum(light - mirrored[..., None], (1 - MOST_REL) * light)
     return np.asarray(np.log(np.maximum(left, 1e-6)), np.float32)
 
