@@ -1,13 +1,13 @@
 """Scenes drawn from a seed: liners, lights, flavours, lenses, sizes and tilts as they come.
 
 ``y`` scenes are held out (figures only), so were ``w`` scenes until the edge network and the
-uncertainties learnt from them, ``g`` scenes until two checks of the finder were mended on them, and
-``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are for tuning, ``v``
-scenes for training, so are ``x`` scenes, most of whose feet have nearly the liner's colour; ``n`` scenes
-are bakes of one oven that does nothing to the shells, seen by a wide lens from near, and ``p``
-scenes are bakes on which a spot came out larger and browner; the odd ones went in turned, and the
-spot with them: it is the hand's, and among the unturned ones alone the oven's. ``c`` scenes are
-trays under three lights, the odd ones for tuning. Description only.
+uncertainties learnt from them, ``g`` scenes until two checks of the finder were mended on them,
+and ``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are for tuning, ``v``
+scenes for training, so are ``x`` scenes, most of whose feet have nearly the liner's colour; ``n``
+scenes are bakes of one oven that does nothing to the shells, seen by a wide lens from near, and
+``p`` scenes are bakes on which a spot came out larger and browner; the odd ones went in turned,
+and the spot with them: it is the hand's, and among the unturned ones alone the oven's. ``c``
+scenes are trays under three lights, the odd ones for tuning. Description only.
 """
 
 from dataclasses import replace
