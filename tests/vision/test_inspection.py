@@ -1,6 +1,7 @@
 """The whole of the main job on two small drawn trays (`tests.scenes`, seed 40) with exact truth."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -52,6 +53,21 @@ def test_every_shell_is_found_and_nothing_else(name):
     shells, found, pairs = matched(name)
     assert len(pairs) == len(shells) == len(found)
     assert len({s.id for s in found}) == len(found)
+
+
+def test_a_black_and_white_photo_has_sizes_and_marks_but_no_colours():
+    photo = decode_photo((DATA / f"{NAMES[0]}.jpg").read_bytes(), f"{NAMES[0]}.jpg")
+    grey = np.repeat(photo.pixels_bgr[..., 1:2], 3, axis=2)
+    record = inspect_photo(replace(photo, pixels_bgr=grey), Settings())
+    kept = record_from_bytes(record_bytes(record), "record")
+    assert [s.dimples for s in kept.shells] == [s.dimples for s in record.shells]
+    assert "the photo is black and white: no colours, no browning" in record.warnings
+    shells = [s for s in record.shells if s.not_measured is None]
+    assert shells
+    for shell in shells:
+        assert shell.diameter_mm is not None
+        assert shell.colour is shell.browning is shell.edge_browning is None
+        assert dict(shell.missing)["browning"] == "the photo is black and white"
 
 
 #: drawn at 2 megapixels: JPEG's colour, kept at half size, smears feet of the liner's hue

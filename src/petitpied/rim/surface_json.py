@@ -23,7 +23,7 @@ def surface_to_dict(shell: Shell) -> Json:
         fields["crack_confidence"] = shell.crack_confidence
     if shell.foot is not None:
         fields["foot"] = _foot_to_dict(shell.foot)
-    if shell.browning is not None:  # colour and shading were looked at
+    if shell.browning is not None or "browning" in dict(shell.missing):  # shading was looked at
         fields["colour"] = _colour_to_dict(shell.colour)
         fields["peak"] = None if shell.peak is None else _mark_to_dict(shell.peak)
         for name in ("dimples", "pinholes"):

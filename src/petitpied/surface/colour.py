@@ -30,6 +30,9 @@ MOST_CUT_REL = 0.5
 DOME_U, GREY_TINT_U = 0.03, 0.012
 #: a cut-off channel is too low by up to about this (logarithm) where the whole cap is cut off
 CUT_U = 0.15
+#: a photo is black and white if in this share of its pixels, each so many, the channels differ by
+#: no more codes than JPEG's rounding
+GREY_SHARE, GREY_STEP, GREY_CODES = 0.999, 8, 2
 #: which way light errs: all channels alike, and red against blue (red, green, blue)
 LEVEL, TINT = np.array([1.0, 1.0, 1.0]), np.array([0.5, 0.0, -0.5])
 
@@ -44,6 +47,13 @@ class CapColours:
     lab: Floats
     slope: Floats
     cut: Floats
+
+
+def is_black_and_white(pixels_bgr: NDArray[np.uint8]) -> bool:
+    """Are the channels of a photo (H, W, 3) alike, but for rounding?"""
+    few = pixels_bgr[::GREY_STEP, ::GREY_STEP]
+    apart = np.ptp(few, axis=2)
+    return bool((apart <= GREY_CODES).mean() >= GREY_SHARE)
 
 
 def cap_colours(domes: Domes, shading: Shading) -> CapColours:

@@ -12,7 +12,12 @@ from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Colour, Reference, SurfaceMark, TrayColour
 from petitpied.domain.view import View
 from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.colour import MOST_CUT_REL, cap_colours, colour_of
+from petitpied.surface.colour import (
+    MOST_CUT_REL,
+    cap_colours,
+    colour_of,
+    is_black_and_white,
+)
 from petitpied.surface.colour_browning import (
     browning,
     browning_way,
@@ -37,6 +42,7 @@ Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 
 NO_SIDE_LIGHT = "the light comes from all sides alike and shows no relief"
+BLACK_AND_WHITE = "the photo is black and white"
 SPECKLED = "the shells have dark specks all over, which look the same"
 #: more of a cap than this overexposed is said
 SAID_CUT_REL = 0.1
@@ -81,13 +87,17 @@ def tray_surface(scene: Scene, patches: CapPatches, seen: Sequence[int]) -> Tray
     toward = light_direction(shading)
     shells = list(scene.shells)
     _with_relief(shells, seen, patches, (domes, shading, toward))
+    direction = toward.dir_deg if toward.shows_relief else None
+    if is_black_and_white(scene.pixels_bgr):
+        _without_colour(shells, seen)
+        none = TrayColour(False, f"none: {BLACK_AND_WHITE}", "tray median", None, direction)
+        return TraySurface(tuple(shells), none, (f"{BLACK_AND_WHITE}: no colours, no browning",))
     colour, warnings = _with_colour(shells, seen, scene.reference, (domes, shading, light))
     source = f"{_named(tuple(s.letter for s in strips))}; over the tray: {light.source}"
     if not strips:
         why = "; ".join(faults) or "no grey strip is in view"
         source = f"no grey strip: differences within the tray only; over the tray: {light.source}"
         warnings.append(f"colours are compared within the tray only: {why}")
-    direction = toward.dir_deg if toward.shows_relief else None
     return TraySurface(
         tuple(shells),
         replace(colour, source=source, light_dir_deg=direction),
@@ -216,6 +226,14 @@ def _with_colour(
         )
     name = "tray median" if usable is None else f"flavour {usable.flavour}"
     return TrayColour(light.absolute, "", name, evenness(good or brown)), warnings
+
+
+def _without_colour(shells: list[Shell], seen: Sequence[int]) -> None:
+    """The shells with a reason in place of colour and browning."""
+    for index in seen:
+        missing = dict(shells[index].missing)
+        missing |= dict.fromkeys(("colour", "browning", "edge_browning"), BLACK_AND_WHITE)
+        shells[index] = replace(shells[index], missing=tuple(missing.items()))
 
 
 def _coloured(
