@@ -22,8 +22,9 @@ def view():
     return View.exact(camera, [], [[1, 0, 0, 0], [0, 1, 0, 0], [0, 0, 1, away]])
 
 
-def photographed(on_liner, on_caps):
-    """Picture and shells; the slopes of light (logarithm per mm) that liner and caps show."""
+def photographed(on_liner, on_caps, pale_rows=0):
+    """Picture and shells; the slopes of light (logarithm per mm) that liner and caps show; in the
+    first rows shells of a flavour twice as bright."""
     x = (np.arange(SIZE[0]) - SIZE[0] / 2) / PX_PER_MM
     y = (np.arange(SIZE[1]) - SIZE[1] / 2) / PX_PER_MM
     light = np.tile(0.5 * np.exp(on_liner * x), (SIZE[1], 1))
@@ -33,7 +34,7 @@ def photographed(on_liner, on_caps):
         for column in range(7):
             middle = np.array([column - 3, row - 2]) * PITCH_MM
             inside = np.hypot(*np.meshgrid(x - middle[0], y - middle[1])) < RADIUS_MM
-            light[inside] = 0.3 * np.exp(on_caps * middle[0])
+            light[inside] = 0.3 * (1 + (row < pale_rows)) * np.exp(on_caps * middle[0])
             circle = middle + RADIUS_MM * np.column_stack([np.cos(turn), np.sin(turn)])
             outlines.append(circle * PX_PER_MM + np.array(SIZE) / 2)
     codes = 1.055 * light ** (1 / 2.4) - 0.055
@@ -44,9 +45,13 @@ def photographed(on_liner, on_caps):
     return picture, shells
 
 
+def light_of(*scene):
+    picture, shells = photographed(*scene)
+    return flat_light(picture, view(), shells, (), PLAIN_TONE, NO_CARD)
+
+
 def slope_found(on_liner, on_caps):
-    picture, shells = photographed(on_liner, on_caps)
-    light = flat_light(picture, view(), shells, (), PLAIN_TONE, NO_CARD)
+    light = light_of(on_liner, on_caps)
     left, right = light.at(np.array([[-100.0, 0.0], [100.0, 0.0]])).mean(axis=1)
     return (right - left) / 200, light.source
 
@@ -62,6 +67,15 @@ def test_a_liner_that_mirrors_the_room_is_not_believed():
     assert "caps" in source
     # drawn towards none by the caps' own spread, see CAPS_DIFFER
     assert abs(slope - SLOPE / 2) < 0.2 * abs(SLOPE / 2)
+
+
+def test_two_flavours_are_no_light():
+    """A mirror under them: the light is taken for even, and its doubt is the largest."""
+    light = light_of(4 * SLOPE, 0.0, 2)
+    above, below = light.at(np.array([[0.0, -80.0], [0.0, 80.0]])).mean(axis=1)
+    assert above == below
+    assert "taken for even" in light.source
+    assert light.u > light_of(4 * SLOPE, SLOPE / 2).u > light_of(SLOPE, SLOPE).u
 
 
 def test_an_even_light_is_an_even_light():

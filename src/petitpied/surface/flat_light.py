@@ -36,6 +36,9 @@ LEAST_SQUARES = 15
 #: fewest caps that can contradict a liner, or stand for it; how far they differ from one another,
 #: and how far light does from the middle to the edge of a tray (logarithm, on tuning scenes)
 LEAST_CAPS, CAPS_DIFFER, LIGHT_SLOPE = 8, 0.05, 0.12
+#: caps that differ by more from an even slope (robust, logarithm) are of several flavours and show
+#: no light: on 92 traced trays of one flavour whose liner shows none, at most 0.13
+ALIKE = 0.15
 #: a liner whose lit squares scatter by more than this (robust, logarithm) about the smooth surface
 #: is no even ground
 ROUGH = 0.10
@@ -46,17 +49,21 @@ DARK_LINER_REL = 0.15
 #: which has the lamp's own tint, would mislead; the brightest channel then stands for all
 COLOURED_LINER = 1.6
 #: a liner that claims more than this spread of light over the caps (logarithm) is believed only if
-#: the caps follow it by at least this share: on 122 traced trays caps on bare steel followed by
-#: -0.15 to 0.3 (one by 0.5), on other liners by 0.6 to 1.9; by how many of its sigmas it must fail
+#: the caps follow it by at least this share: on the 33 of 139 traced trays whose liner claims as
+#: much, caps on bare steel followed by -0.15 to 0.30 (one by 0.53), on other liners by 0.75 to 1.5;
+#: by how many of its sigmas it must fail
 CLAIM, FOLLOWED_REL, FAILS_SIGMAS = 0.1, 0.5, 2.0
 #: part of a find that surely is cap
 CAP_REL = 0.5
-#: what the liner's shade leaves of the change of light over the caps (they stand 10 mm above it,
-#: past the rim's shadow), and what the caps' own shade leaves where the liner shows none: their
-#: browning counts as light then. Over 221 traced trays; the same of the light's tint, red against
-#: blue, on white liners and on others
-LINER_U, UNKNOWN_U = 0.045, 0.06
-LINER_TINT_U, UNKNOWN_TINT_U = 0.02, 0.025
+#: what is left of the change of light over the caps, and of its tint, red against blue (standard
+#: uncertainties, logarithm), and the words for it: by the liner's shade (caps stand 10 mm above it,
+#: past the rim's shadow; the tint of a coloured liner is known no better than without one); by the
+#: caps' own shade (their browning counts as light then); by neither: a window's light falls by a
+#: third from side to side (common practice, no source). On 53 traced tuning trays, root mean square
+#: over the shells: level 0.034 and 0.067, tint 0.04 and 0.05; on the median tray tint 0.02 to 0.03
+BY_LINER = (0.045, 0.02, "the liner's shade")
+BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
+UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")
 #: cards that differ this far (tray widths) tell the light's slope between them
 CARDS_APART_MM = 120.0
 
@@ -117,6 +124,7 @@ def flat_light(
     on_caps = _cap_light(pixels_bgr, shells, tone)
     places_rel = (centres - middle) / reach
     even = rough < ROUGH and _caps_follow(terms(places_rel) @ surface.mean(axis=1), on_caps)
+    by_caps, shown = _caps_slope(places_rel, on_caps)
     white = True
     if len(on_cards.level):
         there = terms((on_cards.places_mm - middle) / reach)
@@ -125,19 +133,15 @@ def flat_light(
         white = bool(liner_rel.max() < COLOURED_LINER * liner_rel.min())
         if not white:
             surface = np.repeat(surface[:, [int(liner_rel.argmax())]], 3, axis=1)
-        surface = surface if even else _caps_slope(places_rel, on_caps)
-        surface += _from_cards((on_cards.places_mm - middle) / reach, on_cards, surface)
+        surface = surface if even else by_caps
+        surface = surface + _from_cards((on_cards.places_mm - middle) / reach, on_cards, surface)
     elif not even:
-        surface = _caps_slope(places_rel, on_caps)
-    return FlatLight(
-        surface,
-        middle,
-        reach,
-        LINER_U if even else UNKNOWN_U,
-        LINER_TINT_U if even and white else UNKNOWN_TINT_U,
-        bool(len(on_cards.level)),
-        "the liner's shade" if even else "the caps' own shade: the liner does not show it",
-    )
+        surface = by_caps
+    u, tint_u, source = BY_LINER if even else BY_CAPS if shown else UNSEEN
+    if even and not white:
+        tint_u = BY_CAPS[1]
+    absolute = bool(len(on_cards.level))
+    return FlatLight(surface, middle, reach, u, tint_u, absolute, source)
 
 
 def _caps_follow(claimed: Floats, seen: Floats) -> bool:
@@ -153,13 +157,14 @@ def _caps_follow(claimed: Floats, seen: Floats) -> bool:
     return bool(share + FAILS_SIGMAS * spread / size**0.5 > FOLLOWED_REL)
 
 
-def _caps_slope(places_rel: Floats, seen: Floats) -> Floats:
+def _caps_slope(places_rel: Floats, seen: Floats) -> tuple[Floats, bool]:
     """Surface (6, 3) of light that falls off evenly, as the caps' (S,) brightness tells where the
-    liner does not: their flavour is one, and browning differs less than light does."""
+    liner does not: browning differs less than light does. An even one where they are few or of
+    several flavours; and whether they show it."""
     surface: Floats = np.zeros((6, 3))
     there = np.isfinite(seen)
     if there.sum() < LEAST_CAPS:
-        return surface
+        return surface, False
     basis = np.column_stack([np.ones(there.sum()), places_rel[there]])
     log, weight = seen[there], np.ones(there.sum())
     fit: Floats = np.zeros(3)
@@ -170,8 +175,10 @@ def _caps_slope(places_rel: Floats, seen: Floats) -> Floats:
         rest = log - basis @ fit
         spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
+    if spread > ALIKE:
+        return surface, False
     surface[1:3] = fit[1:, None]
-    return surface
+    return surface, True
 
 
 def _cap_light(pixels_bgr: Bytes, shells: Sequence[Shell], tone: Tone) -> Floats:
