@@ -2,10 +2,13 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.stats import spearmanr
 
 from petitpied.surface.colour import cap_colours, colour_of
 from petitpied.surface.colour_browning import (
+    BROWN_SRGB,
+    PALE_SRGB,
     absorption,
     browning,
     browning_way,
@@ -16,13 +19,32 @@ from petitpied.surface.colour_browning import (
 )
 from petitpied.surface.colour_space import delta_e00, lab_of, linear_of
 from petitpied.surface.domes import REACH, Domes, shading_of
-from petitpied.surface.flat_light import LINER_TINT_U, LINER_U, FlatLight
+from petitpied.surface.flat_light import BY_LINER, FlatLight
 from tests.surface.lit_domes import domes
 
 SHELLS = 12
 ROSE = np.array([0.40, 0.42, 0.85])  # blue, green, red: light sent back
-TAKEN = taken_by_browning(ROSE[::-1])  # red, green, blue
+LINER_U, LINER_TINT_U, _ = BY_LINER
 EVEN = FlatLight(np.zeros((6, 3)), np.zeros(2), 100.0, LINER_U, LINER_TINT_U, True, "even")
+
+
+def sent_back(share):
+    """Light sent back by a layer of this absorption over scattering: Kubelka & Munk's relation
+    (1 - R)^2 / 2R solved by bisection, not by the package's formula."""
+    return np.array([brentq(lambda r, k=k: (1 - r) ** 2 / (2 * r) - k, 1e-6, 1.0) for k in share])
+
+
+def crust_taken(body):
+    """What a crust between the two of `colour_browning` takes of a body's light (3,), red first."""
+    pale, brown, own = (
+        np.array([(1 - r) ** 2 / (2 * r) for r in light])
+        for light in (linear_of(PALE_SRGB), linear_of(BROWN_SRGB), body)
+    )
+    taken = np.log(body / sent_back(own + brown - pale))
+    return taken / taken.max()
+
+
+TAKEN = crust_taken(ROSE[::-1])  # red, green, blue
 
 
 def baked(random, amounts, colour=ROSE, light=None, azimuth_deg=30.0, **lamp):
@@ -121,6 +143,11 @@ def test_absorption_is_kubelka_and_munks():
     """A layer that sends back half the light absorbs a quarter of what it scatters, one that sends
     back all nothing: (1 - R)^2 / 2R (Kubelka & Munk 1931; worked by hand)."""
     assert absorption(np.array([0.5, 1.0, 0.1])) == pytest.approx([0.25, 0.0, 4.05])
+
+
+@pytest.mark.parametrize("body", [ROSE[::-1], [0.9, 0.6, 0.15], [0.2, 0.08, 0.04]])
+def test_what_a_crust_takes_is_the_same_by_bisection(body):
+    assert taken_by_browning(np.array(body)) == pytest.approx(crust_taken(np.array(body)), abs=1e-6)
 
 
 def test_browning_takes_what_a_flavour_has_to_lose():

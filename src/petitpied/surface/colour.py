@@ -28,6 +28,10 @@ MOST_CUT_REL = 0.5
 #: the light that a cap's middle gets against the card beside it (bounced light, the dome's own
 #: height), and the printed greys' tint; shared by all shells of a photo
 DOME_U, GREY_TINT_U = 0.03, 0.012
+#: what is left besides, in L*, a*, b*: gloss that is not told, the camera's own rendering of
+#: colours (standard uncertainties, of a shell and shared by the photo). Root mean square on 54
+#: traced tuning trays, less the causes above
+OWN_LEFT, SHARED_LEFT = np.array([0.6, 0.6, 0.8]), np.array([1.8, 1.4, 1.9])
 #: a cut-off channel is too low by up to about this (logarithm) where the whole cap is cut off
 CUT_U = 0.15
 #: a photo is black and white if in this share of its pixels, each so many, the channels differ by
@@ -82,7 +86,11 @@ def light_doubts(light: FlatLight, cut: float) -> tuple[Floats, Floats]:
 def colour_of(colours: CapColours, index: int, light: FlatLight) -> Colour:
     """One cap's colour with its uncertainty."""
     doubts = light_doubts(light, float(colours.cut[index]))
-    u_own, u_shared = (np.hypot.reduce(d @ colours.slope[index].T, axis=0) for d in doubts)
+    slope = colours.slope[index].T
+    u_own, u_shared = (
+        np.hypot(np.hypot.reduce(known @ slope, axis=0), left)
+        for known, left in zip(doubts, (OWN_LEFT, SHARED_LEFT), strict=True)
+    )
     return Colour(
         *(
             Quantity(float(v), float(own), float(shared))
