@@ -71,7 +71,7 @@ def _trust(tuning: list[Path], held_out: list[Path], options: argparse.Namespace
     sets = (("scenes used for tuning", tuning), ("held-out scenes", held_out))
     if options.only != "pairs":
         if options.calibrate:
-            for line in coverage.calibration_lines(tuning):
+            for line in coverage.calibration_lines(tuning, accuracy.scenes_in(TRAYS)):
                 _say(line)
         for title, pictures in sets:
             for line in coverage.coverage_lines(title, pictures) if pictures else ():

@@ -38,6 +38,10 @@ _SCENE = SHARED_CAUSES.index("edge evidence of this scene")
 FADINGS = (0.0, 0.5, 1.0, 1.5, 2.0)
 #: shares of the edge points' scatter that are tried
 EDGE_SHARES = (1.0, 0.7, 0.5, 0.3)
+#: sizes that hang on how ruffles are made: each maker's scenes have the same say in their figures
+EQUAL_SAY = ("foot_diameter_mm", "feret_min_mm", "feret_max_mm", "aspect_ratio")
+#: parts in which scenes are left out of the fit
+PARTS = 10
 #: a shell this many robust standard deviations from its scene went astray
 ASTRAY = 5.0
 #: degrees of freedom of most sizes (28 scenes, two large causes)
@@ -256,9 +260,17 @@ def coverage_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
         yield f"| {' | '.join([*cells, f'{share:.3f}', f'{min(inside):.2f}'])} |"
 
 
-def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
+def _with_equal_say(scenes: Sequence[Errors], fewer: set[str]) -> list[Errors]:
+    """Scenes of the maker of ``fewer`` as often as makes up for the others' number."""
+    few = [s for s in scenes if s.scene in fewer]
+    more = [s for s in scenes if s.scene not in fewer]
+    return more + few * max(1, round(len(more) / max(len(few), 1)))
+
+
+def calibration_lines(pictures: Sequence[Path], fewer: Sequence[Path]) -> Iterator[str]:
     """The fitted figures as they stand in `petitpied.vision.evidence`, and how they fare on
-    each scene when it is left out."""
+    scenes that are left out; ``fewer``: those of the maker with fewer scenes."""
+    names = {picture.stem for picture in fewer}
     gathered = _gathered(pictures)
     yield f"\n## Witnesses, fitted on {len(pictures)} scenes\n\n```"
     yield "WITNESSES: dict[str, Witness] = {"
@@ -266,7 +278,8 @@ def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
     for name, found in gathered.items():
         if name not in evidence.WITNESSES:
             continue
-        scenes, tip = _without_ruffles(name, found)
+        evened = _with_equal_say(found, names) if name in EQUAL_SAY else found
+        scenes, tip = _without_ruffles(name, evened)
         if name in evidence.RUFFLES:
             tips[name] = round(tip, 5 if abs(tip) < 0.02 else 2)
         known = fit_witness(scenes)
@@ -274,10 +287,14 @@ def calibration_lines(pictures: Sequence[Path]) -> Iterator[str]:
         values = f"{known.own:.{digits}f}, {known.scene:.{digits}f}, {known.fading:g}"
         yield f'    "{name}": Witness({values}, {known.edges:g}),'
         inside = []
-        for index, scene in enumerate(scenes):
-            others = [*scenes[:index], *scenes[index + 1 :]]
-            rest = fit_witness(others, (known.fading,), (known.edges,))
-            inside.append((_covered([scene], rest), len(scene.error)))
+        each = sorted({scene.scene for scene in scenes})
+        for part in range(PARTS):
+            out = set(each[part::PARTS])
+            rest = [s for s in scenes if s.scene not in out]
+            known_less = fit_witness(rest, (known.fading,), (known.edges,))
+            inside += [
+                (_covered([s], known_less), len(s.error)) for s in scenes if s.scene in out
+            ]
         left_out[name] = sum(s * n for s, n in inside) / sum(n for _, n in inside)
     yield f"}}\nRUFFLES = {tips}\n```\n"
     yield "Coverage of scenes left out of the fit: " + ", ".join(
