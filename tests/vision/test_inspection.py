@@ -71,7 +71,7 @@ def test_a_black_and_white_photo_has_sizes_and_marks_but_no_colours():
 
 
 #: drawn at 2 megapixels: JPEG's colour, kept at half size, smears feet of the liner's hue
-SMEARED = pytest.param(NAMES[1], marks=pytest.mark.xfail(strict=False, reason="0.41 mm, not 0.4"))
+SMEARED = pytest.param(NAMES[1], marks=pytest.mark.xfail(strict=False, reason="0.5 mm, not 0.4"))
 
 
 @pytest.mark.parametrize("name", [NAMES[0], SMEARED])
