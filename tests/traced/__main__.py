@@ -36,12 +36,14 @@ from tests.traced.stage import (
 )
 from tests.traced.varied import (
     ALIKE_TRAINING,
+    FAULTY_TRAINING,
     NULL_BAKES,
     SPOT_BAKES,
     TWO_LIGHTS,
     VARIED_FIGURES,
     VARIED_FRESH,
     VARIED_HELD_OUT,
+    VARIED_LAST,
     VARIED_LATER,
     VARIED_TRAINING,
     VARIED_TUNING,
@@ -50,7 +52,8 @@ from tests.traced.varied import (
 GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
           "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
           "varied_figures": VARIED_FIGURES, "varied_training": VARIED_TRAINING,
-          "varied_fresh": VARIED_FRESH, "varied_later": VARIED_LATER,
+          "varied_fresh": VARIED_FRESH, "varied_last": VARIED_LAST,
+          "faulty_training": FAULTY_TRAINING, "varied_later": VARIED_LATER,
           "two_lights": TWO_LIGHTS, "alike_training": ALIKE_TRAINING,
           "null_bakes": NULL_BAKES, "spot_bakes": SPOT_BAKES}
 TABLE_SIZE_MM = (1300.0, 1000.0)

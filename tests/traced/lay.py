@@ -122,6 +122,15 @@ def make_crack(rng: np.random.Generator, shell: Shell) -> Crack:
                  float(rng.uniform(1.2, 2.1)), kind)
 
 
+def make_any_dimple(rng: np.random.Generator, shell: Shell) -> Dimple:
+    """Of any wall, shallow and small ones too; further out on the cap."""
+    way, far = rng.uniform(0, 6.28), rng.uniform(0, 0.66) * shell.radius_mm
+    return Dimple((float(shell.centre_mm[0] + far * np.cos(way)),
+                   float(shell.centre_mm[1] + far * np.sin(way))),
+                  float(rng.uniform(5.0, 11.0)), float(rng.uniform(0.6, 2.1)),
+                  float(rng.uniform(0.6, 0.82)), float(rng.choice([2, 3, 4, 6])))
+
+
 def make_dimple(rng: np.random.Generator, shell: Shell) -> Dimple:
     way, far = rng.uniform(0, 6.28), rng.uniform(0.1, 0.5) * shell.radius_mm
     return Dimple((float(shell.centre_mm[0] + far * np.cos(way)),
@@ -161,7 +170,8 @@ def add_surface(scene: Scene, rng: np.random.Generator, shells: list[Shell]) -> 
         shells[i] = replace(shells[i], cracks=tuple(make_crack(rng, shells[i])
                                                     for _ in range(count)))
     for i in order[scene.cracked:scene.cracked + scene.dimpled]:
-        shells[i] = replace(shells[i], dimples=(make_dimple(rng, shells[i]),))
+        make = make_any_dimple if scene.any_dimples else make_dimple
+        shells[i] = replace(shells[i], dimples=(make(rng, shells[i]),))
     return shells
 
 

@@ -69,6 +69,7 @@ class Scene:
     footless: int = 0  # shells that rose no foot: the cap's rim is on the liner
     spot: Spot | None = None
     turn_deg: int = 0  # of the tray in the oven
+    any_dimples: bool = False  # of all kinds of wall, shallow and small ones too
     shot: int = 0  # which of several photos of one tray: other white balance, tones, noise
 
 

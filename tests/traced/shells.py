@@ -37,6 +37,8 @@ class Dimple:
     centre_mm: tuple[float, float]
     diameter_mm: float
     depth_mm: float
+    steep: float = 0.72  # depth * exp(-(r / (steep * radius))^power)
+    power: float = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +122,7 @@ def surface_offsets(shell: Shell, xy_mm: Array, inside: Array) -> tuple[Array, A
         z += height_mm * fade * sample_periodic(noise, local[:, 0], local[:, 1])
     for d in shell.dimples:
         q = np.hypot(*(xy_mm - d.centre_mm).T) / (d.diameter_mm / 2)
-        z -= d.depth_mm * np.exp(-((q / 0.72) ** 4))
+        z -= d.depth_mm * np.exp(-((q / d.steep) ** d.power))
     if shell.peak_mm:
         q = np.hypot(*(xy_mm - shell.centre_mm).T)
         z += shell.peak_mm * (0.6 * np.exp(-((q / 0.9) ** 2)) + 0.4 * np.exp(-((q / 2.6) ** 2)))

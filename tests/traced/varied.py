@@ -1,13 +1,15 @@
 """Scenes drawn from a seed: liners, lights, flavours, lenses, sizes and tilts as they come.
 
-``y`` scenes are held out (figures only), so were ``w`` scenes until the edge network and the
-uncertainties learnt from them, ``g`` scenes until two checks of the finder were mended on them,
+``z`` scenes are held out (figures only), so were ``y`` scenes until the networks for dimples and
+cracks were chosen by them, ``w`` scenes until the edge network and the uncertainties learnt from
+them, ``g`` scenes until two checks of the finder were mended on them,
 and ``f`` scenes until the geometry of rings was tuned on them; ``t`` scenes are for tuning, ``v``
 scenes for training, so are ``x`` scenes, most of whose feet have nearly the liner's colour; ``n``
 scenes are bakes of one oven that does nothing to the shells, seen by a wide lens from near, and
 ``p`` scenes are bakes on which a spot came out larger and browner; the odd ones went in turned,
 and the spot with them: it is the hand's, and among the unturned ones alone the oven's. ``c``
-scenes are trays under three lights, the odd ones for tuning. Description only.
+scenes are trays under three lights, the odd ones for tuning; ``a`` scenes are for training, with
+dimples, cracks, peaks, lumps and toppings on most shells. Description only.
 """
 
 from dataclasses import replace
@@ -134,6 +136,16 @@ def alike(name: str, seed: int) -> Scene:
     return replace(scene, liner="white_parchment", liner_srgb=(r, g, b))
 
 
+def faulty(name: str, seed: int) -> Scene:
+    """Any tray, with many of the faults and decorations that a cap can have."""
+    rng = np.random.default_rng(seed + 900)
+    return replace(
+        varied(name, seed), any_dimples=True, dimpled=int(rng.integers(6, 11)),
+        cracked=int(rng.integers(5, 9)), peaked=int(rng.integers(2, 6)),
+        lumpy=int(rng.integers(2, 6)), sprinkled=int(rng.integers(3, 9)),
+        drizzled=int(rng.integers(2, 6)))
+
+
 def under_lights(name: str, seed: int) -> tuple[Scene, ...]:
     """One tray under three lights, each photographed anew from elsewhere; on every second tray a
     spot came out browner."""
@@ -154,6 +166,8 @@ def under_lights(name: str, seed: int) -> tuple[Scene, ...]:
 VARIED_HELD_OUT = tuple(varied(f"f{i:02d}", 40_000 + 7 * i) for i in range(1, 19))
 VARIED_FIGURES = tuple(varied(f"g{i:02d}", 90_000 + 7 * i) for i in range(1, 25))
 VARIED_LATER = tuple(varied(f"y{i:02d}", 120_000 + 7 * i) for i in range(1, 73))
+VARIED_LAST = tuple(varied(f"z{i:02d}", 140_000 + 7 * i) for i in range(1, 73))
+FAULTY_TRAINING = tuple(faulty(f"a{i:02d}", 150_000 + 7 * i) for i in range(1, 69))
 VARIED_FRESH = tuple(varied(f"w{i:02d}", 100_000 + 7 * i) for i in range(1, 41))
 ALIKE_TRAINING = tuple(alike(f"x{i:02d}", 110_000 + 7 * i) for i in range(1, 69))
 VARIED_TRAINING = tuple(varied(f"v{i:02d}", 80_000 + 7 * i) for i in range(1, 61))
