@@ -38,6 +38,8 @@ WORLDLY_CALLS = {
 READS_PACKAGE_DATA = {
     "vision/finder_network.py": {"importlib"},
     "vision/edge_network.py": {"importlib"},
+    "surface/relief_network.py": {"importlib"},
+    "surface/cracks_strips.py": {"importlib"},
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
 TOP_LEVEL |= {"src", "tests", "sample_images", "calibration"}

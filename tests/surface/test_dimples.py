@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from petitpied.surface.dimples import find_dimples, find_peaks, told_apart, without_cracked
+from petitpied.surface.dimples import find_relief, without_cracked
 from petitpied.surface.domes import Domes, shading_of
 from petitpied.surface.light_direction import light_direction
 from petitpied.surface.lumps import find_pinholes, lumpiness
@@ -15,9 +15,7 @@ SHELLS = 14
 def looked_at(tray):
     shading = shading_of(tray)
     light = light_direction(shading)
-    found = find_dimples(shading, light, tray.radius_mm, tray.mm_per_cell)
-    peaks = find_peaks(shading, light, tray.radius_mm, tray.mm_per_cell)
-    return shading, light, *told_apart(found, peaks, tray.radius_mm)
+    return shading, light, *find_relief(shading, light, tray.radius_mm, tray.mm_per_cell)
 
 
 @pytest.mark.parametrize("azimuth_deg", [-150.0, -20.0, 75.0])
@@ -53,15 +51,33 @@ def test_a_dimple_is_found_with_its_place_width_and_depth(place_mm, diameter_mm,
     assert 0.5 <= mark.confidence <= 1
 
 
-def test_a_small_thing_of_another_colour_is_no_dimple():
-    """A yellow sprinkle, 4 by 1.3 mm, whose shading is that of a dimple."""
-    change = {4: dimple((3.0, -5.0), 7.0, 1.2)}
-    tray = domes(np.random.default_rng(3), SHELLS, 30.0, change)
+def lying_bar(middle_mm, long_mm, thick_mm):
+    """A round bar half sunk into the dome, along x: its height, and the places that it covers."""
+
+    def beside(x, y):
+        along = np.maximum(np.abs(x - middle_mm[0]) - (long_mm - thick_mm) / 2, 0)
+        return np.hypot(along, y - middle_mm[1])
+
+    def change(x, y):
+        return np.sqrt(np.maximum((thick_mm / 2) ** 2 - beside(x, y) ** 2, 0))
+
+    return change, beside
+
+
+@pytest.mark.parametrize("long_mm", [1.5, 4.0, 7.0])
+@pytest.mark.parametrize("tint", [(-0.8, 0.1, 0.2), (0.4, -0.5, -0.9)])
+def test_a_small_thing_of_another_colour_is_no_dimple(long_mm, tint):
+    """A bead or a sprinkle, 1.3 mm thick, with its own lit and its own shaded side, and a shadow
+    half as bright as the cap beyond it."""
+    hollow = {4: dimple((3.0, -5.0), 7.0, 1.2)}
+    assert len(looked_at(domes(np.random.default_rng(3), SHELLS, 30.0, hollow))[2]) == 1
+    change, beside = lying_bar((3.0, -5.0), long_mm, 1.3)
+    tray = domes(np.random.default_rng(3), SHELLS, 30.0, {4: change})
     log = tray.log.copy()
-    axis = axis_mm(log.shape[1])
-    long, across = np.abs(axis - 3.0) < 2.0, np.abs(axis + 5.0) < 0.7
-    log[4][np.ix_(across, long)] += np.array([-0.8, 0.1, 0.2], np.float32)
-    assert len(looked_at(tray)[2]) == 1
+    x, y = np.meshgrid(axis_mm(log.shape[1]), axis_mm(log.shape[1]))
+    away = np.array([np.cos(np.deg2rad(30.0)), np.sin(np.deg2rad(30.0))])  # from the lamp
+    log[4][beside(x + away[0], y + away[1]) < 0.65] -= 0.7
+    log[4][beside(x, y) < 0.65] += np.array(tint, np.float32)
     assert looked_at(Domes(log, tray.cut, tray.radius_mm))[2] == ()
 
 

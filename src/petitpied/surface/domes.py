@@ -7,7 +7,7 @@ own relief, or its own colour.
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -114,9 +114,9 @@ class Shading:
     """What dome and light make, and what is left.
 
     ``common`` (SIDE, SIDE): logarithm of brightness, 0 in the middle; ``rest`` (S, SIDE, SIDE)
-    likewise of each cap beside it, 0 where ``weight`` (0 to 1) is 0; ``tint`` (S, SIDE, SIDE) how
-    far a place's tint is from what is smooth over its cap. ``swirled``: two colours were told apart
-    and their seams left out.
+    likewise of each cap beside it, 0 where ``weight`` (0 to 1) is 0; ``tint`` (S, SIDE, SIDE, 2)
+    of a place beside what is smooth over its cap: red and blue against green, logarithms.
+    ``swirled``: two colours were told apart and their seams left out.
     """
 
     common: Maps
@@ -149,17 +149,20 @@ def shading_of(domes: Domes) -> Shading:
     swirled = _is_swirled(tint)
     if swirled:
         mixture, seam = _mixture(tint)
+        steps = _mixture_steps(mixture)
         for _ in range(3):
-            bright = domes.brightness - _by_mixture(domes.brightness - common, mixture)
+            bright = domes.brightness - _by_mixture(domes.brightness - common, mixture, steps)
             common = _median_dome(bright)
         weight = weight * seam
     rest = _without_own_dome(bright - common, weight)
-    return Shading(common, rest, weight, np.hypot(tint[..., 0], tint[..., 1]), swirled)
+    return Shading(common, rest, weight, tint, swirled)
 
 
 def _median_dome(bright: Maps) -> Maps:
     """Median over the shells; of too few, a smooth surface."""
-    middle = np.median(bright, axis=0)
+    # each cell's shells side by side: the median is then found three times as fast
+    middle = np.median(np.ascontiguousarray(bright.reshape(len(bright), -1).T), axis=1)
+    middle = middle.reshape(SIDE, SIDE)
     if len(bright) < LEAST_SHELLS:
         middle[USED] -= _without_own_dome(middle[None], USED[None].astype("f4"))[0][USED]
     smooth = np.asarray(cv2.GaussianBlur(middle, (0, 0), 1.0), np.float32)
@@ -172,17 +175,31 @@ def _tint(domes: Domes) -> Maps:
     tint = np.stack([log[..., 2] - log[..., 1], log[..., 0] - log[..., 1]], axis=-1)
     level = np.median(tint[:, USED], axis=1)
     flat = (tint - level[:, None, None]).reshape(len(tint), -1, 2)
-    basis = np.linalg.qr(_basis()[USED.ravel()])[0].astype(np.float32)
+    basis = _orthogonal()
     inside = flat[:, USED.ravel()]
-    inside -= np.einsum("nk,mk,smc->snc", basis, basis, inside, optimize=True)
+    inside -= basis @ (basis.T @ inside)
     out = np.zeros_like(flat)
     out[:, USED.ravel()] = inside
     return np.asarray(out.reshape(tint.shape), np.float32)
 
 
+@cache
 def _basis() -> Maps:
     """(SIDE * SIDE, powers)"""
     return np.stack([(X**i * Y**j).ravel() for i, j in POWERS], axis=-1)
+
+
+@cache
+def _orthogonal() -> Maps:
+    """`_basis` on the used cells, orthonormal."""
+    return np.asarray(np.linalg.qr(_basis()[USED.ravel()])[0], np.float32)
+
+
+@cache
+def _squares() -> tuple[Floats, Floats]:
+    """`_basis` on the used cells (N, K), and the products of its columns (N, K * K)."""
+    basis = _basis()[USED.ravel()].astype(float)
+    return basis, (basis[:, :, None] * basis[:, None, :]).reshape(len(basis), -1)
 
 
 def _is_swirled(tint: Maps) -> bool:
@@ -212,29 +229,35 @@ def _mixture(tint: Maps) -> tuple[Maps, Maps]:
     return np.asarray(share, np.float32), np.asarray(seam, np.float32)
 
 
-def _by_mixture(rest: Maps, mixture: Maps) -> Maps:
+def _mixture_steps(mixture: Maps) -> tuple[tuple[float, NDArray[np.intp]], ...]:
+    """Middle of each step of the mixture, and the cells (flat) in it, where it has enough."""
+    cells = np.flatnonzero(np.broadcast_to(USED & (REACH < 0.8), mixture.shape))
+    share = mixture.ravel()[cells]
+    steps = []
+    for low, high in pairwise(np.linspace(0, 1, MIXTURES + 1)):
+        chosen = cells[(share >= low) & (share <= high)]
+        if len(chosen) > 50:
+            steps.append(((low + high) / 2, chosen))
+    return tuple(steps)
+
+
+def _by_mixture(
+    rest: Maps, mixture: Maps, steps: tuple[tuple[float, NDArray[np.intp]], ...]
+) -> Maps:
     """Brightness (S, SIDE, SIDE) that the mixture alone explains: medians by its steps."""
-    inside = USED[None] & (REACH < 0.8)
-    edges = np.linspace(0, 1, MIXTURES + 1)
-    middles, levels = [], []
-    for low, high in pairwise(edges):
-        chosen = inside & (mixture >= low) & (mixture <= high)
-        if chosen.sum() > 50:
-            middles.append((low + high) / 2)
-            levels.append(float(np.median(rest[chosen])))
-    if len(levels) < 2:
+    if len(steps) < 2:
         return np.zeros_like(rest)
-    return np.interp(mixture, middles, levels).astype(np.float32)
+    levels = [float(np.median(rest.ravel()[cells])) for _, cells in steps]
+    return np.interp(mixture, [middle for middle, _ in steps], levels).astype(np.float32)
 
 
 def _without_own_dome(rest: Maps, weight: Maps) -> Maps:
     """Rest less the smooth part of each cap: least squares, reweighted against marks."""
     used = USED.ravel()
-    basis = _basis()[used].astype(float)
+    basis, squares = _squares()
     y = rest.reshape(len(rest), -1)[:, used].astype(float)
     given = weight.reshape(len(weight), -1)[:, used].astype(float)
     trust = given.copy()
-    squares = (basis[:, :, None] * basis[:, None, :]).reshape(len(basis), -1)
     count = basis.shape[1]
     for _ in range(3):
         normal = (trust @ squares).reshape(-1, count, count) + 1e-3 * np.eye(count)

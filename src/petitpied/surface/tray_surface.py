@@ -25,13 +25,7 @@ from petitpied.surface.colour_browning import (
     evenness,
     tray_reference,
 )
-from petitpied.surface.dimples import (
-    Relief,
-    find_dimples,
-    find_peaks,
-    told_apart,
-    without_cracked,
-)
+from petitpied.surface.dimples import Relief, find_relief, without_cracked
 from petitpied.surface.domes import Domes, Shading, see_domes, shading_of
 from petitpied.surface.flat_light import CardLight, FlatLight, flat_light
 from petitpied.surface.grey_strip import fit_tone, read_strips
@@ -120,17 +114,16 @@ def _with_relief(
     domes, shading, toward = given
     radius, cell = domes.radius_mm, domes.mm_per_cell
     cracks = [_crack_paths(shells[i], patches, cap) for cap, i in enumerate(seen)]
-    dimples, peaks = told_apart(
-        without_cracked(find_dimples(shading, toward, radius, cell), cracks, radius),
-        without_cracked(find_peaks(shading, toward, radius, cell), cracks, radius),
-        radius,
+    dimples, peaks = (
+        without_cracked(marks, cracks, radius)
+        for marks in find_relief(shading, toward, radius, cell)
     )
     spots = find_pinholes(shading, cell)
     holes = without_cracked(spots.holes, cracks, radius, longest_rel=0.0)
     holes = tuple(h for h in holes if not _is_part_of(h, (*dimples, *peaks), radius))
     heights, u_own = lumpiness(shading, toward, cell)
 
-    def marks(found: Sequence[Relief], cap: int) -> tuple[SurfaceMark, ...]:
+    def marks_of(found: Sequence[Relief], cap: int) -> tuple[SurfaceMark, ...]:
         return tuple(_mark(mark, patches) for mark in found if mark.cap == cap)
 
     for cap, index in enumerate(seen):
@@ -140,12 +133,12 @@ def _with_relief(
             missing["pinholes"] = SPECKLED
         if not toward.shows_relief:
             missing |= dict.fromkeys(("dimples", "peak", "lumpiness_mm"), NO_SIDE_LIGHT)
-        peak = marks(peaks, cap)
+        peak = marks_of(peaks, cap)
         shells[index] = replace(
             shell,
-            dimples=marks(dimples, cap) if toward.shows_relief else None,
+            dimples=marks_of(dimples, cap) if toward.shows_relief else None,
             peak=peak[0] if peak else None,
-            pinholes=None if spots.speckled else marks(holes, cap),
+            pinholes=None if spots.speckled else marks_of(holes, cap),
             lumpiness_mm=lumpiness_quantity(float(heights[cap]), float(u_own[cap]))
             if toward.shows_relief
             else None,
