@@ -8,7 +8,7 @@ import pytest
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
-from petitpied.surface.foot_ring import RimHeights, feet_of, spread_round, under_the_rim
+from petitpied.surface.foot_ring import RimHeights, feet_of, spreads_round, under_the_rim
 from petitpied.surface.foot_shade import states_by_shade
 
 HEIGHTS = RimHeights(4.7, 1.2, 1.7)
@@ -59,7 +59,7 @@ def test_a_one_sided_foot_says_which_side_and_how_much():
 def test_a_foot_on_half_the_shell_shows_on_half():
     view = straight_view()
     shell = shell_of(view, lambda t: np.where(np.cos(t) > 0, 1.0, -0.5))
-    spread = spread_round(view, shell, HEIGHTS)
+    (spread,) = spreads_round(view, [shell], HEIGHTS)
     assert (spread > 0).mean() == pytest.approx(0.5, abs=0.02)  # a vertex is half a percent
     assert spread.max() == pytest.approx(1.0, abs=0.01)
 

@@ -7,6 +7,7 @@ and so is what the caps mirror.
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,8 +56,9 @@ class CapColours:
 
 def is_black_and_white(pixels_bgr: NDArray[np.uint8]) -> bool:
     """Are the channels of a photo (H, W, 3) alike, but for rounding?"""
-    few = pixels_bgr[::GREY_STEP, ::GREY_STEP]
-    apart = np.ptp(few, axis=2)
+    blue, green, red = cv2.split(np.ascontiguousarray(pixels_bgr[::GREY_STEP, ::GREY_STEP]))
+    high, low = np.maximum(blue, green), np.minimum(blue, green)
+    apart = np.maximum(high, red) - np.minimum(low, red)
     return bool((apart <= GREY_CODES).mean() >= GREY_SHARE)
 
 

@@ -10,8 +10,9 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Crack, CrackKind
 from petitpied.surface.cap_patch import CapPatches
 from petitpied.surface.cracks_paths import Line, centred, find_lines, smoothed
-from petitpied.surface.cracks_profile import evidence
+from petitpied.surface.cracks_profile import evidence, profiles
 from petitpied.surface.cracks_ridges import SIGMA_PX, Ridges, find_ridges, strong_answer
+from petitpied.surface.cracks_strips import strip_features
 from petitpied.surface.cracks_verdict import verdicts
 from petitpied.surface.cracks_width import BLUR_PX, widths
 
@@ -59,7 +60,7 @@ def find_cracks(
     valley = smoothed(ridges.valley) if ridges.numbers else ridges.valley
     lines = [centred(patches, valley, line) for line in find_lines(patches, ridges)]
     lines = [li for li in lines if li.length_mm(patches.mm_per_px) >= LEAST_LENGTH_MM]
-    scores = verdicts(evidence(patches, ridges, lines))
+    scores = _scores(patches, ridges, lines)
     least = CRACK_SCORE if least_score is None else least_score
     good = [(s, line) for s, line in zip(scores, lines, strict=True) if s >= least]
     likeliest = [0.0] * len(patches.caps)
@@ -80,6 +81,14 @@ def find_cracks(
         )
     width = smallest_width(patches, ridges)
     return CapCracks(tuple(map(tuple, cracks)), tuple(likeliest), width)
+
+
+def _scores(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floats:
+    """How surely each line is a crack, 0 to 1."""
+    if not lines:
+        return np.zeros(0)
+    across = profiles(patches, lines)
+    return verdicts(evidence(patches, ridges, lines, across), strip_features(across))
 
 
 def _length(line: Line, mm_per_px: float) -> Quantity:

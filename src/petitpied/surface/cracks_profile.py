@@ -113,11 +113,10 @@ def profiles(patches: CapPatches, lines: Sequence[Line]) -> Profiles:
     return Profiles(np.asarray(bgr @ weights, np.float64), bgr, np.asarray(offset_mm), starts)
 
 
-def evidence(patches: CapPatches, ridges: Ridges, lines: Sequence[Line]) -> Floats:
-    """Evidence (L, len(EVIDENCE)) of each line."""
-    if not lines:
-        return np.zeros((0, len(EVIDENCE)))
-    across = profiles(patches, lines)
+def evidence(
+    patches: CapPatches, ridges: Ridges, lines: Sequence[Line], across: Profiles
+) -> Floats:
+    """Evidence (L, len(EVIDENCE)) of each line (at least one) from the profiles of all."""
     caps = _caps(patches, ridges, {line.cap for line in lines})
     lengths = np.array([line.length_mm(patches.mm_per_px) for line in lines])
     total = np.zeros(len(patches.caps))

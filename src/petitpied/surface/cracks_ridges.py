@@ -99,22 +99,19 @@ def find_ridges(patches: CapPatches) -> Ridges:
     answer = np.maximum(fine, coarse, out=fine)
     answer *= patches.inset_mm >= RIM_MM
     floor = np.zeros(len(patches.caps))
-    weak = np.full(answer.shape, np.inf, np.float32)
-    strong = weak.copy()
+    mask = np.zeros(answer.shape, np.uint8)
     for index in range(len(floor)):
         window = patches.window(index)
         some = answer[window][::3, ::3]
         floor[index] = float(np.median(some[patches.inset_mm[window][::3, ::3] >= RIM_MM]))
-        weak[window] = max(WEAK_REL, WEAK_NOISE * floor[index])
-        strong[window] = strong_answer(floor[index])
-    return Ridges(valley, answer, floor, *_joined(answer, weak, strong, patches.mm_per_px))
+        mask[window] = answer[window] > max(WEAK_REL, WEAK_NOISE * floor[index])
+    return Ridges(valley, answer, floor, *_joined(patches, answer, mask, floor))
 
 
 def _joined(
-    answer: Map, weak: Map, strong: Map, mm_per_px: float
+    patches: CapPatches, answer: Map, mask: NDArray[np.uint8], floor: NDArray[np.float64]
 ) -> tuple[NDArray[np.int32], tuple[tuple[slice, slice], ...], tuple[int, ...]]:
-    """Connected weak places that hold a strong one and reach far enough."""
-    mask = (answer > weak).astype(np.uint8)
+    """Connected places of ``mask`` that hold a strong one and reach far enough."""
     # OpenCV's own boxes count all places, these only the lines', of which there are few
     count, labels = cv2.connectedComponents(mask, connectivity=8)
     lines = cv2.findNonZero(mask)
@@ -125,8 +122,10 @@ def _joined(
         np.minimum.at(low[axis], number, at)
         np.maximum.at(high[axis], number, at + 1)
     begun = np.zeros(count, bool)
-    begun[number[answer[y, x] > strong[y, x]]] = True
-    reach = np.hypot(*(high - low)) * mm_per_px
+    cap = y // patches.side_px * patches.columns + x // patches.side_px
+    strong = np.array([strong_answer(float(f)) for f in floor], np.float32)
+    begun[number[answer[y, x] > strong[cap]]] = True
+    reach = np.hypot(*(high - low)) * patches.mm_per_px
     numbers = np.flatnonzero(begun & (reach >= LEAST_EXTENT_MM))
     windows = []
     for x0, y0, x1, y1 in np.concatenate([low, high])[:, numbers].T.tolist():

@@ -1,7 +1,8 @@
-"""Is a dark line a crack? A small network of one hidden layer over its evidence.
+"""Is a dark line a crack? A layer of hidden units over its evidence and what its strip looks like.
 
-Trained by the project on its own scenes only (`tests/training/cracks.py`: recipe, seed, held-out
-score); the weights are plain numbers in `cracks_weights.py`.
+Trained by the project on its own scenes only, together with the network that reads the strips
+(`tests/training/crack_train.py`: recipe, seed, held-out score); the weights are plain numbers in
+`cracks_weights.py`.
 """
 
 import numpy as np
@@ -27,9 +28,13 @@ def network(values: Floats, hidden: Floats, hidden_bias: Floats, out: Floats) ->
     return np.asarray(1 / (1 + np.exp(-np.clip(sums, -40, 40))), float)
 
 
-def verdicts(evidence: Floats) -> Floats:
-    """Scores (L,) of lines from their evidence (L, K), in `cracks_profile.EVIDENCE`'s order."""
+def verdicts(evidence: Floats, features: Floats) -> Floats:
+    """Scores (L,) of lines from their evidence (L, K), in `cracks_profile.EVIDENCE`'s order, and
+    the features (L, F) of their strips."""
     values = standardised(evidence, np.array(learnt.MEAN), np.array(learnt.SPREAD))
     return network(
-        values, np.array(learnt.HIDDEN), np.array(learnt.HIDDEN_BIAS), np.array(learnt.OUT)
+        np.concatenate([features, values], axis=1),
+        np.array(learnt.HIDDEN),
+        np.array(learnt.HIDDEN_BIAS),
+        np.array(learnt.OUT),
     )

@@ -9,6 +9,7 @@ the shade that a taller shell throws (`foot_shade`).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import cv2
@@ -65,7 +66,15 @@ def feet_of(
     pixels_bgr: Bytes, view: View, shells: Sequence[Shell], heights: RimHeights
 ) -> tuple[Foot | None, ...]:
     """The foot of each shell; None where the shell was not measured."""
-    feet = [_seen_foot(view, shell, heights) for shell in shells]
+    feet: list[Foot | None] = [None] * len(shells)
+    told = [
+        index
+        for index, s in enumerate(shells)
+        if s.cap_outline_px is not None and s.foot_diameter_mm is not None
+    ]
+    spreads = spreads_round(view, [shells[i] for i in told], heights)
+    for index, spread in zip(told, spreads, strict=True):
+        feet[index] = _seen_foot(spread)
     if all(foot is not None for foot in feet):
         return tuple(feet)
     showing = [s for s, f in zip(shells, feet, strict=True) if f is not None and f.shows_rel.value]
@@ -81,15 +90,10 @@ def feet_of(
     return tuple(feet)
 
 
-def _seen_foot(view: View, shell: Shell, heights: RimHeights) -> Foot | None:
-    if shell.cap_outline_px is None or shell.foot_diameter_mm is None:
-        return None
-    spread = spread_round(view, shell, heights)
+def _seen_foot(spread: Floats) -> Foot:
     shows = float((spread > 0).mean())
     middle = float(spread.mean())
-    orders = np.arange(1, ORDERS + 1)
-    t = 2 * np.pi * np.arange(PLACES) / PLACES
-    wave = np.exp(1j * np.outer(orders, t)) @ (spread - middle) * 2 / PLACES
+    wave = _waves() @ (spread - middle) * 2 / PLACES
     return Foot(
         "shows" if middle > 0 else "hidden",
         Quantity(shows, SHOWS_U_REL),
@@ -100,18 +104,41 @@ def _seen_foot(view: View, shell: Shell, heights: RimHeights) -> Foot | None:
     )
 
 
-def spread_round(view: View, shell: Shell, heights: RimHeights) -> Floats:
-    """Foot radius minus cap radius about the cap's centre, mm, at `PLACES` even angles from +x
-    towards +y of the view's frame; 0 where the outline is the cap's own."""
-    if shell.cap_outline_px is None:
-        raise ValueError("a shell without cap outline has no foot spread")
-    is_foot = _nearest(shell.outline_px, shell.cap_outline_px)[1] > SAME_PX
+@cache
+def _waves() -> NDArray[np.complex128]:
+    """One row (ORDERS, PLACES) for each harmonic."""
+    t = 2 * np.pi * np.arange(PLACES) / PLACES
+    return np.asarray(np.exp(1j * np.outer(np.arange(1, ORDERS + 1), t)))
+
+
+def spreads_round(view: View, shells: Sequence[Shell], heights: RimHeights) -> list[Floats]:
+    """Foot radius minus cap radius of each shell about the cap's centre, mm, at `PLACES` even
+    angles from +x towards +y of the view's frame; 0 where the outline is the cap's own."""
+    places, at, feet = [], [], []
+    for shell in shells:
+        if shell.cap_outline_px is None:
+            raise ValueError("a shell without cap outline has no foot spread")
+        is_foot = _nearest(shell.outline_px, shell.cap_outline_px)[1] > SAME_PX
+        places += [shell.cap_outline_px, shell.outline_px]
+        at += [
+            np.full(len(shell.cap_outline_px), heights.cap_rim_mm),
+            np.where(is_foot, heights.foot_mm, heights.cap_rim_mm),
+        ]
+        feet.append(is_foot)
+    if not places:
+        return []
+    plan = view.to_plane(np.concatenate(places), np.concatenate(at))  # of all at once
+    parts = np.split(plan, np.cumsum([len(part) for part in places])[:-1])
+    return [
+        _spread(cap, outer, is_foot)
+        for cap, outer, is_foot in zip(parts[::2], parts[1::2], feet, strict=True)
+    ]
+
+
+def _spread(cap: Floats, outer: Floats, is_foot: NDArray[np.bool_]) -> Floats:
+    """Of plan-view rings (N, 2) and (M, 2), mm; ``is_foot`` (M,): where the outer one is a foot."""
     if not is_foot.any():
         return np.zeros(PLACES)
-    rim = np.full(len(shell.cap_outline_px), heights.cap_rim_mm)
-    at = np.concatenate([rim, np.where(is_foot, heights.foot_mm, heights.cap_rim_mm)])
-    both = view.to_plane(np.concatenate([shell.cap_outline_px, shell.outline_px]), at)
-    cap, outer = both[: len(rim)], both[len(rim) :]
     centre = cap.mean(axis=0)
     grid = 2 * np.pi * np.arange(PLACES) / PLACES
     reach = _radius_at(outer - centre, grid) - _radius_at(cap - centre, grid)
