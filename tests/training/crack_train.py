@@ -39,6 +39,8 @@ BELIEF = 0.98
 #: batches with channels swapped and mirrored, of lines run through the other way
 CONTRAST, TINT, SOFT, NOISE = (0.75, 1.3), (0.4, 1.5), (-0.8, 1.0), 0.04
 SWAPPED, MIRRORED, BACKWARDS = 0.4, 0.5, 0.5
+#: half of the batches get a rough surface of up to this contrast, in patches of two places or more
+ROUGH = 0.12
 TENTHS = np.arange(3, 10) / 10
 
 Lines = dict[str, torch.Tensor]
@@ -119,6 +121,11 @@ def varied(log: torch.Tensor, whole: torch.Tensor, rng: torch.Generator) -> torc
     soft = F.avg_pool2d(x, (1, 3), 1, (0, 1), count_include_pad=False)
     x = torch.where(uniform(0, 1) < 0.5, x, x + (soft - x) * uniform(*SOFT))
     x = x + uniform(0, NOISE) * torch.randn(x.shape, generator=rng, device=device)
+    if chance() < 0.5:
+        grain = torch.randn(count, 1, ALONG // 2, ACROSS // 2, generator=rng, device=device)
+        if chance() < 0.6:
+            grain = 3 * F.avg_pool2d(grain, 3, 1, 1)
+        x = x + ROUGH * uniform(0, 1) ** 2 * F.interpolate(grain, (ALONG, ACROSS), mode="bilinear")
     back = (uniform(0, 1) < BACKWARDS) & whole[:, None, None, None]
     x = torch.where(back, x.flip(2), x)
     return torch.roll(x, int(torch.randint(-1, 2, (1,), generator=rng, device=device)), 3)
@@ -172,15 +179,15 @@ def train(net: CrackNet, data: Lines, options: argparse.Namespace) -> None:
     device = data["label"].device
     net.to(device).train()
     rng = torch.Generator(device).manual_seed(options.seed)
-    best = torch.optim.AdamW(net.parameters(), RATE, weight_decay=options.decay)
+    best = torch.optim.AdamW(net.parameters(), options.rate, weight_decay=options.decay)
     often = line_weights(data)
     began = shown = time.monotonic()
     step, part = 0, 0.0
     while part < 1:
-        rate = RATE * min(1, step / WARM_STEPS) * 0.5 * (1 + np.cos(np.pi * part))
+        rate = options.rate * min(1, step / WARM_STEPS) * 0.5 * (1 + np.cos(np.pi * part))
         for group in best.param_groups:
             group["lr"] = rate + LEAST_RATE
-        index = torch.multinomial(often, BATCH, replacement=True, generator=rng)
+        index = torch.multinomial(often, options.batch, replacement=True, generator=rng)
         log, on = cut(data, index, rng)
         strips = as_input(varied(log, on[:, -1], rng), on)
         given = net.standardised(data["evidence"][index])
@@ -250,6 +257,9 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=6.5)
     parser.add_argument("--steps", type=int, default=0, help="ends there, not by the clock")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--start", type=Path, help="weights (.pt) to go on from")
+    parser.add_argument("--rate", type=float, default=RATE)
+    parser.add_argument("--batch", type=int, default=BATCH, help="lines a step")
     parser.add_argument("--decay", type=float, default=DECAY, help="of the weights")
     parser.add_argument(
         "--without-evidence", type=float, default=WITHOUT_EVIDENCE, help="share of the lines"
@@ -261,6 +271,8 @@ def main() -> None:
     torch.manual_seed(options.seed)
     data, names = load(options.files, device)
     net = CrackNet(data["evidence"], options.width, HIDDEN)
+    if options.start:
+        net.load_state_dict(torch.load(options.start))
     count = sum(p.numel() for p in net.parameters())
     cracks = int(data["label"].sum())
     told = f"{len(data['label'])} lines, {cracks} on cracks"
