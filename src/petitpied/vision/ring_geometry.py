@@ -19,25 +19,19 @@ Floats = NDArray[np.float64]
 #: radius of the round with which a cap's rim curls under: the tuning scenes' near sides
 CURL_MM = 1.1
 
+
 @dataclass(frozen=True)
 class Seen:
-    """Points about their rings: ``turn`` (S, N) exp(i t) of the angle t, ``reach`` and the
-    ring's ``radius`` there (S, N), ``basis`` (1 + 2 K, S, N): 1, cos t, sin t, cos 2t, ...,
-    cos K t, sin 2t, ..., sin K t."""
+    """Points about their rings: ``reach`` and the ring's ``radius`` there (S, N), ``basis``
+    (1 + 2 K, S, N) of the angle t: 1, cos t, sin t, cos 2t, ..., cos K t, sin 2t, ..., sin K t."""
 
-    turn: NDArray[np.complex128]
     reach: Floats
     basis: Floats
     radius: Floats
 
     def first(self, count: int) -> "Seen":
         """The first so many points of each ring."""
-        return Seen(
-            self.turn[:, :count],
-            self.reach[:, :count],
-            self.basis[:, :, :count],
-            self.radius[:, :count],
-        )
+        return Seen(self.reach[:, :count], self.basis[:, :, :count], self.radius[:, :count])
 
 
 @dataclass(frozen=True)
@@ -51,21 +45,26 @@ class Rings:
 
     def seen(self, points: Floats) -> "Seen":
         """Points (S, N, 2) in polar form about the rings' centres."""
-        away_x, away_y = (points[..., k] - self.centre[:, k, None] for k in (0, 1))
-        reach = np.hypot(away_x, away_y)
-        turn = np.empty(reach.shape, complex)
-        turn.real, turn.imag = (away / np.maximum(reach, 1e-9) for away in (away_x, away_y))
-        # cos k t and sin k t as powers of exp(i t): no trigonometry
         count = self.harmonics.shape[2]
-        basis: Floats = np.empty((3 + 2 * count, *reach.shape))
-        basis[0], basis[1], basis[2] = 1.0, turn.real, turn.imag
-        power = turn
+        basis: Floats = np.empty((3 + 2 * count, *points.shape[:2]))
+        for k in (0, 1):
+            np.subtract(points[..., k], self.centre[:, k, None], out=basis[1 + k])
+        reach = np.sqrt(basis[1] * basis[1] + basis[2] * basis[2])
+        basis[0] = 1.0
+        basis[1:3] /= np.maximum(reach, 1e-9)
+        # of higher orders as sums of angles: no trigonometry
+        cos, sin = basis[1], basis[2]
+        last, spare = (cos, sin), np.empty_like(cos)
         for k in range(count):
-            power = power * turn
-            basis[3 + k], basis[3 + count + k] = power.real, power.imag
+            after = basis[3 + k], basis[3 + count + k]
+            np.multiply(last[0], cos, out=after[0])
+            np.subtract(after[0], np.multiply(last[1], sin, out=spare), out=after[0])
+            np.multiply(last[1], cos, out=after[1])
+            np.add(after[1], np.multiply(last[0], sin, out=spare), out=after[1])
+            last = after
         flat = self.harmonics.reshape(len(reach), 1, -1)
         radius = self.radius[:, None] + (flat @ basis[3:].transpose(1, 0, 2))[:, 0]
-        return Seen(turn, np.asarray(reach, float), basis, np.asarray(radius, float))
+        return Seen(reach, basis, np.asarray(radius, float))
 
     def one(self, index: int) -> Ring:
         return Ring(
@@ -98,10 +97,10 @@ class Geometry:
         away = (ring.centre - self.nadir) / (self.camera_mm - ring.height)[:, None]
         return np.asarray(away, float)
 
-    def slant(self, ring: Rings, turn: NDArray[np.complex128]) -> Floats:
-        """Tangent of the camera's view angle along each direction (S, N); outward positive."""
+    def slant(self, ring: Rings, seen: Seen) -> Floats:
+        """Tangent of the camera's view angle towards each point (S, N); outward positive."""
         away = self.slants(ring)
-        return np.asarray(turn.real * away[:, :1] + turn.imag * away[:, 1:], float)
+        return np.asarray(seen.basis[1] * away[:, :1] + seen.basis[2] * away[:, 1:], float)
 
     def cap_bulge(
         self, ring: Rings, dome_mm: Floats, bluntness: float, slant: Floats
@@ -117,7 +116,7 @@ class Geometry:
         lift_squared = (dome_mm[:, None] * np.maximum(slant, 0)) ** 2
         radius = ring.radius[:, None]
         reach = np.sqrt(radius**2 + bluntness * lift_squared)
-        curl = np.minimum(CURL_MM, ring.height)[:, None] * (np.hypot(1, np.minimum(slant, 0)) - 1)
+        curl = np.minimum(CURL_MM, ring.height)[:, None] * _longer(np.minimum(slant, 0))
         return np.asarray(reach - radius + curl, float), lift_squared / (2 * reach)
 
     def foot_bulge(self, ring: Rings, above_mm: Floats, slant: Floats) -> Floats:
@@ -129,4 +128,9 @@ class Geometry:
         the near side, the upper one on the far side.
         """
         round_mm = np.where(slant > 0, above_mm[:, None], ring.height[:, None])
-        return np.asarray(round_mm * (np.hypot(1, slant) - 1), float)
+        return np.asarray(round_mm * _longer(slant), float)
+
+
+def _longer(slant: Floats) -> Floats:
+    """How much longer than upright a ray under the ``slant`` is, relative; shape as given."""
+    return np.asarray(np.sqrt(1 + slant * slant) - 1, float)

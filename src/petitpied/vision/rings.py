@@ -9,7 +9,7 @@ that the photo does not show.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -92,20 +92,28 @@ class FittedRings:
     scatter_mm: Floats
     bluntness: float
     parallax: Parallax
+    seen: "_Seen" = field(repr=False, compare=False)
 
 
-def _start(
-    geometry: Geometry, heights: Heights, edges: ShellEdges
-) -> tuple[Rings, Rings, NDArray[np.bool_]]:
-    """First circles, and on which rays the foot shows (S, N)."""
-    shells = len(edges.centre_px)
+@dataclass(frozen=True)
+class _Seen:
+    """What is seen whatever the heights: the geometry, and on which rays feet show (S, N)."""
+
+    geometry: Geometry
+    shows: NDArray[np.bool_]
+
+
+def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
+    """On which rays the foot shows (S, N); nowhere on shells without."""
     gap = edges.outer.radius_px - edges.cap.radius_px
     size = np.median(edges.outer.radius_px, axis=1)[:, None]
     shows = (gap > SHOWS_REL * size) & (edges.cap.weight > 0)
-    full = np.full(shells, heights.cap_rim_mm)
-    bare = _without_foot(edges, gap, shows)
-    full[bare] = heights.bare_rim_mm
-    foot_height = np.full(shells, heights.foot_mm)
+    return np.asarray(shows & ~_without_foot(edges, gap, shows)[:, None], bool)
+
+
+def _start(geometry: Geometry, full: Floats, foot_height: Floats) -> tuple[Rings, Rings]:
+    """First circles of caps and feet at these heights (S,)."""
+    shells = len(full)
 
     def circle(points: Floats, order: int, height: Floats) -> Rings:
         centre = np.median(points, axis=1)
@@ -115,7 +123,7 @@ def _start(
     cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
     foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
     foot = replace(foot, centre=cap.centre.copy(), radius=cap.radius * (1 + TrayFeet().spread))
-    return cap, foot, shows & ~bare[:, None]
+    return cap, foot
 
 
 def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -141,10 +149,14 @@ def _stacked(rings: Sequence[Ring], height: Floats) -> Rings:
     )
 
 
-def _again(before: FittedRings, cap: Rings, foot: Rings) -> tuple[Rings, Rings]:
+def _again(before: FittedRings, full: Floats, foot_height: Floats) -> tuple[Rings, Rings]:
     """First circles replaced by the rings ``before``; feet not seen stay circles."""
-    known = [ring if ring is not None else foot.one(i) for i, ring in enumerate(before.foot)]
-    return _stacked(before.cap, cap.height), _stacked(known, foot.height)
+    feet = list(before.foot)
+    if None in feet:
+        circles = _start(before.seen.geometry, full, foot_height)[1]
+        feet = [circles.one(i) if ring is None else ring for i, ring in enumerate(feet)]
+    known = [ring for ring in feet if ring is not None]
+    return _stacked(before.cap, full), _stacked(known, foot_height)
 
 
 def fit_rings(
@@ -167,17 +179,21 @@ def fit_rings(
     contact : ndarray (S, RAYS)
         1 where a ray is free, 0 where a neighbour touches and the edge is not the shell's own.
     before : FittedRings, optional
-        The same fit at slightly other heights: a start that saves rounds.
+        The fit of the same view and edges at slightly other heights: a start that saves rounds.
 
     Returns
     -------
     FittedRings
     """
-    geometry = Geometry(view, edges)
-    cap, foot, shows = _start(geometry, heights, edges)
-    if before is not None:
-        cap, foot = _again(before, cap, foot)
+    showing = _Seen(Geometry(view, edges), _showing(edges)) if before is None else before.seen
+    geometry, shows = showing.geometry, showing.shows
     bare = np.asarray(~shows.any(axis=1), bool)
+    full = np.where(bare, heights.bare_rim_mm, heights.cap_rim_mm)
+    foot_height = np.full(len(bare), heights.foot_mm)
+    if before is None:
+        cap, foot = _start(geometry, full, foot_height)
+    else:
+        cap, foot = _again(before, full, foot_height)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
     above = np.maximum(cap.height - foot.height, 0.0)
     rays = geometry.outer.shape[1]
@@ -191,9 +207,9 @@ def fit_rings(
     for _ in range(ROUNDS if before is None else ROUNDS_AGAIN):
         all_by_cap, by_foot = cap.seen(outer_and_rim), foot.seen(at_foot)
         by_cap = all_by_cap.first(rays)
-        slant = geometry.slant(cap, by_cap.turn)
+        slant = geometry.slant(cap, by_cap)
         bulge, growth = geometry.cap_bulge(cap, dome, bluntness, slant)
-        foot_bulge = geometry.foot_bulge(foot, above, geometry.slant(foot, by_foot.turn))
+        foot_bulge = geometry.foot_bulge(foot, above, geometry.slant(foot, by_foot))
         beyond_cap = by_cap.reach - bulge - by_cap.radius
         beyond_foot = by_foot.reach - foot_bulge - by_foot.radius
         # the outer edge is that of the ring which reaches farther out, as they stand: to judge
@@ -224,21 +240,15 @@ def fit_rings(
         foot = feet_now.ring
         expected = parallax.draught_mm + parallax.height_mm * slants
         feet = tray_feet(cap, foot, (weight > 0).mean(axis=1) * ~bare, expected)
-    return _collect(caps, feet_now, bare, shows, bluntness, parallax)
+    return _collect(caps, feet_now, showing, bluntness, parallax)
 
 
 def _collect(
-    cap: Update,
-    foot: Update,
-    bare: NDArray[np.bool_],
-    shows: NDArray[np.bool_],
-    bluntness: float,
-    parallax: Parallax,
+    cap: Update, foot: Update, showing: _Seen, bluntness: float, parallax: Parallax
 ) -> FittedRings:
+    bare = np.asarray(~showing.shows.any(axis=1), bool)
     count = range(len(bare))
-    cap_u, foot_u = (
-        np.sqrt(np.diagonal(np.linalg.inv(step.normal), axis1=1, axis2=2)) for step in (cap, foot)
-    )
+    cap_u, foot_u = (_uncertainties(step.normal) for step in (cap, foot))
     return FittedRings(
         tuple(cap.ring.one(i) for i in count),
         tuple(None if bare[i] else foot.ring.one(i) for i in count),
@@ -246,8 +256,15 @@ def _collect(
         foot_u[:, 0],
         np.sqrt((cap_u[:, 1] ** 2 + cap_u[:, 2] ** 2) / 2),
         np.sqrt((foot_u[:, 1] ** 2 + foot_u[:, 2] ** 2) / 2),
-        shows.mean(axis=1),
+        showing.shows.mean(axis=1),
         np.where(bare, cap.scatter, foot.scatter),
         bluntness,
         parallax,
+        showing,
     )
+
+
+def _uncertainties(normal: Floats) -> Floats:
+    """Standard uncertainties (S, 3) of radius and centre from normal matrices (S, P, P)."""
+    first = np.linalg.solve(normal, np.eye(normal.shape[1])[None, :, :3])
+    return np.asarray(np.sqrt(np.diagonal(first, axis1=1, axis2=2)), float)
