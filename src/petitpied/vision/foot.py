@@ -1,12 +1,14 @@
 """From the two rings of a shell to how far the foot spreads and where it leans."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from petitpied.domain.shell import Ring
-from petitpied.vision.outline import ANGLES, areas_and_centroids, radii_about_each, rings_points
+from petitpied.vision.outline import ANGLES, areas_and_centroids, mean_radii, rings_points
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,16 +32,17 @@ def foot_and_lean(foot: Ring, cap: Ring) -> FootAndLean:
     ValueError
         If the cap's centroid lies outside the foot.
     """
-    return feet_and_leans([foot], [cap])[0]
+    foot_points, cap_points = (rings_points([ring], ANGLES) for ring in (foot, cap))
+    centroids = (areas_and_centroids(points)[1] for points in (foot_points, cap_points))
+    return feet_and_leans(foot_points, cap_points, *centroids)[0]
 
 
-def feet_and_leans(feet: Sequence[Ring], caps: Sequence[Ring]) -> tuple[FootAndLean, ...]:
-    """`foot_and_lean` of many shells at once."""
-    foot, cap = rings_points(feet, 2 * ANGLES), rings_points(caps, 2 * ANGLES)
-    foot_centroid = areas_and_centroids(foot[:, ::2])[1]
-    cap_centroid = areas_and_centroids(cap[:, ::2])[1]
-    spread = radii_about_each(foot, cap_centroid, ANGLES)
-    spread -= radii_about_each(cap, cap_centroid, ANGLES)
-    dx, dy = (foot_centroid - cap_centroid).T
-    rows = zip(spread.mean(axis=1), np.hypot(dx, dy), np.rad2deg(np.arctan2(dy, dx)), strict=True)
+def feet_and_leans(
+    feet: Floats, caps: Floats, foot_centroids: Floats, cap_centroids: Floats
+) -> tuple[FootAndLean, ...]:
+    """`foot_and_lean` of many shells at once, from the rings' points at even angles (S, N, 2) and
+    their area centroids (S, 2)."""
+    spread = mean_radii(feet, cap_centroids) - mean_radii(caps, cap_centroids)
+    dx, dy = (foot_centroids - cap_centroids).T
+    rows = zip(spread, np.hypot(dx, dy), np.rad2deg(np.arctan2(dy, dx)), strict=True)
     return tuple(FootAndLean(float(s), float(lean), float(turn)) for s, lean, turn in rows)

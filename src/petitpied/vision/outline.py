@@ -142,8 +142,7 @@ def measure_outlines(outlines_mm: Floats) -> tuple[OutlineSize, ...]:
     deviation = 4 * np.fft.irfft(spectrum, 4 * ANGLES)  # peaks between the angles count
     roundness = np.ptp(deviation, axis=1)
     sizes = []
-    for index, outline in enumerate(outlines_mm):
-        shortest, longest = _ferets(outline)
+    for index, (shortest, longest) in enumerate(_ferets(outlines_mm).tolist()):
         sizes.append(
             OutlineSize(
                 diameter_mm=float(np.sqrt(4 * area[index] / np.pi)),
@@ -192,27 +191,43 @@ def areas_and_centroids(polygons: Floats) -> tuple[Floats, Floats]:
     return np.abs(twice) / 2, origin + moment / (3 * twice[:, None])
 
 
-def _ferets(polygon: Floats) -> tuple[float, float]:
-    """Smallest and largest caliper width, exact, by rotating calipers on the convex hull: one
-    jaw lies on an edge at the smallest (Freeman & Shapira 1975), two vertices touch the jaws
-    at the largest (Shamos 1978)."""
-    middle = polygon.mean(axis=0)  # the hull is sought in single precision: small numbers
-    corners = cv2.convexHull((polygon - middle).astype(np.float32), returnPoints=False)
-    if len(corners) < 3:
+def _ferets(polygons: Floats) -> Floats:
+    """Smallest and largest caliper width (S, 2) of polygons (S, N, 2), exact, by rotating
+    calipers on the convex hulls: one jaw lies on an edge at the smallest (Freeman & Shapira
+    1975), two vertices touch the jaws at the largest (Shamos 1978)."""
+    # the hulls are sought in single precision: small numbers
+    single = (polygons - polygons.mean(axis=1, keepdims=True)).astype(np.float32)
+    corners = [np.ravel(cv2.convexHull(one, returnPoints=False)) for one in single]
+    count = np.array([len(own) for own in corners])
+    if (count < 3).any():
         raise ValueError("the outline has no area")
-    hull = polygon[np.ravel(corners)]  # counter-clockwise
-    count = len(hull)
-    edge = np.roll(hull, -1, axis=0) - hull
-    heading = np.arctan2(edge[:, 1], edge[:, 0])
-    heading = np.remainder(heading - heading[0], 2 * np.pi)
-    heading[0] = 0.0
-    opposite = np.searchsorted(np.concatenate([heading, heading + 2 * np.pi]), heading + np.pi)
+    # all hulls one after the other, counter-clockwise: where each corner's hull starts (C,)
+    which = np.repeat(np.arange(len(polygons)), count)
+    first = np.cumsum(count) - count
+    start, stop = first[which], (first + count)[which]
+    x, y = polygons[which, np.concatenate(corners)].T.copy()
+    after = np.arange(1, len(x) + 1)
+    after[first + count - 1] = first
+    edge_x, edge_y = x[after] - x, y[after] - y
+    heading = np.arctan2(edge_y, edge_x)
+    heading -= heading[start]
+    heading[heading < 0] += 2 * np.pi
+    # the first edge of each hull that is turned by half a turn or more against each edge
+    half_on = heading + np.pi
+    half_on[half_on > 2 * np.pi] -= 2 * np.pi
+    stretch = 8.0 * which
+    opposite = np.searchsorted(heading + stretch, half_on + stretch)
     # the vertex farthest from each edge, and its neighbours, where rounding decides a tie
-    near = hull[(opposite[:, None] + np.array([-1, 0, 1])) % count] - hull[:, None]
-    across = edge[:, None, 0] * near[..., 1] - edge[:, None, 1] * near[..., 0]
-    widths = across.max(axis=1) / np.hypot(edge[:, 0], edge[:, 1])
-    spans = np.hypot(near[..., 0], near[..., 1])
-    return float(widths.min()), float(spans.max())
+    across, span_squared = np.zeros(len(x)), np.zeros(len(x))
+    for step in (-1, 0, 1):
+        at = opposite + step
+        at += np.where(at >= stop, start - stop, np.where(at < start, stop - start, 0))
+        away_x, away_y = x[at] - x, y[at] - y
+        np.maximum(across, edge_x * away_y - edge_y * away_x, out=across)
+        np.maximum(span_squared, away_x * away_x + away_y * away_y, out=span_squared)
+    widths = across / np.sqrt(edge_x * edge_x + edge_y * edge_y)
+    longest = np.sqrt(np.maximum.reduceat(span_squared, first))
+    return np.column_stack([np.minimum.reduceat(widths, first), longest])
 
 
 def _smoothed_spectra(polygons: Floats, centres: Floats) -> NDArray[np.complex128]:
@@ -248,38 +263,59 @@ def radii_about(polygon: Floats, centre: Floats, count: int) -> Floats:
 def radii_about_each(polygons: Floats, centres: Floats, count: int) -> Floats:
     """`radii_about` (S, count) of many polygons (S, N, 2), each about its centre (S, 2)."""
     shells, vertices = polygons.shape[:2]
-    away = polygons - centres[:, None]
-    angle, radius = np.arctan2(away[..., 1], away[..., 0]), np.hypot(away[..., 0], away[..., 1])
+    x, y = (polygons[..., axis] - centres[:, axis, None] for axis in (0, 1))
+    angle = np.arctan2(y, x)
     turned = np.diff(angle, axis=1, append=angle[:, :1])
     turned -= 2 * np.pi * np.round(turned / (2 * np.pi))
-    if (np.abs(np.abs(turned.sum(axis=1)) - 2 * np.pi) > 1e-6).any() or (radius <= 0).any():
+    once = np.abs(np.abs(turned.sum(axis=1)) - 2 * np.pi) <= 1e-6
+    if not once.all() or not (x * x + y * y).all():
         raise ValueError("the outline does not run once around its centre")
-    order = _rising(angle, turned)
-    angle = np.take_along_axis(angle, order, axis=1)
-    radius = np.take_along_axis(radius, order, axis=1)
-    ray = np.arange(count) * (2 * np.pi / count)
-    ray[ray > np.pi] -= 2 * np.pi
-    # one search for all: each shell's angles on a stretch of the number line of its own
-    stretch = 8.0 * np.arange(shells)[:, None]
-    after = np.searchsorted((angle + stretch).ravel(), (ray + stretch).ravel())
-    after = after.reshape(shells, count) - vertices * np.arange(shells)[:, None]
-    before, after = (after - 1) % vertices, after % vertices
-    a0, a1 = (np.take_along_axis(angle, place, axis=1) for place in (before, after))
-    r0, r1 = (np.take_along_axis(radius, place, axis=1) for place in (before, after))
-    from_before, to_after = np.remainder(ray - a0, 2 * np.pi), np.remainder(a1 - ray, 2 * np.pi)
-    # where the ray crosses the chord between two vertices; vertices at one angle: the first
-    below = r0 * np.sin(from_before) + r1 * np.sin(to_after)
-    flat = from_before + to_after < 1e-12
-    crossing = r0 * r1 * np.sin(from_before + to_after) / np.where(flat, 1.0, below)
-    return np.asarray(np.where(flat, r0, crossing), float)
-
-
-def _rising(angle: Floats, turned: Floats) -> NDArray[np.intp]:
-    """Order (S, N) of rising angles (S, N), which change by ``turned`` (S, N) to the next."""
     if not (turned > 0).all():
-        return np.argsort(angle, axis=1)
-    first = angle.argmin(axis=1)
-    return np.asarray((first[:, None] + np.arange(angle.shape[1])) % angle.shape[1], np.intp)
+        order = np.argsort(angle, axis=1)
+        x, y, angle = (np.take_along_axis(own, order, axis=1) for own in (x, y, angle))
+    # angles from the first vertex on, which so rise from vertex to vertex
+    ray = np.arange(count) * (2 * np.pi / count)
+    first = angle[:, :1].copy()
+    angle -= first
+    angle[angle < 0] += 2 * np.pi
+    turn = np.remainder(ray - first, 2 * np.pi)
+    # one search for all: each shell's angles on a stretch of the number line of its own
+    row = np.arange(shells)[:, None]
+    after = np.searchsorted((angle + 8.0 * row).ravel(), (turn + 8.0 * row).ravel())
+    after = after.reshape(shells, count) - vertices * row
+    start = np.maximum(after - 1, 0) + vertices * row  # no ray stands before the first vertex
+    # where the ray crosses the chord from a vertex to the next
+    along_x, along_y = np.roll(x, -1, axis=1) - x, np.roll(y, -1, axis=1) - y
+    swept = x * along_y - y * along_x
+    x, y, along_x, along_y, swept = (a.ravel().take(start) for a in (x, y, along_x, along_y, swept))
+    below = np.cos(ray) * along_y - np.sin(ray) * along_x
+    # vertices at one angle: the first
+    flat = np.abs(swept) < 1e-12 * (x * x + y * y)
+    crossing = swept / np.where(flat, 1.0, below)
+    return np.asarray(np.where(flat, np.hypot(x, y), crossing) if flat.any() else crossing, float)
+
+
+def mean_radii(curves: Floats, centres: Floats) -> Floats:
+    """Mean radii (S,), over even angles about ``centres`` (S, 2), of smooth closed curves given by
+    points (S, N, 2) at even steps of their parameter.
+
+    The radius integrated over the angle, as an integral over the parameter of a periodic smooth
+    function: the mean over the points, next to exact.
+
+    Raises
+    ------
+    ValueError
+        If a curve does not run once around its centre.
+    """
+    away = (curves - centres[:, None]).view(complex)[..., 0]
+    count = away.shape[1]
+    order = np.fft.fftfreq(count, 1 / count)
+    rate = np.fft.ifft(1j * order * np.fft.fft(away, axis=1), axis=1)
+    swept = away.real * rate.imag - away.imag * rate.real
+    squared = away.real**2 + away.imag**2
+    if not squared.all() or (np.abs((swept / squared).mean(axis=1) - 1) > 1e-6).any():
+        raise ValueError("the outline does not run once around its centre")
+    return np.asarray((swept / np.sqrt(squared)).mean(axis=1), float)
 
 
 def ring_points(ring: Ring, count: int) -> Floats:
@@ -317,20 +353,20 @@ def union_outline(a: Ring, b: Ring, count: int = ANGLES) -> Floats:
     ValueError
         If the middle lies outside one of the rings.
     """
-    return np.asarray(union_outlines([a], [b], count)[0], float)
+    first, second = (rings_points([ring], 2 * count) for ring in (a, b))
+    middle = np.add(a.centre_mm, b.centre_mm)[None] / 2
+    return np.asarray(union_outlines(first, second, middle)[0], float)
 
 
-def union_outlines(first: Sequence[Ring], second: Sequence[Ring], count: int = ANGLES) -> Floats:
-    """`union_outline` of many pairs of rings: (S, count, 2)."""
-    middle = np.array(
-        [np.add(a.centre_mm, b.centre_mm) / 2 for a, b in zip(first, second, strict=True)]
-    ).reshape(-1, 2)
-    # twice as fine as asked for, so that reading between vertices costs a quarter as much
+def union_outlines(first: Floats, second: Floats, middles: Floats) -> Floats:
+    """`union_outline` (S, N, 2) of many pairs of rings, given by 2 N points each (S, 2 N, 2),
+    about middles (S, 2): twice as fine, so that reading between vertices costs a quarter as
+    much."""
+    count = first.shape[1] // 2
     radius = np.maximum(
-        radii_about_each(rings_points(first, 2 * count), middle, count),
-        radii_about_each(rings_points(second, 2 * count), middle, count),
+        radii_about_each(first, middles, count), radii_about_each(second, middles, count)
     )
-    return _around(middle[:, None], radius)
+    return _around(middles[:, None], radius)
 
 
 def ring_centroid(ring: Ring) -> Floats:

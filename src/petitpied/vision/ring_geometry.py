@@ -5,6 +5,7 @@ The camera's place gives where a point seen on the liner lies at another height,
 dome or a foot's wall reaches beyond its ring in the picture.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,6 +44,18 @@ class Rings:
     harmonics: Floats
     height: Floats  # (S,)
 
+    @staticmethod
+    def of(rings: Sequence[Ring], height: Floats | None = None) -> "Rings":
+        """Rings of one order as one set, at other heights (S,) if given."""
+        return Rings(
+            np.array([r.centre_mm for r in rings], float).reshape(-1, 2),
+            np.array([r.radius_mm for r in rings], float),
+            np.array([[r.cos_mm, r.sin_mm] for r in rings], float).reshape(
+                len(rings), 2, len(rings[0].cos_mm) if rings else 0
+            ),
+            np.array([r.height_mm for r in rings], float) if height is None else height,
+        )
+
     def seen(self, points: Floats) -> "Seen":
         """Points (S, N, 2) in polar form about the rings' centres."""
         count = self.harmonics.shape[2]
@@ -62,7 +75,7 @@ class Rings:
             np.multiply(last[1], cos, out=after[1])
             np.add(after[1], np.multiply(last[0], sin, out=spare), out=after[1])
             last = after
-        flat = self.harmonics.reshape(len(reach), 1, -1)
+        flat = self.harmonics.reshape(len(reach), 1, 2 * count)
         radius = self.radius[:, None] + (flat @ basis[3:].transpose(1, 0, 2))[:, 0]
         return Seen(reach, basis, np.asarray(radius, float))
 

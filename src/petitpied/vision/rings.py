@@ -8,7 +8,6 @@ Welsch 1977); the ridge is a prior on the size of the harmonics, and carries a r
 that the photo does not show.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -139,16 +138,6 @@ def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> N
     return np.asarray(narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL), bool)
 
 
-def _stacked(rings: Sequence[Ring], height: Floats) -> Rings:
-    """Rings of one order as one set, at other heights (S,)."""
-    return Rings(
-        np.array([r.centre_mm for r in rings], float),
-        np.array([r.radius_mm for r in rings], float),
-        np.array([[r.cos_mm, r.sin_mm] for r in rings], float),
-        height,
-    )
-
-
 def _again(before: FittedRings, full: Floats, foot_height: Floats) -> tuple[Rings, Rings]:
     """First circles replaced by the rings ``before``; feet not seen stay circles."""
     feet = list(before.foot)
@@ -156,7 +145,7 @@ def _again(before: FittedRings, full: Floats, foot_height: Floats) -> tuple[Ring
         circles = _start(before.seen.geometry, full, foot_height)[1]
         feet = [circles.one(i) if ring is None else ring for i, ring in enumerate(feet)]
     known = [ring for ring in feet if ring is not None]
-    return _stacked(before.cap, full), _stacked(known, foot_height)
+    return Rings.of(before.cap, full), Rings.of(known, foot_height)
 
 
 def fit_rings(

@@ -20,8 +20,10 @@ from petitpied.vision.outline import (
     rings_points,
     union_outlines,
 )
+from petitpied.vision.ring_geometry import Rings
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 #: vertices of an outline kept in the record
 OUTLINE_POINTS = 180
@@ -56,47 +58,47 @@ class _Shape:
     cap_outline_px: Floats
 
 
-def _diameters_mm(rings: Sequence[Ring]) -> Floats:
-    """Diameters (S,) of the circles with the rings' areas."""
-    return np.asarray(np.sqrt(4 / np.pi * areas_and_centroids(rings_points(rings, ANGLES))[0]))
-
-
-def _outlines_px(
-    view: View, outlines_mm: Floats, caps: Sequence[Ring], feet: Sequence[Ring | None]
-) -> Floats:
-    """Plan-view outlines (S, N, 2) as the camera sees them: each vertex at its ring's height."""
-    heights = np.empty(outlines_mm.shape[:2])
-    for row, outline, cap, foot in zip(heights, outlines_mm, caps, feet, strict=True):
-        row[:] = cap.height_mm
-        if foot is not None:
-            offset = outline - foot.centre_mm
-            reach = foot.radius_at(np.arctan2(offset[:, 1], offset[:, 0]))
-            row[np.hypot(*offset.T) < 1.005 * reach] = foot.height_mm
-    seen = view.project(outlines_mm.reshape(-1, 2), heights.ravel())
-    return seen.reshape(outlines_mm.shape)
+def _outlines_px(view: View, outlines_mm: Floats, caps: Rings, feet: Rings, has: Ints) -> Floats:
+    """Plan-view outlines (S, N, 2) as the camera sees them: each vertex at its ring's height;
+    ``feet`` are those of the shells ``has``."""
+    heights = np.repeat(caps.height[:, None], outlines_mm.shape[1], axis=1)
+    seen = feet.seen(outlines_mm[has])
+    on_foot = seen.reach < 1.005 * seen.radius
+    heights[has] = np.where(on_foot, feet.height[:, None], heights[has])
+    return view.project(outlines_mm.reshape(-1, 2), heights.ravel()).reshape(outlines_mm.shape)
 
 
 def _shapes(view: View, caps: Sequence[Ring], feet: Sequence[Ring | None]) -> list[_Shape]:
     """All shells at once: the arrays are small and each call has a price."""
-    has = [index for index, foot in enumerate(feet) if foot is not None]
+    has = np.array([index for index, foot in enumerate(feet) if foot is not None], np.int64)
     own_feet = [foot for foot in feet if foot is not None]
-    own_caps = [caps[index] for index in has]
-    outlines = rings_points(caps, ANGLES)
-    outlines[has] = union_outlines(own_feet, own_caps)
-    against = dict(zip(has, feet_and_leans(own_feet, own_caps), strict=True))
-    foot_diameter = dict(zip(has, map(float, _diameters_mm(own_feet)), strict=True))
+    every_cap, every_foot = Rings.of(caps), Rings.of(own_feet)
+    # twice as fine as the outlines are
+    cap_points, foot_points = rings_points(caps, 2 * ANGLES), rings_points(own_feet, 2 * ANGLES)
+    (cap_areas, cap_middles), (foot_areas, foot_middles) = (
+        areas_and_centroids(points[:, ::2]) for points in (cap_points, foot_points)
+    )
+    outlines = cap_points[:, ::2].copy()
+    between = (every_cap.centre[has] + every_foot.centre) / 2
+    outlines[has] = union_outlines(foot_points, cap_points[has], between)
+    against = feet_and_leans(
+        foot_points[:, ::2], cap_points[has, ::2], foot_middles, cap_middles[has]
+    )
     thinned = outlines[:, :: max(1, ANGLES // OUTLINE_POINTS)]
-    outlines_px = _outlines_px(view, thinned, caps, feet)
-    cap_points = rings_points(caps, OUTLINE_POINTS)
-    heights = np.repeat([cap.height_mm for cap in caps], OUTLINE_POINTS)
-    caps_px = view.project(cap_points.reshape(-1, 2), heights).reshape(cap_points.shape)
-    cap_diameter = _diameters_mm(caps)
+    outlines_px = _outlines_px(view, thinned, every_cap, every_foot, has)
+    thin_caps = cap_points[:, :: 2 * ANGLES // OUTLINE_POINTS]
+    heights = np.repeat(every_cap.height, OUTLINE_POINTS)
+    caps_px = view.project(thin_caps.reshape(-1, 2), heights).reshape(thin_caps.shape)
+    foot_number = {int(index): number for number, index in enumerate(has)}
+    cap_diameters, foot_diameters = (
+        np.sqrt(4 / np.pi * areas).tolist() for areas in (cap_areas, foot_areas)
+    )
     return [
         _Shape(
             size,
-            float(cap_diameter[index]),
-            foot_diameter.get(index),
-            against.get(index),
+            cap_diameters[index],
+            None if (number := foot_number.get(index)) is None else foot_diameters[number],
+            None if number is None else against[number],
             outlines_px[index],
             caps_px[index],
         )
