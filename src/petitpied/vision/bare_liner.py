@@ -6,7 +6,7 @@ finds' far outside; or it is that of the liner right round it, and the other fin
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Seed
 from petitpied.vision.finder_network import FinderMaps
 from petitpied.vision.liner import LinerLight, log_colour
+from petitpied.vision.medians import medians
 from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions
 
 Floats = NDArray[np.float64]
@@ -32,8 +33,46 @@ WITHIN_SCATTER, OF_USUAL_REL = 1.5, 0.2
 ROUND_REL, OF_OTHERS_REL, FEWEST_CELLS = (1.12, 1.45), 0.14, 30
 #: of an outline's radii
 ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+_CLOSED = np.append(ANGLES, 2 * np.pi)
 #: finds to compare with
 FEWEST_FINDS = 5
+
+
+@dataclass(frozen=True)
+class Finds:
+    """Whole finds of a photo as the maps show them: their numbers among the seeds (F,), middles
+    (F, 2) and outlines' radii (F, RAYS) at `ANGLES`, cells; values of the reduced picture well
+    inside each, sorted, (3, N), uint8, and their middle log colours (F, 3)."""
+
+    number: tuple[int, ...]
+    centre: Floats
+    radius: Floats
+    inside: tuple[NDArray[np.uint8], ...]
+    colour: Floats
+
+    def without(self, gone: set[int]) -> "Finds":
+        """The same less those of the seeds ``gone``, numbered as before."""
+        left = [k for k, number in enumerate(self.number) if number not in gone]
+        return Finds(
+            tuple(self.number[k] for k in left),
+            self.centre[left],
+            self.radius[left],
+            tuple(self.inside[k] for k in left),
+            self.colour[left],
+        )
+
+
+def look_at(maps: FinderMaps, seeds: Sequence[Seed]) -> Finds:
+    """The whole ones among the seeds; at least one."""
+    whole = tuple(i for i, seed in enumerate(seeds) if seed.whole)
+    middle = np.array([seeds[i].centre_px for i in whole], float)
+    radius = np.array(
+        [outline_radius(seeds[i].outline_px, m, ANGLES) for i, m in zip(whole, middle, strict=True)]
+    )
+    centre, radius = (middle + 0.5) / maps.cell_px - 0.5, radius / maps.cell_px
+    inside = _inside(maps.picture_bgr, centre, radius)
+    colour = np.array([_middles(log_colour(values)) for values in inside], float)
+    return Finds(whole, centre, radius, inside, colour)
 
 
 def without_bare_liner(
@@ -41,21 +80,32 @@ def without_bare_liner(
 ) -> tuple[Seed, ...]:
     """The seeds less those that show bare liner; ``around`` (rows, columns): cells between the
     shells, where the liner shows."""
-    whole = [i for i, seed in enumerate(seeds) if seed.whole]
-    if len(whole) < FEWEST_FINDS:
+    if sum(seed.whole for seed in seeds) < FEWEST_FINDS:
         return tuple(seeds)
-    log = log_colour(maps.picture_bgr)
-    scatter = _scatter(log, light, around)
-    colours = np.array([np.median(inside_colours(maps, log, seeds[i]), axis=0) for i in whole])
+    return without(seeds, bare_liner(maps, look_at(maps, seeds), light, around))
+
+
+def bare_liner(
+    maps: FinderMaps, finds: Finds, light: LinerLight, around: NDArray[np.bool_]
+) -> set[int]:
+    """Numbers of the seeds that show bare liner; none of too few finds."""
+    if len(finds.number) < FEWEST_FINDS:
+        return set()
+    scatter = _scatter(maps.picture_bgr, light, around)
     rows, columns = maps.shell.shape
-    places = (np.array([seeds[i].centre_px for i in whole]) + 0.5) / maps.cell_px
-    differs = np.abs(colours - light.at(places / [columns, rows])).max(axis=1) / scatter
+    places = (finds.centre + 0.5) / [columns, rows]
+    differs = np.abs(finds.colour - light.at(places)).max(axis=1) / scatter
     bare = (differs < WITHIN_SCATTER) & (differs < OF_USUAL_REL * np.median(differs))
-    liner = np.array([_colour_beside(maps, log, seeds[i], around) for i in whole])
-    beside = np.abs(colours - liner).max(axis=1)
+    liner = np.array(
+        [
+            _colour_beside(maps.picture_bgr, centre, radius, around)
+            for centre, radius in zip(finds.centre, finds.radius, strict=True)
+        ]
+    )
+    beside = np.abs(finds.colour - liner).max(axis=1)
     if np.isfinite(beside).sum() >= FEWEST_FINDS:
         bare |= beside < OF_OTHERS_REL * np.nanpercentile(beside, 75)
-    return without(seeds, {i for i, empty in zip(whole, bare, strict=True) if empty})
+    return {i for i, empty in zip(finds.number, bare, strict=True) if empty}
 
 
 def without(seeds: Sequence[Seed], gone: set[int]) -> tuple[Seed, ...]:
@@ -68,51 +118,66 @@ def without(seeds: Sequence[Seed], gone: set[int]) -> tuple[Seed, ...]:
     )
 
 
-def _scatter(log: NDArray[np.float32], light: LinerLight, around: NDArray[np.bool_]) -> float:
+def _scatter(
+    picture_bgr: NDArray[np.uint8], light: LinerLight, around: NDArray[np.bool_]
+) -> float:
     """Robust standard deviation of the liner about its smooth brightness, mean of channels."""
     y, x = np.nonzero(around)
     if not len(y):
         return 1.0
     rows, columns = around.shape
-    rest = log[y, x] - light.at(np.column_stack([x / columns, y / rows]))
+    rest = log_colour(picture_bgr[y, x]) - light.at(np.column_stack([x / columns, y / rows]))
     channels = np.ascontiguousarray(rest.T)
-    off = np.abs(channels - np.median(channels, axis=1, keepdims=True))
-    spread = 1.4826 * np.median(off, axis=1)
+    spread = 1.4826 * medians(np.abs(channels - medians(channels)[:, None]))
     return float(spread.mean()) + 0.01  # a hundredth: the step of 8 bits in bright liners
 
 
-def inside_colours(maps: FinderMaps, log: NDArray[np.float32], seed: Seed) -> Floats:
-    """Log colours (N, 3) of the cells well inside a find."""
-    rows, columns = maps.shell.shape
-    centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
-    radius = outline_radius(seed.outline_px, np.array(seed.centre_px), ANGLES) / maps.cell_px
-    polygon = centre + INSIDE_REL * radius[:, None] * ray_directions()
-    low = np.clip(np.floor(polygon.min(axis=0)).astype(int), 0, None)
-    high = np.minimum(np.ceil(polygon.max(axis=0)).astype(int) + 1, [columns, rows])
-    window = log[low[1] : high[1], low[0] : high[0]]
-    mask = np.zeros(window.shape[:2], np.uint8)
-    cv2.fillPoly(mask, [np.rint(polygon - low).astype(np.int32)], 1)
-    return np.asarray(window[mask > 0], float)
+def _inside(
+    picture_bgr: NDArray[np.uint8], centres: Floats, radii: Floats
+) -> tuple[NDArray[np.uint8], ...]:
+    """Values (3, N) of the cells well inside each find, sorted."""
+    rows, columns = picture_bgr.shape[:2]
+    polygons = centres[:, None] + INSIDE_REL * radii[..., None] * ray_directions()
+    lows = np.clip(np.floor(polygons.min(axis=1)).astype(int), 0, None)
+    highs = np.minimum(np.ceil(polygons.max(axis=1)).astype(int) + 1, [columns, rows])
+    corners = np.rint(polygons - lows[:, None]).astype(np.int32)
+    found = []
+    for low, high, polygon in zip(lows, highs, corners, strict=True):
+        window = picture_bgr[low[1] : high[1], low[0] : high[0]]
+        mask = np.zeros(window.shape[:2], np.uint8)
+        cv2.fillPoly(mask, [polygon], 1)
+        found.append(np.sort(window[mask > 0].T))
+    return tuple(found)
+
+
+def _middles(rising: NDArray[np.float32]) -> Floats:
+    """Medians (3,) of sorted rows (3, N); NaN of none."""
+    half = rising.shape[1] // 2
+    if not rising.shape[1]:
+        return np.full(3, np.nan)
+    upper, lower = (np.asarray(rising[:, k], float) for k in (half, (rising.shape[1] - 1) // 2))
+    return np.asarray((lower + upper) / 2, float)
 
 
 def _colour_beside(
-    maps: FinderMaps, log: NDArray[np.float32], seed: Seed, around: NDArray[np.bool_]
+    picture_bgr: NDArray[np.uint8], centre: Floats, radius: Floats, around: NDArray[np.bool_]
 ) -> Floats:
     """The liner's usual log colour (3,) right round a find; NaN where too little of it shows."""
-    rows, columns = maps.shell.shape
-    centre = (np.array(seed.centre_px) + 0.5) / maps.cell_px - 0.5
-    radius = outline_radius(seed.outline_px, np.array(seed.centre_px), ANGLES) / maps.cell_px
+    rows, columns = picture_bgr.shape[:2]
     far = ROUND_REL[1] * float(radius.max()) + 1
     low = np.clip(np.floor(centre - far).astype(int), 0, None)
     high = np.minimum(np.ceil(centre + far).astype(int) + 1, [columns, rows])
     # every second cell each way is measure enough
     window = np.s_[low[1] : high[1] : 2, low[0] : high[0] : 2]
-    y, x = np.mgrid[window]
-    turn = np.arctan2(y - centre[1], x - centre[0]) % (2 * np.pi)
-    reach = np.hypot(x - centre[0], y - centre[1]) / np.interp(
-        turn, ANGLES, radius, period=2 * np.pi
-    )
-    beside = (reach > ROUND_REL[0]) & (reach < ROUND_REL[1]) & around[window]
+    own_y, own_x = np.nonzero(around[window])
+    y, x = low[1] + 2 * own_y, low[0] + 2 * own_x
+    away_x, away_y = x - centre[0], y - centre[1]
+    turn = np.arctan2(away_y, away_x) % (2 * np.pi)
+    outline = np.interp(turn, _CLOSED, np.append(radius, radius[0]))
+    reach = np.hypot(away_x, away_y) / outline
+    beside = (reach > ROUND_REL[0]) & (reach < ROUND_REL[1])
     if beside.sum() < FEWEST_CELLS:
         return np.full(3, np.nan)
-    return np.asarray(np.median(log[window][beside], axis=0), float)
+    rising = log_colour(np.sort(picture_bgr[y[beside], x[beside]].T))
+    half = rising.shape[1] // 2
+    return np.asarray((rising[:, (rising.shape[1] - 1) // 2] + rising[:, half]) / 2, float)

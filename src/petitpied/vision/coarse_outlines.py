@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Seed
 from petitpied.vision.finder_network import FinderMaps
 from petitpied.vision.liner import LinerLight, learn_light
+from petitpied.vision.medians import medians
 from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions
 
 Floats = NDArray[np.float64]
@@ -37,6 +38,8 @@ ALIKE_REL, ALIKE_SHARE = 0.15, 0.35
 #: a foot usually reaches this far beyond its cap, relative to the radius (common practice, no
 #: source: 1 mm on 22 mm)
 USUAL_FOOT_REL = 0.05
+#: of an outline's radii
+ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 
 
 def _around(shape: tuple[int, ...], centre: Floats, radius: Floats) -> NDArray[np.bool_]:
@@ -106,19 +109,16 @@ def smoothed(radius: Floats) -> Floats:
 
     Fourier series to order `SMOOTH_ORDER` with a ridge on the orders from 2, Cauchy weights.
     """
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-    phase = angle[:, None] * np.arange(1, SMOOTH_ORDER + 1)
+    phase = ANGLES[:, None] * np.arange(1, SMOOTH_ORDER + 1)
     basis = np.concatenate([np.ones((RAYS, 1)), np.cos(phase), np.sin(phase)], axis=1)
-    typical = np.median(radius, axis=1)
+    typical = medians(radius)
     order = np.concatenate([[0], np.tile(np.arange(1, SMOOTH_ORDER + 1), 2)])
     products = (basis[:, :, None] * basis[:, None, :]).reshape(RAYS, -1)
     stiff = np.where(order >= 2, 1.0 / SMOOTH_SIGMA_REL**2, 1e-6)
     curve = np.repeat(typical[:, None], RAYS, axis=1)
     for _ in range(8):
         rest = radius - curve
-        scatter = np.maximum(1.4826 * np.median(np.abs(rest), axis=1), SMOOTH_FLOOR_REL * typical)[
-            :, None
-        ]
+        scatter = np.maximum(1.4826 * medians(np.abs(rest)), SMOOTH_FLOOR_REL * typical)[:, None]
         weight = 1 / (1 + (rest / (1.5 * scatter)) ** 2) / scatter**2
         normal = (weight @ products).reshape(len(radius), len(stiff), len(stiff))
         normal += np.diag(stiff)[None] / typical[:, None, None] ** 2
@@ -137,21 +137,20 @@ def _rounder(seed: Seed) -> tuple[Floats, Floats]:
 
     Where the outline has a lobe: of its cap, a foot's width wider, if that is rounder.
     """
-    angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     centre = np.array(seed.centre_px, float)
-    radius = outline_radius(seed.outline_px, centre, angle)
+    radius = outline_radius(seed.outline_px, centre, ANGLES)
     if _unroundness(radius) < LOBED_REL:
         return centre, radius
     if seed.cap_outline_px is not None:
         middle = np.asarray(seed.cap_outline_px.mean(axis=0), float)
-        by_cap = smoothed(outline_radius(seed.cap_outline_px, middle, angle)[None])[0]
+        by_cap = smoothed(outline_radius(seed.cap_outline_px, middle, ANGLES)[None])[0]
         if _unroundness(by_cap) < 0.5 * _unroundness(radius):
             return middle, (1 + USUAL_FOOT_REL) * by_cap
     return centre, radius
 
 
 def _unroundness(radius: Floats) -> float:
-    return float(np.ptp(radius) / np.median(radius))
+    return float(np.ptp(radius) / medians(radius))
 
 
 def better_base(centre: Floats, radius: Floats, usual: float | None) -> tuple[Floats, Floats]:

@@ -18,6 +18,7 @@ from petitpied.domain.shell import Seed
 from petitpied.vision.coarse_outlines import better_base, disc_base
 from petitpied.vision.edge_network import EdgeProposals, propose_edges
 from petitpied.vision.liner import LinerLight
+from petitpied.vision.medians import medians
 from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions, sample_along_rays
 
 Floats = NDArray[np.float64]
@@ -191,7 +192,7 @@ def _look(
     offset = np.asarray(np.arange(-reach, reach + 1) * step_px, float)
     strips = sample_along_rays(pixels_bgr, centre, middle[:, :, None] + offset)
     strength = _strength(strips, EDGE_SIGMA_PX / step_px)
-    typical = np.median(strength.reshape(len(strength), -1), axis=1)[:, None] + 0.3
+    typical = medians(strength.reshape(len(strength), -1))[:, None] + 0.3
     likely = _likely(proposals, probability, middle, offset)
     stands_out = np.clip(strength / typical[..., None], 0.1, None)
     score = STRENGTH_WEIGHT * np.log(stands_out) + np.log(likely)

@@ -13,11 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.bare_liner import without_bare_liner
+from petitpied.vision.bare_liner import bare_liner, look_at, without
 from petitpied.vision.coarse_outlines import smooth_outlines
 from petitpied.vision.finder_network import FinderMaps, run_finder
 from petitpied.vision.liner import LinerLight
-from petitpied.vision.odd_things import without_odd_things
+from petitpied.vision.odd_things import odd_things
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
@@ -321,5 +321,8 @@ def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
     """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
     maps = run_finder(pixels_bgr)
     seeds, light, around = smooth_outlines(maps, seeds_from_maps(maps))
-    seeds = without_odd_things(maps, without_bare_liner(maps, seeds, light, around), light)
+    if any(seed.whole for seed in seeds):
+        finds = look_at(maps, seeds)
+        bare = bare_liner(maps, finds, light, around)
+        seeds = without(seeds, bare | odd_things(maps, finds.without(bare), light))
     return FoundShells(seeds, maps.cell_px, light)

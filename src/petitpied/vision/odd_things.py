@@ -10,9 +10,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.bare_liner import inside_colours, without
+from petitpied.vision.bare_liner import Finds, look_at, without
 from petitpied.vision.finder_network import FinderMaps
 from petitpied.vision.liner import LinerLight, log_colour
+from petitpied.vision.medians import medians
 
 #: farther from the tray's usual colour than this many times the finds' own spread, and less even
 #: than this many times the usual: of 4,600 shells on 139 traced trays the nearest to both had 7.0
@@ -27,19 +28,24 @@ def without_odd_things(
 ) -> tuple[Seed, ...]:
     """The seeds less those that are things of another make than the tray's shells, by colours
     against the liner's brightness there."""
-    whole = [i for i, seed in enumerate(seeds) if seed.whole]
-    if len(whole) < FEWEST_FINDS:
+    if sum(seed.whole for seed in seeds) < FEWEST_FINDS:
         return tuple(seeds)
-    log = log_colour(maps.picture_bgr)
-    inside = [inside_colours(maps, log, seeds[i]) for i in whole]
-    middle = np.array([np.median(cells, axis=0) for cells in inside])
+    return without(seeds, odd_things(maps, look_at(maps, seeds), light))
+
+
+def odd_things(maps: FinderMaps, finds: Finds, light: LinerLight) -> set[int]:
+    """Numbers of the seeds that are things of another make; none of too few finds."""
+    if len(finds.number) < FEWEST_FINDS:
+        return set()
     own = np.array(
-        [np.median(np.abs(c - m), axis=0).mean() for c, m in zip(inside, middle, strict=True)]
+        [
+            medians(np.abs(log_colour(values) - middle[:, None])).mean() if values.size else np.nan
+            for values, middle in zip(finds.inside, finds.colour, strict=True)
+        ]
     )
     rows, columns = maps.shell.shape
-    places = (np.array([seeds[i].centre_px for i in whole]) + 0.5) / maps.cell_px
-    colour = middle - light.at(places / [columns, rows])
+    colour = finds.colour - light.at((finds.centre + 0.5) / [columns, rows])
     off = np.abs(colour - np.median(colour, axis=0))
     spread = 1.4826 * float(np.median(off, axis=0).mean()) + SPREAD_FLOOR
     odd = (off.max(axis=1) > OTHER_COLOUR * spread) & (own > UNEVEN * np.median(own))
-    return without(seeds, {i for i, thing in zip(whole, odd, strict=True) if thing})
+    return {i for i, thing in zip(finds.number, odd, strict=True) if thing}

@@ -48,7 +48,7 @@ def outline_radius(outline_px: Floats, centre_px: Floats, angle_rad: Floats) -> 
     angle = np.arctan2(offset[:, 1], offset[:, 0]) % (2 * np.pi)
     order = np.argsort(angle)
     # the last once more before the first, the first after the last: the outline is closed
-    ends = np.array([*order[-1:], *order, *order[:1]])
+    ends = np.concatenate([order[-1:], order, order[:1]])
     turn = angle[ends]
     turn[0] -= 2 * np.pi
     turn[-1] += 2 * np.pi

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
 from petitpied.vision.edges import OUTER_REACH_PX, ShellEdges
+from petitpied.vision.medians import medians
 from petitpied.vision.ring_geometry import Geometry, Rings
 from petitpied.vision.ring_steps import (
     BLUNTNESS,
@@ -105,7 +106,7 @@ class _Seen:
 def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
     """On which rays the foot shows (S, N); nowhere on shells without."""
     gap = edges.outer.radius_px - edges.cap.radius_px
-    size = np.median(edges.outer.radius_px, axis=1)[:, None]
+    size = medians(edges.outer.radius_px)[:, None]
     shows = (gap > SHOWS_REL * size) & (edges.cap.weight > 0)
     return np.asarray(shows & ~_without_foot(edges, gap, shows)[:, None], bool)
 
@@ -115,9 +116,9 @@ def _start(geometry: Geometry, full: Floats, foot_height: Floats) -> tuple[Rings
     shells = len(full)
 
     def circle(points: Floats, order: int, height: Floats) -> Rings:
-        centre = np.median(points, axis=1)
+        centre = medians(np.moveaxis(points, 1, 2))
         reach = np.hypot(*np.moveaxis(points - centre[:, None], 2, 0))
-        return Rings(centre, np.median(reach, axis=1), np.zeros((shells, 2, order - 1)), height)
+        return Rings(centre, medians(reach), np.zeros((shells, 2, order - 1)), height)
 
     cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
     foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
@@ -133,7 +134,7 @@ def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> N
     the near side by parallax if nowhere else.
     """
     widest = np.percentile(np.where(shows, gap, 0.0), 75, axis=1)
-    size = np.median(edges.outer.radius_px, axis=1)
+    size = medians(edges.outer.radius_px)
     narrow = widest < np.maximum(FOOT_WIDTH_REL * size, 2.2 * OUTER_REACH_PX)
     return np.asarray(narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL), bool)
 
