@@ -216,6 +216,14 @@ class StraightnessEvidence:
     def __init__(self, edges: tuple[StraightEdge, ...]) -> None:
         self.points = np.concatenate([e.points_px for e in edges])
         self.square = np.array([e.direction for e in edges]) * np.pi / 2
+        self._last: tuple[View, Floats] | None = None
+
+    def _plane(self, view: View) -> Floats:
+        """Places (3 E, 2) of the points on the liner; those of the last view are kept, since a
+        fit asks for residuals and then for their slopes."""
+        if self._last is None or self._last[0] is not view:
+            self._last = view, view.to_plane(self.points)
+        return self._last[1]
 
     def _edges(self, plane: Floats) -> _Edges:
         start, middle, end = np.moveaxis(plane.reshape(-1, 3, 2), 1, 0)
@@ -226,11 +234,11 @@ class StraightnessEvidence:
 
     def __call__(self, view: View) -> Floats:
         """Two residuals an edge: sagitta, and angle from the common frame's axes."""
-        return _bounded(self._edges(view.to_plane(self.points)).sigmas())
+        return _bounded(self._edges(self._plane(view)).sigmas())
 
     def slopes(self, view: View) -> Floats:
         """Derivatives (2 E, 14) of the residuals by the view's parameters."""
-        plane = view.to_plane(self.points)
+        plane = self._plane(view)
         edges = self._edges(plane)
         moves = np.moveaxis(plane_slopes(view, plane), 2, 0).reshape(-1, len(self.square), 3, 2)
         start, middle, end = np.moveaxis(moves, 2, 0)

@@ -121,6 +121,11 @@ class _Problem:
     ) -> None:
         self.sightings, self.guess = sightings, guess
         self.thickness_mm, self.evidence = thickness_mm, evidence
+        #: all cards' points one after the other: on the card, in the photo, and whose they are
+        self.points_mm = np.concatenate([s.points_card_mm for s in sightings])
+        self.points_px = np.concatenate([s.points_px for s in sightings])
+        self.sigma_px = np.concatenate([s.sigma_px for s in sightings])
+        self.card = np.repeat(np.arange(len(sightings)), [len(s.sigma_px) for s in sightings])
         covariance = guess.lens_covariance()
         self.free_lens = np.flatnonzero(np.diag(covariance) > 0)
         root = np.linalg.cholesky(covariance[np.ix_(self.free_lens, self.free_lens)])
@@ -130,13 +135,14 @@ class _Problem:
 
     def corners(self, view: View, places: Floats) -> Floats:
         """Corner residuals in sigmas (N, 2)."""
-        parts = []
-        for index, seen in enumerate(self.sightings):
-            place = places[index - 1] if index else np.zeros(3)
-            height = self.thickness_mm + rise_mm(seen.points_card_mm, place)
-            at = view.project(place_in_world(seen.points_card_mm, place), height)
-            parts.append((at - seen.points_px) / seen.sigma_px[:, None])
-        return np.concatenate(parts)
+        place = self.place(places)
+        height = self.thickness_mm + rise_mm(self.points_mm, place)
+        at = view.project(place_in_world(self.points_mm, place), height)
+        return np.asarray((at - self.points_px) / self.sigma_px[:, None], float)
+
+    def place(self, places: Floats) -> Floats:
+        """The place of each point's card (N, P), of those of the further cards (cards - 1, P)."""
+        return np.concatenate([np.zeros((1, places.shape[1])), places])[self.card]
 
     def lens_offset(self, view: View) -> Floats:
         """The lens against its prior, in the order of `LENS_PARAMETERS`."""
@@ -167,20 +173,16 @@ LENS_COLUMNS = np.array([PARAMETERS.index(name) for name in LENS_PARAMETERS])
 def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
     """Derivatives (N, 2, free + places' size) of the corner residuals, as `perturbed`
     and the cards' places move them."""
-    free, parts = problem.free, []
-    for index, sighting in enumerate(problem.sightings):
-        place = places[index - 1] if index else np.zeros(3)
-        by_view, by_place = card_slopes(
-            view, sighting.points_card_mm, place, problem.thickness_mm
-        )
-        own_count = places.shape[1]
-        slopes = np.zeros((*by_view.shape[:2], len(free) + own_count * len(places)))
-        slopes[:, :, : len(free)] = by_view[:, :, free]
-        if index:
-            own = len(free) + own_count * (index - 1)
-            slopes[:, :, own : own + own_count] = by_place[:, :, :own_count]
-        parts.append(slopes / sighting.sigma_px[:, None, None])
-    return np.concatenate(parts)
+    free, own_count = problem.free, places.shape[1]
+    by_view, by_place = card_slopes(
+        view, problem.points_mm, problem.place(places), problem.thickness_mm
+    )
+    slopes = np.zeros((*by_view.shape[:2], len(free) + places.size))
+    slopes[:, :, : len(free)] = by_view[:, :, free]
+    for index in range(len(places)):
+        own, its = len(free) + own_count * index, problem.card == index + 1
+        slopes[its, :, own : own + own_count] = by_place[its, :, :own_count]
+    return np.asarray(slopes / problem.sigma_px[:, None, None], float)
 
 
 def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats) -> Floats:
@@ -194,7 +196,8 @@ def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats
     if not problem.evidence:
         return np.concatenate([corners, prior])
     slopes = np.concatenate([e.slopes(view) for e in problem.evidence])[:, problem.free]
-    further = np.pad(slopes, ((0, 0), (0, corners.shape[1] - slopes.shape[1])))
+    further = np.zeros((len(slopes), corners.shape[1]))
+    further[:, : slopes.shape[1]] = slopes
     return np.concatenate([corners, prior, further])
 
 
@@ -289,9 +292,7 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
             why="its corners do not fit any flat card",
             next_step="lay the card flat and whole on the liner and retake",
         ) from fault
-    residual_px = problem.corners(view, places) * np.concatenate(
-        [s.sigma_px for s in problem.sightings]
-    ).reshape(-1, 1)
+    residual_px = problem.corners(view, places) * problem.sigma_px[:, None]
     chess = np.concatenate(
         [np.arange(len(s.points_px)) < s.chess_corners for s in problem.sightings]
     )
