@@ -153,17 +153,19 @@ def _unroundness(radius: Floats) -> float:
     return float(np.ptp(radius) / medians(radius))
 
 
-def better_base(centre: Floats, radius: Floats, usual: float | None) -> tuple[Floats, Floats]:
-    """Middle (2,) and radii (RAYS,), px, to look for edges anew, from the edges (RAYS,) that a
-    bad coarse outline led to.
+def better_bases(centres: Floats, radii: Floats, usual: float | None) -> tuple[Floats, Floats]:
+    """Middles (S, 2) and radii (S, RAYS), px, to look for edges anew, from the edges (S, RAYS)
+    that bad coarse outlines led to.
 
-    Of a lobed one: the circle of the tray's ``usual`` radius, if enough of it lies on one.
+    Of lobed ones: the circle of the tray's ``usual`` radius, if enough of it lies on one.
     """
-    if usual is not None and _unroundness(radius) > LOBED_REL:
-        circle = _best_circle(radius, usual)
-        if circle.share > ALIKE_SHARE:
-            return centre + circle.centre, np.full(RAYS, circle.radius)
-    return centre, smoothed(radius[None])[0]
+    middles, bases = centres.copy(), smoothed(radii)
+    for k, radius in enumerate(radii):
+        if usual is not None and _unroundness(radius) > LOBED_REL:
+            circle = _best_circle(radius, usual)
+            if circle.share > ALIKE_SHARE:
+                middles[k], bases[k] = centres[k] + circle.centre, circle.radius
+    return middles, bases
 
 
 def disc_base(centre: Floats, radius: Floats, usual: float) -> tuple[Floats, Floats]:

@@ -6,7 +6,7 @@ edge and which the cap's; the edges themselves are measured in the photo.
 """
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from itertools import product
 
@@ -35,9 +35,15 @@ class EdgeProposals:
     part_rel: Floats
     coarse_px: Floats
 
-    def mean_px(self, probability: NDArray[np.float32]) -> Floats:
-        """Expected radius of an edge (S, RAYS)."""
-        return np.asarray(self.coarse_px * (probability @ self.part_rel), float)
+    @cached_property
+    def outer_px(self) -> Floats:
+        """Expected radius of the outer edge (S, RAYS)."""
+        return np.asarray(self.coarse_px * (self.outer @ self.part_rel), float)
+
+    @cached_property
+    def cap_px(self) -> Floats:
+        """Expected radius of the cap's edge (S, RAYS)."""
+        return np.asarray(self.coarse_px * (self.cap @ self.part_rel), float)
 
     def certainty(self) -> Floats:
         """Mean over rays of the likeliest place's probability of the outer edge (S,)."""
@@ -89,14 +95,19 @@ def _strips(
     return board.reshape(shells, 16, half + PAD + 1, SAMPLES // 2)
 
 
-def _probabilities(out: NDArray[np.float32]) -> NDArray[np.float32]:
-    """The network's output (S, 16, rays, samples) as probabilities (S, 2, RAYS, SAMPLES)."""
+def _to_probabilities(out: NDArray[np.float32], both: NDArray[np.float32]) -> None:
+    """The network's output (S, 16, rays, samples) as probabilities, into ``both`` (2, S, RAYS,
+    SAMPLES)."""
     out = out[:, :, PAD // RAY_STRIDE : -PAD // RAY_STRIDE]
     shells, _, rays, quarter = out.shape
     scores = out.reshape(shells, 2, RAY_STRIDE, SAMPLE_STRIDE, rays, quarter)
-    scores = scores.transpose(0, 1, 4, 2, 5, 3).reshape(shells, 2, RAYS, SAMPLES)
-    scores = np.exp(scores - scores.max(axis=3, keepdims=True))
-    return np.asarray(scores / scores.sum(axis=3, keepdims=True), np.float32)
+    for kind in (0, 1):
+        own = both[kind].reshape(shells, rays, RAY_STRIDE, quarter, SAMPLE_STRIDE)
+        own[:] = scores[:, kind].transpose(0, 3, 1, 4, 2)
+        rows = both[kind]
+        rows -= rows.max(axis=2, keepdims=True)
+        np.exp(rows, out=rows)
+        rows /= rows.sum(axis=2, keepdims=True)
 
 
 def propose_edges(
@@ -115,10 +126,10 @@ def propose_edges(
     """
     size = np.array([pixels_bgr.shape[1], pixels_bgr.shape[0]])
     board = _strips(pixels_bgr, centre_px, coarse_px, light.at(centre_px / size))
-    net, parts = _network(), []
+    net, both = _network(), np.empty((2, len(board), RAYS, SAMPLES), np.float32)
     for first in range(0, len(board), SHELLS):
-        net.setInput(board[first : first + SHELLS])
-        parts.append(_probabilities(np.asarray(net.forward(), np.float32)))
-    both = np.concatenate(parts)
+        these = slice(first, first + SHELLS)
+        net.setInput(board[these])
+        _to_probabilities(np.asarray(net.forward(), np.float32), both[:, these])
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
-    return EdgeProposals(both[:, 0], both[:, 1], part, coarse_px)
+    return EdgeProposals(both[0], both[1], part, coarse_px)

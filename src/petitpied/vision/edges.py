@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.coarse_outlines import better_base, disc_base
+from petitpied.vision.coarse_outlines import better_bases, disc_base
 from petitpied.vision.edge_network import EdgeProposals, propose_edges
 from petitpied.vision.liner import LinerLight
 from petitpied.vision.medians import medians
@@ -144,12 +144,14 @@ def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
     # the way back: which step gave each total is found again along the best path only
     steps = np.arange(-2, 3)
     cost = (SLOPE_COST * np.abs(steps)).astype(np.float32)
-    each = np.arange(shells)[:, None]
     path = np.zeros((count, shells), np.intp)
     path[-1] = total[-1, :, 2:-2].argmax(axis=1)
+    # places of the steps' totals of each ray, row by row: 2 of room less the 2 that they go back
+    rows = (np.arange(shells) * (samples + 4))[:, None] + (steps + 2)
     for ray in range(count - 1, 0, -1):
-        options = total[ray - 1][each, path[ray][:, None] + 2 + steps] - cost
-        path[ray - 1] = path[ray] + steps[options.argmax(axis=1)]
+        options = total[ray - 1].ravel().take(rows + path[ray][:, None])
+        options -= cost
+        np.add(path[ray], options.argmax(axis=1) - 2, out=path[ray - 1])
     quarter = rays // 4
     closed = np.roll(path[quarter : quarter + rays], quarter, axis=0)
     return closed.T
@@ -184,8 +186,9 @@ def _look(
     centre: Floats,
     proposals: EdgeProposals,
     probability: NDArray[np.float32],
+    middle: Floats,
 ) -> _Look:
-    middle = proposals.mean_px(probability)
+    """``probability`` and ``middle``, the mean radii, of one kind of edge."""
     half_px = BAND_REL * float(np.median(middle))
     step_px = max(0.7, half_px / 16)
     reach = int(np.ceil(half_px / step_px))
@@ -244,7 +247,8 @@ def _likely(
     share = np.clip(at - low, 0, 1)
     rows = len(part) * np.arange(low.shape[0] * low.shape[1]).reshape(*low.shape[:2], 1)
     flat = np.ascontiguousarray(probability).ravel()
-    left, right = flat.take(low + rows), flat.take(low + (rows + 1))
+    low += rows
+    left, right = flat.take(low), flat[1:].take(low)
     return np.asarray(left * (1 - share) + right * share + LEAST_PROBABILITY, float)
 
 
@@ -256,16 +260,15 @@ def _settled(
     proposals = propose_edges(pixels_bgr, centre, coarse, light)
     centre = centre.copy()
     for _ in range(MOST_PROPOSALS - 1):
-        seen = proposals.mean_px(proposals.outer)
+        seen = proposals.outer_px
         off = np.abs(seen / proposals.coarse_px - 1).max(axis=1) > FAR_REL
         if not off.any():
             break
         alike = np.count_nonzero(~off) >= FEWEST_ALIKE
         usual = float(np.median(seen[~off])) if alike else None
         far = np.flatnonzero(off)
-        bases = [better_base(centre[k], seen[k], usual) for k in far]
-        middles = np.array([middle for middle, _ in bases])
-        anew = propose_edges(pixels_bgr, middles, np.array([r for _, r in bases]), light)
+        middles, radii = better_bases(centre[far], seen[far], usual)
+        anew = propose_edges(pixels_bgr, middles, radii, light)
         surer = anew.certainty() > proposals.certainty()[far]
         if not surer.any():
             break
@@ -277,7 +280,7 @@ def _settled(
 def _far_off(proposals: EdgeProposals) -> Floats:
     """Largest distance (S,) of the outer edge from the outline it was looked for about, relative
     to the radius."""
-    seen = proposals.mean_px(proposals.outer)
+    seen = proposals.outer_px
     return np.asarray(np.abs(seen / proposals.coarse_px - 1).max(axis=1), float)
 
 
@@ -291,7 +294,7 @@ def _searched(
     if not len(lost) or len(off) - len(lost) < FEWEST_ALIKE:
         return centre, proposals
     good = off <= FAR_REL
-    usual = float(np.median(proposals.mean_px(proposals.outer)[good]))
+    usual = float(np.median(proposals.outer_px[good]))
     least = SURE_ENOUGH_REL * float(np.median(proposals.certainty()[good]))
     centre = centre.copy()
     for k in lost:
@@ -300,7 +303,7 @@ def _searched(
         for _ in range(SEARCHED_AGAIN):
             # each is off by up to half a step: looked at again from where it points; edges at
             # the end of what the network sees point nowhere
-            seen = tried.mean_px(tried.outer)
+            seen = tried.outer_px
             off = np.abs(seen / tried.coarse_px - 1).mean(axis=1)
             near = np.argsort(off)[:NEAREST]
             bases = [disc_base(middles[i], seen[i], usual) for i in near]
@@ -341,10 +344,10 @@ def find_edges(
         [outline_radius(s.outline_px, c, angle) for s, c in zip(seeds, centre, strict=True)]
     )
     centre, proposals = _settled(pixels_bgr, centre, coarse, light)
-    kinds = (proposals.outer, proposals.cap)
-    looks = [_look(pixels_bgr, centre, proposals, probability) for probability in kinds]
+    kinds = (proposals.outer, proposals.outer_px), (proposals.cap, proposals.cap_px)
+    looks = [_look(pixels_bgr, centre, proposals, *kind) for kind in kinds]
     outer, cap = _bands(centre, looks)
-    gap = proposals.mean_px(proposals.outer) - proposals.mean_px(proposals.cap)
+    gap = proposals.outer_px - proposals.cap_px
     visible = gap > VISIBLE_FOOT_REL * proposals.coarse_px.mean(axis=1, keepdims=True)
     return ShellEdges(
         centre, angle, outer, EdgeBand(cap.radius_px, cap.weight * visible, cap.points_px)
