@@ -9,6 +9,7 @@ difference of two shells it counts with the difference of the two (equation 16 w
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, inf, sqrt
+from operator import mul, truediv
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,10 +73,10 @@ def effective_dof(u: Sequence[float] | Floats, dof: Sequence[float] | Floats) ->
 def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> Quantity:
     """A quantity from its contributions, in the orders of `OWN_CAUSES` and `SHARED_CAUSES`."""
     # plain numbers: hundreds of quantities a photo, and arrays of this size cost ten times more
-    mine = [u * u for u in own]
-    common = [u * u for u in shared]
-    squares = [*mine, *(sum(common[first:stop]) for first, stop in _SPANS)]
-    below = sum(s * s / dof for s, dof in zip(squares, _EVERY_DOF, strict=True))
+    mine, common = list(map(mul, own, own)), list(map(mul, shared, shared))
+    parts = (sum(common[first:stop]) for first, stop in _VIEW_SPANS)
+    squares = [*mine, *common[: len(_SINGLE)], *parts]
+    below = sum(map(truediv, map(mul, squares, squares), _EVERY_DOF))
     return Quantity(
         value,
         sqrt(sum(mine)),
@@ -89,10 +90,11 @@ def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> 
 _CAUSES = tuple(dict.fromkeys(SHARED_CAUSES))
 _CAUSE_DOF = tuple(_SHARED_DOF[SHARED_CAUSES.index(cause)] for cause in _CAUSES)
 _MEMBERS = np.array([[cause == c for c in SHARED_CAUSES] for cause in _CAUSES], float)
-#: where each cause's entries stand in `SHARED_CAUSES`, first and one past the last
-_SPANS = tuple(
+#: where the entries of each of a view's causes stand in `SHARED_CAUSES`, after those of one
+#: entry: first and one past the last
+_VIEW_SPANS = tuple(
     (SHARED_CAUSES.index(cause), SHARED_CAUSES.index(cause) + SHARED_CAUSES.count(cause))
-    for cause in _CAUSES
+    for cause in VIEW_CAUSES
 )
 _EVERY_DOF = (*_OWN_DOF, *_CAUSE_DOF)
 

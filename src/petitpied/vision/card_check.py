@@ -13,8 +13,9 @@ from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.view import View
 from petitpied.vision.find_card import CardSighting
+from petitpied.vision.medians import medians
 from petitpied.vision.view import CAUCHY_SCALE, SolvedView
-from petitpied.vision.view_slopes import place_in_world
+from petitpied.vision.view_slopes import card_slopes, place_in_world
 
 Floats = NDArray[np.float64]
 
@@ -38,24 +39,21 @@ def _residual_slopes(
     """Residuals (2N,) in sigmas and their slopes (2N, 9): pose (6), stretch, bends along x, y."""
     mm, sigma = sighting.points_card_mm, sighting.sigma_px[:, None]
 
-    def seen(changed: View, points: Floats, lift: Floats | float) -> Floats:
-        at = changed.project(place_in_world(points, place), thickness_mm + lift)
+    def seen(points: Floats, lift: Floats | float) -> Floats:
+        at = view.project(place_in_world(points, place), thickness_mm + lift)
         return np.asarray((at / sigma).ravel(), float)
 
-    base = seen(view, mm, 0.0)
+    base = seen(mm, 0.0)
     residual = (sighting.points_px / sigma).ravel() - base
-    columns = []
-    for index in range(2, 8):
-        change = np.zeros(8)
-        change[index] = 1e-5 if index < 5 else 1e-3
-        columns.append((seen(view.perturbed(change), mm, 0.0) - base) / change[index])
+    by_view, _ = card_slopes(view, mm, place, thickness_mm)
+    pose = (by_view[:, :, 2:8] / sigma[:, :, None]).reshape(-1, 6)
     stretched = mm * np.array([1 + 1e-4, 1 - 1e-4])
-    columns.append((seen(view, stretched, 0.0) - base) / 1e-4)
+    columns = [(seen(stretched, 0.0) - base) / 1e-4]
     half = np.array([card.WIDTH_MM, card.HEIGHT_MM]) / 2
     for axis in range(2):
         lift = 1e-2 * (1 - ((mm[:, axis] - half[axis]) / half[axis]) ** 2)
-        columns.append((seen(view, mm, lift) - base) / 1e-2)
-    return residual, np.column_stack(columns)
+        columns.append((seen(mm, lift) - base) / 1e-2)
+    return residual, np.column_stack([pose, *columns])
 
 
 def check_cards(
@@ -98,7 +96,7 @@ def _robust_fit(residual: Floats, slopes: Floats) -> tuple[Floats, Floats, float
         covariance = np.linalg.pinv((even * by_axis[:, None]).T @ even)
         fault = covariance @ (even * by_axis[:, None]).T @ residual
         size = np.hypot(*(residual - even @ fault).reshape(-1, 2).T)
-        noise = float(np.clip(np.median(size) / 1.1774, 0.3, 1e3))  # Rayleigh's median
+        noise = float(np.clip(medians(size) / 1.1774, 0.3, 1e3))  # Rayleigh's median
         weight = 1 / (1 + (size / (CAUCHY_SCALE * noise)) ** 2)
     u = max(noise, 0.7) * np.sqrt(np.diag(covariance)) / scale
     return fault / scale, u, noise

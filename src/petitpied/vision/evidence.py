@@ -9,7 +9,7 @@ in the form in which they stand here.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cache, lru_cache
 from math import hypot
 from typing import Any
 
@@ -90,7 +90,7 @@ _SCENE = SHARED_CAUSES.index("edge evidence of this scene")
 
 def outline_contrasts(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) -> Floats:
     """CIELAB difference (CIE76) across the faintest fifth of each measured shell's outline (S,)."""
-    places = np.concatenate([_beside_outline(shell) for shell in shells]).astype(np.float32)
+    places = _beside_outlines(shells).astype(np.float32)
     seen = cv2.remap(pixels_bgr, places[..., 0], places[..., 1], cv2.INTER_LINEAR)
     # OpenCV's own conversion takes 0.1 s to set up its tables
     lab = lab_of(linear_of(np.arange(256))[np.asarray(seen)[..., ::-1]])
@@ -99,16 +99,26 @@ def outline_contrasts(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) ->
     return np.asarray(np.percentile(step, FAINT_PERCENTILE, axis=1), float)
 
 
-def _beside_outline(shell: Shell) -> Floats:
-    """Places (2 x 3, LOOKS, 2), px, inside and outside a shell's outline."""
-    if shell.diameter_mm is None:
+def _beside_outlines(shells: Sequence[Shell]) -> Floats:
+    """Places (S x 2 x 3, LOOKS, 2), px, inside and outside each shell's outline."""
+    diameter = np.array([s.diameter_mm.value for s in shells if s.diameter_mm is not None])
+    if len(diameter) < len(shells):
         raise ValueError("a shell without millimetres has no contrast at millimetres")
-    index = np.linspace(0, len(shell.outline_px), LOOKS, endpoint=False).astype(int)
-    away = shell.outline_px[index] - np.array(shell.centre_px)
-    reach = np.hypot(*away.T)[:, None]
-    px_per_mm = 2 * float(reach.mean()) / shell.diameter_mm.value
-    offsets_mm = np.array([*INSIDE_MM, *OUTSIDE_MM])[:, None, None]
-    return np.asarray(shell.centre_px + away / reach * (reach + px_per_mm * offsets_mm), float)
+    centre = np.array([shell.centre_px for shell in shells])[:, None]
+    away = np.stack([s.outline_px[_look_places(len(s.outline_px))] for s in shells]) - centre
+    reach = np.hypot(away[..., 0], away[..., 1])
+    px_per_mm = 2 * reach.mean(axis=1) / diameter
+    offsets_mm = np.array([*INSIDE_MM, *OUTSIDE_MM])[:, None]
+    farther = reach[:, None] + px_per_mm[:, None, None] * offsets_mm
+    unit = away / reach[..., None]
+    places = centre[:, None] + unit[:, None] * farther[..., None]
+    return np.asarray(places.reshape(-1, LOOKS, 2), float)
+
+
+@cache
+def _look_places(vertices: int) -> NDArray[np.int64]:
+    """Which of an outline's vertices are looked beside (LOOKS,)."""
+    return np.linspace(0, vertices, LOOKS, endpoint=False).astype(np.int64)
 
 
 def fading(contrast: Floats | float, power: float) -> Floats:
@@ -142,11 +152,11 @@ def _with(quantity: Quantity, name: str, contrast: float, scene: tuple[float, fl
     return quantity_of(quantity.value, own, shared)
 
 
-def _with_ruffles(shell: Shell) -> Shell:
+def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
     """Sizes that ruffles change by as much as the edges do not show, and the aspect ratio."""
+    changed: dict[str, Quantity] = {}
     if shell.foot_diameter_mm is None:
-        return shell
-    changed: dict[str, Any] = {}
+        return changed
     for name, more in RUFFLES.items():
         quantity: Quantity | None = getattr(shell, name)
         if quantity is not None:
@@ -154,15 +164,15 @@ def _with_ruffles(shell: Shell) -> Shell:
     low, high, ratio = changed.get("feret_min_mm"), changed.get("feret_max_mm"), shell.aspect_ratio
     if low is not None and high is not None and ratio is not None:
         changed["aspect_ratio"] = replace(ratio, value=low.value / high.value)
-    return replace(shell, **changed)
+    return changed
 
 
 def _judged(shell: Shell, contrast: float, scene_contrast: float) -> Shell:
-    shell = _with_ruffles(shell)
+    known = _with_ruffles(shell)
     scene = scene_contrast, coarseness_u_mm(shell)
     changed: dict[str, Any] = {}
     for name in WITNESSES:
-        quantity: Quantity | None = getattr(shell, name)
+        quantity: Quantity | None = known.get(name) or getattr(shell, name)
         if quantity is not None:
             changed[name] = _with(quantity, name, contrast, scene)
     return replace(shell, **changed)

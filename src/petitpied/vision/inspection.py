@@ -177,21 +177,20 @@ def _coarse_diameters_mm(view: View, outlines_px: Sequence[Floats]) -> Floats:
     """Diameters (S,) of the circles with the outlines' areas, near enough to sort by."""
     if not outlines_px:
         return np.zeros(0)
-    count = [len(outline) for outline in outlines_px]
-    plane = view.to_plane(np.concatenate(outlines_px), 2.0)
-    return np.array([_diameter_mm(p) for p in np.split(plane, np.cumsum(count)[:-1])])
-
-
-def _diameter_mm(outline_mm: Floats) -> float:
-    x, y = outline_mm.T
-    area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
-    return float(np.sqrt(4 * area / np.pi))
+    count = np.array([len(outline) for outline in outlines_px])
+    x, y = view.to_plane(np.concatenate(outlines_px), 2.0).T
+    first = np.cumsum(count) - count
+    after = np.arange(1, len(x) + 1)
+    after[first + count - 1] = first
+    areas = np.abs(np.add.reduceat(x * y[after] - y * x[after], first)) / 2
+    return np.asarray(np.sqrt(4 * areas / np.pi), float)
 
 
 def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> SortedOut:
     """Drop what has no shell's size or lies on a card; note what is cut or covered."""
     kept: list[Seed] = []
     reasons: list[str | None] = []
+    diameters: list[float] = []
     sizes = _coarse_diameters_mm(view, [seed.outline_px for seed in seeds])
     for seed, size in zip(seeds, sizes, strict=True):
         centre = np.array([seed.centre_px])
@@ -205,7 +204,8 @@ def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> S
         else:
             reasons.append("partly covered by the card" if covered > COVERED_REL else None)
         kept.append(seed)
-    return SortedOut(tuple(kept), tuple(reasons))
+        diameters.append(float(size))
+    return SortedOut(tuple(kept), tuple(reasons), np.array(diameters))
 
 
 @dataclass(frozen=True)
@@ -232,7 +232,7 @@ def _measure(
     neighbours = find_neighbours(edges, sorted_out.measurable)
     middles = np.array([s.centre_px for s in sorted_out.seeds])
     centres = view.to_plane(middles, heights.foot_mm)
-    diameters = _coarse_diameters_mm(view, [s.outline_px for s in sorted_out.seeds])
+    diameters = sorted_out.diameters_mm
     row_angle = None
     if not straight and len(centres) >= 4:
         row_angle = find_lattice(centres, diameters).angle_deg

@@ -19,10 +19,11 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class SortedOut:
-    """All seeds kept, and why each is not measured (None: it is)."""
+    """All seeds kept, why each is not measured (None: it is), and coarse diameters (S,) of all."""
 
     seeds: tuple[Seed, ...]
     reasons: tuple[str | None, ...]
+    diameters_mm: Floats
 
     @property
     def measurable(self) -> tuple[Seed, ...]:
@@ -72,10 +73,18 @@ def _unmeasured(seed: Seed, reason: str | None, lattice: Lattice, index: int) ->
     )
 
 
-def _with_sizes(shell: Shell, sizes: Sizes, centre_px: Floats) -> Shell:
+def _with_sizes(
+    shell: Shell,
+    sizes: Sizes,
+    centre_px: Floats,
+    touching: tuple[str, ...],
+    doubts: tuple[str, ...],
+) -> Shell:
     size = sizes.quantities
     return replace(
         shell,
+        touching=touching,
+        doubts=doubts,
         centre_px=(float(centre_px[0]), float(centre_px[1])),
         centre_mm=sizes.centre_mm,
         outline_px=sizes.outline_px,
@@ -118,8 +127,10 @@ def measured_shells(
     for number, index in enumerate(place):
         free_rel = float(neighbours.free[number].mean())
         doubt = f"only {free_rel:.0%} of the outline is free of neighbours"
-        shells[index] = replace(
-            _with_sizes(shells[index], sizes[number], centres_px[number]),
+        shells[index] = _with_sizes(
+            shells[index],
+            sizes[number],
+            centres_px[number],
             touching=tuple(sorted(lattice.ids[place[n]] for n in neighbours.touching[number])),
             doubts=(doubt,) if free_rel < 1 - DOUBTFUL_REL else (),
         )

@@ -67,8 +67,9 @@ def find_neighbours(edges: ShellEdges, seeds: Sequence[Seed]) -> Neighbours:
 
 def share_covered(outline_px: Floats, card_px: Floats) -> float:
     """Share of an outline (N, 2) that lies in a card's outline (4, 2), both px."""
-    low, high = card_px.min(axis=0), card_px.max(axis=0)
-    near = ((outline_px >= low) & (outline_px <= high)).all(axis=1)
+    (left, top), (right, bottom) = card_px.min(axis=0).tolist(), card_px.max(axis=0).tolist()
+    x, y = outline_px.T
+    near = (x >= left) & (x <= right) & (y >= top) & (y <= bottom)
     if not near.any():
         return 0.0
     return float((_inside_distance(card_px, outline_px[near]) > 0).sum() / len(outline_px))

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.view import View
+from petitpied.vision.medians import medians
 from petitpied.vision.reduce import reduced
 from petitpied.vision.view_slopes import plane_slopes
 
@@ -102,40 +103,56 @@ def _strips(ends_mm: Floats, angle_deg: float, tolerance_mm: float) -> list[_Str
     return strips
 
 
-def _trace(grey: NDArray[np.uint8], ends_px: Floats) -> Floats | None:
-    """Start, middle, end (3, 2) of the edge near ends (2, 2); None where it is no clear curve."""
+def _slopes_across(grey: NDArray[np.uint8], ends_px: Floats) -> tuple[Floats, Floats, Floats]:
+    """Change of brightness across each of E edges about ends (E, 2, 2): (E, SAMPLES, R), at
+    distances (R,) along the normals (E, 2), px."""
     part = np.linspace(0.02, 0.98, SAMPLES)
-    base = ends_px[0] + part[:, None] * (ends_px[1] - ends_px[0])
-    along = (ends_px[1] - ends_px[0]) / np.hypot(*(ends_px[1] - ends_px[0]))
-    normal = np.array([-along[1], along[0]])
+    chord = ends_px[:, 1] - ends_px[:, 0]
+    along = chord / np.hypot(chord[:, :1], chord[:, 1:])
+    normal = np.column_stack([-along[:, 1], along[:, 0]])
     reach = np.arange(-PROFILE_HALF_PX - 2, PROFILE_HALF_PX + 2.01, 0.5)
-    where = base[:, None] + reach[None, :, None] * normal
-    profile = cv2.remap(
-        grey, where[..., 0].astype(np.float32), where[..., 1].astype(np.float32), cv2.INTER_LINEAR
-    ).astype(np.float32)
-    profile = np.asarray(cv2.GaussianBlur(profile, (7, 3), 1.5, sigmaY=0.7))
-    slope = (profile[:, 5:-3] - profile[:, 3:-5]) / 2
-    reach = reach[4:-4]
-    each = np.arange(SAMPLES)
-    slope = slope * np.sign(np.median(slope[each, np.abs(slope).argmax(axis=1)]))
-    peak = slope.argmax(axis=1)
-    strong, offset = slope[each, peak], reach[peak]
-    typical = float(np.median(strong))
-    keep = strong > 0.35 * typical
+    base = ends_px[:, 0, None] + part[:, None] * chord[:, None]
+    x, y = (
+        (base[..., axis, None] + reach * normal[:, axis, None, None]).astype(np.float32)
+        for axis in (0, 1)
+    )
+    rows = (len(ends_px) * SAMPLES, len(reach))
+    seen = cv2.remap(grey, x.reshape(rows), y.reshape(rows), cv2.INTER_LINEAR)
+    profiles = np.asarray(seen, np.float32).reshape(x.shape)
+    smooth = np.array([cv2.GaussianBlur(one, (7, 3), 1.5, sigmaY=0.7) for one in profiles])
+    return np.asarray((smooth[:, :, 5:-3] - smooth[:, :, 3:-5]) / 2), reach[4:-4], normal
+
+
+def _traces(grey: NDArray[np.uint8], ends_px: Floats) -> list[Floats | None]:
+    """Start, middle, end (3, 2) of the edges near ends (E, 2, 2); None where one is no clear
+    curve."""
+    if not len(ends_px):
+        return []
+    slope, reach, normal = _slopes_across(grey, ends_px)
+    steepest = np.abs(slope).argmax(axis=2)[..., None]
+    slope = slope * np.sign(medians(np.take_along_axis(slope, steepest, axis=2)[..., 0]))[
+        :, None, None
+    ]
+    peak = slope.argmax(axis=2)
+    strong = np.take_along_axis(slope, peak[..., None], axis=2)[..., 0]
+    offset, typical = reach[peak], medians(strong)[:, None]
+    part = np.linspace(0.02, 0.98, SAMPLES)
     basis = np.vander(part, 3)
-    fit = np.zeros(3)
+    products = (basis[:, :, None] * basis[:, None]).reshape(SAMPLES, 9)
+    keep = strong > 0.35 * typical
+    clear = np.ones(len(ends_px), bool)
+    fit = np.zeros((len(ends_px), 3))
     for limit in (4.0, 2.0, 1.0):
-        if keep.sum() < SAMPLES // 2:
-            return None
-        kept = basis[keep]
-        fit = np.linalg.solve(kept.T @ kept, kept.T @ offset[keep])
-        close = np.abs(offset - basis @ fit) < limit
-        keep = close & (strong > 0.25 * typical)
-    if keep.sum() < SAMPLES // 2:
-        return None
+        clear &= keep.sum(axis=1) >= SAMPLES // 2
+        kept = keep[clear].astype(float)
+        normals = (kept @ products).reshape(-1, 3, 3)
+        fit[clear] = np.linalg.solve(normals, ((kept * offset[clear]) @ basis)[..., None])[..., 0]
+        keep = (np.abs(offset - fit @ basis.T) < limit) & (strong > 0.25 * typical)
+    clear &= keep.sum(axis=1) >= SAMPLES // 2
     three = np.array([part[0], 0.5, part[-1]])
-    line = ends_px[0] + three[:, None] * (ends_px[1] - ends_px[0])
-    return np.asarray(line + np.polyval(fit, three)[:, None] * normal, float)
+    line = ends_px[:, :1] + three[:, None] * (ends_px[:, 1:] - ends_px[:, :1])
+    points = line + (fit @ np.vander(three, 3).T)[..., None] * normal[:, None]
+    return [own if seen else None for own, seen in zip(points, clear, strict=True)]
 
 
 def find_straight_edges(grey: NDArray[np.uint8], view: View) -> tuple[StraightEdge, ...]:
@@ -158,16 +175,21 @@ def find_straight_edges(grey: NDArray[np.uint8], view: View) -> tuple[StraightEd
     height, width = grey.shape
     frame = view.to_plane(np.array([[0, 0], [width, 0], [width, height], [0, height]], float))
     sides = np.hypot(*(frame - np.roll(frame, 1, axis=0)).T)
-    edges = []
+    lines: list[Floats] = []
+    directions: list[int] = []
     for direction, turn in enumerate((0.0, 90.0)):
         for strip in _strips(plane, angle + turn, OFFSET_REL * float(sides.max())):
             if strip.stop - strip.start < EDGE_REL * float(sides.min()):
                 continue
-            line = np.outer([strip.start, strip.stop], strip.unit) + strip.offset * strip.normal
-            points = _trace(grey, view.project(line))
-            if points is not None:
-                edges.append(StraightEdge(points, direction))
-    return tuple(edges)
+            span = np.outer([strip.start, strip.stop], strip.unit)
+            lines.append(span + strip.offset * strip.normal)
+            directions.append(direction)
+    places = view.project(np.array(lines).reshape(-1, 2)).reshape(-1, 2, 2)
+    return tuple(
+        StraightEdge(points, direction)
+        for points, direction in zip(_traces(grey, places), directions, strict=True)
+        if points is not None
+    )
 
 
 def _bounded(sigmas: Floats) -> Floats:

@@ -17,6 +17,7 @@ from petitpied.domain.errors import CardError
 from petitpied.domain.lens import LENS_PARAMETERS, CameraGuess
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.vision.find_card import CardSighting
+from petitpied.vision.medians import medians
 from petitpied.vision.view_slopes import card_slopes, place_in_world, rise_mm
 
 Floats = NDArray[np.float64]
@@ -212,7 +213,7 @@ def _root_weight(corners: Floats) -> Floats:
     The noise is taken as observed, by the ratio to the assumed (median of Rayleigh: 1.1774).
     """
     size = np.hypot(*corners.T)
-    factor = min(max(float(np.median(size)) / 1.1774, 0.3), 20.0)
+    factor = min(max(float(medians(size)) / 1.1774, 0.3), 20.0)
     return np.asarray(1 / (factor * np.sqrt(1 + (size / (factor * CAUCHY_SCALE)) ** 2)), float)
 
 
