@@ -17,6 +17,7 @@ from petitpied.vision.bare_liner import bare_liner, look_at, without
 from petitpied.vision.coarse_outlines import smooth_outlines
 from petitpied.vision.finder_network import FinderMaps, run_finder
 from petitpied.vision.liner import LinerLight
+from petitpied.vision.medians import medians
 from petitpied.vision.odd_things import odd_things
 
 Floats = NDArray[np.float64]
@@ -120,17 +121,16 @@ def _largest_part(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 
 def _crossing(level: Floats, start: int, step: float) -> Floats:
-    """First radii (..., RAYS) after sample ``start`` at which (..., RAYS, R) falls below one
-    half."""
+    """First radii (2, RAYS) at which (2, RAYS, R) falls below one half, sampled from ``start``
+    steps less one on; the first sample itself does not count."""
     below = level < SHELL_LEVEL
-    below[..., :start] = False
+    below[..., 0] = False
     below[..., -1] = True
-    first = np.maximum(below.argmax(axis=-1), 1)
-    high, low = (
-        np.take_along_axis(level, at[..., None], axis=-1)[..., 0] for at in (first - 1, first)
-    )
+    first = below.argmax(axis=-1)
+    flat = first + np.arange(first.size).reshape(first.shape) * level.shape[-1]
+    high, low = level.ravel().take(flat - 1), level.ravel().take(flat)
     part = np.clip((high - SHELL_LEVEL) / np.maximum(high - low, 1e-6), 0, 1)
-    return np.asarray((first - 1 + part) * step, float)
+    return np.asarray((first + (start - 2) + part) * step, float)
 
 
 class _Outliner:
@@ -145,29 +145,32 @@ class _Outliner:
     def outline(self, number: int, centre: Floats, across: float) -> tuple[Floats, Floats]:
         """Radii (RAYS,) of the shell's and of the cap's outline about ``centre``."""
         step = 0.5
-        reach = np.arange(0, 1.1 * across + 2, step)
-        x = (centre[0] + np.outer(self.direction[:, 0], reach)).astype(np.float32)
-        y = (centre[1] + np.outer(self.direction[:, 1], reach)).astype(np.float32)
+        # no outline is nearer than this to its middle
+        start = max(int(0.25 * across / step), 1)
+        reach = np.arange(0, 1.1 * across + 2, step)[start - 1 :]
+        x, y = (
+            (centre[axis] + self.direction[:, axis, None] * reach).astype(np.float32)
+            for axis in (0, 1)
+        )
         both = np.empty((2, *x.shape))
         for level, seen in zip(both, (self.maps.shell, self.maps.cap), strict=True):
             level[:] = cv2.remap(seen, x, y, cv2.INTER_LINEAR, borderValue=0.0)
-        own = cv2.remap(self.label_float, x, y, cv2.INTER_NEAREST, borderValue=0.0)
-        both[:, np.asarray((own != 0) & (own != number), bool)] = 0.0
-        start = int(0.25 * across / step)
+        own = np.asarray(cv2.remap(self.label_float, x, y, cv2.INTER_NEAREST, borderValue=0.0))
+        both *= (own == 0) | (own == number)
         outer, inner = _crossing(both, start, step)
         return outer, np.minimum(inner, outer)
 
 
 def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
     grown = np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)), bool)
-    return set(np.unique(label[grown]).tolist()) - {0, number}
+    return set(np.flatnonzero(np.bincount(label[grown])).tolist()) - {0, number}
 
 
 def _cap_outline(
     maps: FinderMaps, centre: Floats, direction: Floats, cap: Floats, outer: Floats
 ) -> Floats | None:
     """Cap outline in px; None where the cap map is too weak to be one."""
-    if np.median(cap / np.maximum(outer, 1e-6)) < 0.6:
+    if medians(cap / np.maximum(outer, 1e-6)) < 0.6:
         return None
     return maps.to_photo(centre + cap[:, None] * direction)
 
