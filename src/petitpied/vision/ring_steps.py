@@ -14,6 +14,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.vision.medians import medians
 from petitpied.vision.ring_geometry import Rings, Seen
 
 Floats = NDArray[np.float64]
@@ -278,7 +279,7 @@ def foot_step(
     held = prior.precision[:, 1:, None] * shared
     border = np.zeros((shells, size, 3))
     border[:, 1:3] = held
-    draught_u = DRAUGHT_SIGMA_REL * float(np.median(cap.radius))
+    draught_u = DRAUGHT_SIGMA_REL * float(medians(cap.radius))
     beforehand = np.array([max(height_u_mm, 1e-3), draught_u, draught_u])
     corner = np.einsum("scg,sch->gh", shared, held) + np.diag(1 / beforehand**2)
     right = -np.einsum("scg,sc->g", held, prior.target[:, 1:])

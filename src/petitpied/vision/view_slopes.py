@@ -92,7 +92,10 @@ def plane_slopes(view: View, points_mm: Floats) -> Floats:
     """
     rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
     by_point, by_view = _moved_slopes(view, points_mm @ rotation[:, :2].T + shift)
-    return np.asarray(-np.linalg.solve(by_point @ rotation[:, :2], by_view), float)
+    (a, b), (c, d) = (by_point @ rotation[:, :2]).transpose(1, 2, 0)[..., None]
+    first, second = by_view[:, 0], by_view[:, 1]
+    moves = np.stack([b * second - d * first, c * first - a * second], axis=1)
+    return np.asarray(moves / (a * d - b * c)[:, None], float)
 
 
 def card_slopes(
