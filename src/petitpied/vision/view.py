@@ -64,6 +64,8 @@ class SolvedView:
     #: slopes against its plane (N - 1, 0 to 3); and their standard uncertainties
     own: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     own_u: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    #: covariance (O, O) of the numbers in ``own``, row by row
+    own_covariance: Floats = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 def guess_camera(width_px: int, height_px: int, focal_35mm_mm: float | None) -> CameraGuess:
@@ -301,7 +303,8 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
     covariance = np.zeros((len(PARAMETERS), len(PARAMETERS)))
     lens_and_pose = len(problem.free)
     covariance[np.ix_(problem.free, problem.free)] = inverse[:lens_and_pose, :lens_and_pose]
-    own_u = np.sqrt(np.diag(inverse)[lens_and_pose:]).reshape(places.shape)
+    own = lens_and_pose + np.arange(places.size).reshape(places.shape)[:, 3:]
+    own_covariance = np.asarray(inverse[np.ix_(own.ravel(), own.ravel())], float)
     view = View(view.camera_matrix, view.dist, view.world_to_camera, covariance)
     return SolvedView(
         view,
@@ -309,5 +312,6 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
         float(np.sqrt((residual_px[chess] ** 2).sum(axis=1).mean() / 2)),
         float((relative[chess] < 0.3).mean()),
         places[:, 3:],
-        own_u[:, 3:],
+        np.asarray(np.sqrt(np.diag(own_covariance)).reshape(own.shape), float),
+        own_covariance,
     )
