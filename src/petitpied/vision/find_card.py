@@ -149,29 +149,34 @@ def _contrast(grey: NDArray[np.uint8], h: Floats, corners_mm: Floats) -> NDArray
     return np.asarray(gap > 0.25 * np.maximum(np.ptp(values, axis=1), 24), bool)
 
 
-def _edge_blur_px(grey: NDArray[np.uint8], corners_px: Floats, h: Floats, mm: Floats) -> float:
+def _edge_blur_px(grey: NDArray[np.uint8], corners_px: Floats, mm: Floats) -> float:
     """Median standard deviation, px, of the edge spread half-way between neighbouring corners."""
-    columns = card.SQUARES[0] - 1
-    spreads = []
-    lookup = {tuple(np.round(p, 3)): q for p, q in zip(mm, corners_px, strict=True)}
-    for (x, y), start in lookup.items():
-        end = lookup.get((round(x + card.SQUARE_MM, 3), y))
-        if end is None:
-            continue
+    lookup = {tuple(np.round(p, 3).tolist()): q for p, q in zip(mm, corners_px, strict=True)}
+    pairs = [
+        (start, lookup[after])
+        for (x, y), start in lookup.items()
+        if (after := (round(x + card.SQUARE_MM, 3), y)) in lookup
+    ]
+    if not pairs:
+        return float("nan")
+    lines, reaches = [], []
+    for start, end in pairs:
         along = end - start
         length = float(np.hypot(*along))
         normal = np.array([-along[1], along[0]]) / length
-        reach = np.arange(-0.1 * length, 0.1 * length, 0.25)
-        line = (start + 0.5 * along)[None] + reach[:, None] * normal
-        profile = cv2.remap(
-            grey, line[:, 0].astype(np.float32), line[:, 1].astype(np.float32), cv2.INTER_LINEAR
-        ).astype(float)
-        slope = np.abs(np.gradient(profile.ravel()))
+        reaches.append(np.arange(-0.1 * length, 0.1 * length, 0.25))
+        lines.append((start + 0.5 * along)[None] + reaches[-1][:, None] * normal)
+    # all profiles in one row, one after the other
+    places = np.concatenate(lines).astype(np.float32)
+    seen = cv2.remap(grey, places[None, :, 0], places[None, :, 1], cv2.INTER_LINEAR)
+    stops = np.cumsum([len(reach) for reach in reaches])[:-1]
+    spreads = []
+    for reach, profile in zip(reaches, np.split(seen[0].astype(float), stops), strict=True):
+        slope = np.abs(np.gradient(profile))
         slope = np.where(slope > 0.1 * slope.max(), slope, 0)
         if slope.sum() > 0:
             mean = (slope * reach).sum() / slope.sum()
             spreads.append(float(np.sqrt((slope * (reach - mean) ** 2).sum() / slope.sum())))
-    del columns, h
     return float(np.median(spreads)) if spreads else float("nan")
 
 
@@ -207,7 +212,7 @@ def _sight(grey: NDArray[np.uint8], letter: str, quads: dict[int, Floats]) -> Ca
         ),
         len(corner_mm),
         scale,
-        _edge_blur_px(grey, corner_px, h, corner_mm),
+        _edge_blur_px(grey, corner_px, corner_mm),
     )
 
 

@@ -85,9 +85,11 @@ def _assign(maps: FinderMaps, shown: NDArray[np.bool_], peaks: Floats) -> Labels
     )
     number = np.zeros(int(zones.max()) + 1, np.int32)
     number[zones[at[:, 1], at[:, 0]]] = np.arange(1, len(peaks) + 1)
-    vote = np.clip(np.rint(maps.middle), 0, [columns - 1, rows - 1]).astype(int)
-    label = number[zones[vote[..., 1], vote[..., 0]]]
-    return np.where(shown, label, 0).astype(np.int32)
+    x, y = np.rint(maps.middle[shown]).T
+    x, y = x.clip(0, columns - 1).astype(np.intp), y.clip(0, rows - 1).astype(np.intp)
+    label = np.zeros((rows, columns), np.int32)
+    label[shown] = number[zones[y, x]]
+    return label
 
 
 def _merged(maps: FinderMaps, shown: NDArray[np.bool_], peaks: Floats) -> tuple[Floats, Labels]:
