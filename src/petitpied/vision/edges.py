@@ -22,6 +22,7 @@ from petitpied.vision.medians import medians
 from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions, sample_along_rays
 
 Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
 
 #: standard deviation of the differentiating Gaussian, px: about the blur of a phone's photo
 EDGE_SIGMA_PX = 1.3
@@ -99,7 +100,7 @@ def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:
     return np.asarray(mixed, np.float32).reshape(strip_bgr.shape)
 
 
-def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
+def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Singles:
     """Size of the colour change along each ray (S, RAYS, R), smoothed over five rays."""
     shells, rays, samples, _ = strip.shape
     turn = np.array([0.5, 0.8, 1.0, 0.8, 0.5])
@@ -116,7 +117,7 @@ def _strength(strip: NDArray[np.uint8], sigma_samples: float) -> Floats:
         borderType=cv2.BORDER_REPLICATE,
     )
     change = np.asarray(change).reshape(shells, rays + 4, samples, 3)[:, 2:-2]
-    return np.asarray(np.sqrt(np.einsum("srnc,srnc->srn", change, change)), float)
+    return np.asarray(np.sqrt(np.einsum("srnc,srnc->srn", change, change)), np.float32)
 
 
 def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
@@ -157,11 +158,11 @@ def best_paths(score: NDArray[np.float32]) -> NDArray[np.intp]:
     return closed.T
 
 
-def _parabola(strength: Floats, path: NDArray[np.intp]) -> Floats:
+def _parabola(strength: Singles, path: NDArray[np.intp]) -> Floats:
     """Sub-sample place of the maximum next to ``path``, in samples."""
     index = np.clip(path, 1, strength.shape[2] - 2)
-    grid = np.ix_(range(strength.shape[0]), range(strength.shape[1]))
-    left, mid, right = (strength[grid[0], grid[1], index + k] for k in (-1, 0, 1))
+    near = np.take_along_axis(strength, index[:, :, None] + np.array([-1, 0, 1]), axis=2)
+    left, mid, right = np.moveaxis(near.astype(float), 2, 0)
     curve = left - 2 * mid + right
     shift = np.where(curve < -1e-9, 0.5 * (left - right) / np.minimum(curve, -1e-9), 0.0)
     return np.asarray(path + np.clip(shift, -1, 1), float)
@@ -175,10 +176,10 @@ class _Look:
 
     middle: Floats
     step_px: float
-    strength: Floats
-    likely: Floats
+    strength: Singles
+    likely: Singles
     typical: Floats
-    score: NDArray[np.float32]
+    score: Singles
 
 
 def _look(
@@ -197,9 +198,11 @@ def _look(
     strength = _strength(strips, EDGE_SIGMA_PX / step_px)
     typical = medians(strength.reshape(len(strength), -1))[:, None] + 0.3
     likely = _likely(proposals, probability, middle, offset)
-    stands_out = np.clip(strength / typical[..., None], 0.1, None)
-    score = STRENGTH_WEIGHT * np.log(stands_out) + np.log(likely)
-    return _Look(middle, step_px, strength, likely, typical, score.astype(np.float32))
+    score = np.maximum(strength / typical[..., None].astype(np.float32), np.float32(0.1))
+    np.log(score, out=score)
+    score *= np.float32(STRENGTH_WEIGHT)
+    score += np.log(likely)
+    return _Look(middle, step_px, strength, likely, typical, score)
 
 
 def _bands(centre: Floats, looks: Sequence[_Look]) -> list[EdgeBand]:
@@ -237,19 +240,20 @@ def _expected(look: _Look, path: NDArray[np.intp]) -> Floats:
 
 
 def _likely(
-    proposals: EdgeProposals, probability: NDArray[np.float32], middle: Floats, offset: Floats
-) -> Floats:
+    proposals: EdgeProposals, probability: Singles, middle: Floats, offset: Floats
+) -> Singles:
     """The proposal's probability (S, RAYS, N) at ``middle`` + ``offset``, px."""
     part = proposals.part_rel
-    at = (middle[:, :, None] + offset) / proposals.coarse_px[:, :, None]
-    at = (at - part[0]) / (part[1] - part[0])
-    low = np.clip(np.floor(at).astype(np.intp), 0, len(part) - 2)
+    # in samples of the proposal, and in single precision as the probabilities are
+    scale = 1 / (proposals.coarse_px * (part[1] - part[0]))
+    first = (middle * scale - part[0] / (part[1] - part[0])).astype(np.float32)
+    at = first[:, :, None] + scale.astype(np.float32)[:, :, None] * offset.astype(np.float32)
+    low = np.clip(np.floor(at), 0, len(part) - 2)
     share = np.clip(at - low, 0, 1)
     rows = len(part) * np.arange(low.shape[0] * low.shape[1]).reshape(*low.shape[:2], 1)
-    flat = np.ascontiguousarray(probability).ravel()
-    low += rows
-    left, right = flat.take(low), flat[1:].take(low)
-    return np.asarray(left * (1 - share) + right * share + LEAST_PROBABILITY, float)
+    flat, place = np.ascontiguousarray(probability).ravel(), low.astype(np.intp) + rows
+    left, right = flat.take(place), flat[1:].take(place)
+    return np.asarray(left + (right - left) * share + np.float32(LEAST_PROBABILITY), np.float32)
 
 
 def _settled(

@@ -1,12 +1,14 @@
 """Medians of many rows at once, several times faster than numpy's function for it."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
 
-def medians(values: Floats) -> Floats:
+def medians(values: NDArray[np.floating[Any]]) -> Floats:
     """Medians (...) along the last axis of finite ``values`` (..., N), N > 0, to the same bit as
     numpy's.
 
