@@ -100,23 +100,24 @@ def hypotheses(centres: Floats, diameter: float) -> list[Hypothesis]:
     displacement, weight, near = _near_pairs(centres, least)
     turns = np.deg2rad(np.arange(-MAX_TURN_DEG, MAX_TURN_DEG + 0.1, 4.0))
     pitches = np.geomspace(max(least, 0.75 * near), 2.0 * near, 14)
+    scores = [_structure_factors(displacement, weight, turns, pitches, up) for up in (False, True)]
+    kinds = [(False, False), (False, True), (True, True)]  # upright, staggered
+    lines = [_line_pitches(pitches, staggered) for _, staggered in kinds]
+    allowed = [
+        _allowed(pitches, own, staggered, upright, least)
+        for own, (upright, staggered) in zip(lines, kinds, strict=True)
+    ]
     found: list[tuple[float, Hypothesis]] = []
-    for turn in turns:
+    for number, turn in enumerate(turns):
         lean = 0.05 * (turn / np.deg2rad(MAX_TURN_DEG)) ** 2  # of two equal turns the smaller
-        for upright in (False, True):
-            score = _structure_factors(displacement, weight, turn, pitches, upright)
-            for staggered in (False, True):
-                if upright and not staggered:
-                    continue
-                table = score[staggered] - lean
-                lines = _line_pitches(pitches, staggered)
-                table = np.where(_allowed(pitches, lines, staggered, upright, least), table, -1)
-                flat = np.argsort(table, axis=None)[::-1][:2]
-                for a, b in zip(*np.unravel_index(flat, table.shape), strict=True):
-                    guess = Hypothesis(
-                        float(pitches[a]), float(lines[b]), float(turn), staggered, upright
-                    )
-                    found.append((float(table[a, b]), guess))
+        for (upright, staggered), own, may in zip(kinds, lines, allowed, strict=True):
+            table = np.where(may, scores[upright][staggered][number] - lean, -1)
+            flat = np.argsort(table, axis=None)[::-1][:2]
+            for a, b in zip(*np.unravel_index(flat, table.shape), strict=True):
+                guess = Hypothesis(
+                    float(pitches[a]), float(own[b]), float(turn), staggered, upright
+                )
+                found.append((float(table[a, b]), guess))
     return _distinct(found)
 
 
@@ -145,23 +146,23 @@ def _line_pitches(pitches: Floats, staggered: bool) -> Floats:
 
 
 def _structure_factors(
-    displacement: Floats, weight: Floats, turn: float, pitches: Floats, upright: bool
+    displacement: Floats, weight: Floats, turns_rad: Floats, pitches: Floats, upright: bool
 ) -> tuple[Floats, Floats]:
-    """Scores (pitch, line pitch) of plain and of staggered lattices, 1 at best."""
-    unit = Hypothesis(1.0, 1.0, turn, False, upright)
-    across, along = unit.local(displacement).T
+    """Scores (turn, pitch, line pitch) of plain and of staggered lattices, 1 at best."""
+    x, y = (displacement[:, ::-1] if upright else displacement).T
+    c, s = np.cos(turns_rad)[:, None, None], np.sin(turns_rad)[:, None, None]
+    across, along = x * c + y * s, y * c - x * s
     share = weight / weight.sum()
-    wave = 2 * np.pi / pitches
-    cos_u = np.cos(np.multiply.outer(wave, across))
-    lines = _line_pitches(pitches, True)
-    half_v = np.cos(np.multiply.outer(np.pi / lines, along))
+    wave = 2 * np.pi / pitches[:, None]
+    cos_u = np.cos(wave * across)
+    half_v = np.cos(np.pi / _line_pitches(pitches, True)[:, None] * along)
     full_v = 2 * half_v**2 - 1
     # reciprocal vectors (1/p, 1/2q), (1/p, -1/2q) and (0, 1/q); the sine parts cancel
-    staggered = (2 * (cos_u * share) @ half_v.T + full_v @ share) / 3
+    staggered = (2 * (cos_u * share) @ half_v.transpose(0, 2, 1) + (full_v @ share)[:, None]) / 3
     if upright:  # the same plain lattices as with rows
         return np.full_like(staggered, -1.0), staggered
-    cos_v = np.cos(np.multiply.outer(wave, along))
-    return ((cos_u @ share)[:, None] + cos_v @ share) / 2, staggered
+    cos_v = np.cos(wave * along)
+    return ((cos_u @ share)[:, :, None] + (cos_v @ share)[:, None]) / 2, staggered
 
 
 def _allowed(
