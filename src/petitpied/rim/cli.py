@@ -2,73 +2,46 @@
 
 import io
 import sys
+from collections.abc import Sequence
+from importlib import import_module
 from typing import Annotated, NoReturn
 
 import typer
 
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
-from petitpied.rim.commands import flavour, history
-from petitpied.rim.commands.agreement import agreement
-from petitpied.rim.commands.batch import batch
-from petitpied.rim.commands.box import box
-from petitpied.rim.commands.card import card
-from petitpied.rim.commands.causes import causes
-from petitpied.rim.commands.demo import demo
-from petitpied.rim.commands.inspect import inspect
-from petitpied.rim.commands.lens import lens
-from petitpied.rim.commands.limits import limits
-from petitpied.rim.commands.log import log
-from petitpied.rim.commands.lot_check import lot_check
-from petitpied.rim.commands.oven_map import oven_map
-from petitpied.rim.commands.oven_or_hand import oven_or_hand
-from petitpied.rim.commands.pair import pair
-from petitpied.rim.commands.repeatability import repeatability
-from petitpied.rim.commands.report import report
-from petitpied.rim.commands.review import review
-from petitpied.rim.commands.schema import schema
-from petitpied.rim.commands.simulate import simulate
-from petitpied.rim.commands.sort import sort
-from petitpied.rim.commands.template import template
-from petitpied.rim.commands.trend import trend
 from petitpied.rim.wording import printable
 
-#: in the order of the job, as help lists them
+#: functions of these names in the modules of these names of `petitpied.rim.commands`, in the
+#: order of the job, as help lists them
 COMMANDS = (
-    card,
-    lens,
-    inspect,
-    review,
-    agreement,
-    repeatability,
-    limits,
-    sort,
-    pair,
-    box,
-    lot_check,
-    log,
-    oven_map,
-    oven_or_hand,
-    trend,
-    causes,
-    simulate,
-    template,
-    batch,
-    report,
-    demo,
-    schema,
+    "card",
+    "lens",
+    "inspect",
+    "review",
+    "agreement",
+    "repeatability",
+    "limits",
+    "sort",
+    "pair",
+    "box",
+    "lot_check",
+    "log",
+    "oven_map",
+    "oven_or_hand",
+    "trend",
+    "causes",
+    "simulate",
+    "template",
+    "batch",
+    "report",
+    "demo",
+    "schema",
 )
+#: modules there that hold several commands
+GROUPS = ("flavour", "history")
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
-
-app = typer.Typer(
-    name="petitpied",
-    help="Measure every macaron shell on a tray from one photo with a printed card in it.",
-    no_args_is_help=True,
-    add_completion=False,
-    pretty_exceptions_enable=False,
-)
-
 
 def _show_version(wanted: bool) -> None:
     if wanted:
@@ -76,7 +49,6 @@ def _show_version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
 def options(
     version: Annotated[
         bool,
@@ -89,10 +61,39 @@ def options(
     """Options before the command's name."""
 
 
-for command in COMMANDS:
-    app.command()(command)
-app.add_typer(flavour.app)
-app.add_typer(history.app)
+def _program(names: Sequence[str]) -> typer.Typer:
+    """The program with these of its commands and groups."""
+    program = typer.Typer(
+        name="petitpied",
+        help="Measure every macaron shell on a tray from one photo with a printed card in it.",
+        no_args_is_help=True,
+        add_completion=False,
+        pretty_exceptions_enable=False,
+    )
+    program.callback()(options)
+    for name in names:
+        module = import_module(f"petitpied.rim.commands.{name}")
+        if name in GROUPS:
+            program.add_typer(module.app)
+        else:
+            program.command()(getattr(module, name))
+    return program
+
+
+def __getattr__(name: str) -> typer.Typer:
+    """``app``: the whole program, put together when it is first asked for."""
+    if name != "app":
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    globals()["app"] = whole = _program((*COMMANDS, *GROUPS))
+    return whole
+
+
+def _asked_for(arguments: Sequence[str]) -> typer.Typer:
+    """As much of the program as the command line needs: to load and lay out every command, to run
+    one, takes 20 ms."""
+    first = next((argument for argument in arguments if not argument.startswith("-")), None)
+    names = [name for name in (*COMMANDS, *GROUPS) if name.replace("_", "-") == first]
+    return _program(names or (*COMMANDS, *GROUPS))
 
 
 def main() -> None:
@@ -102,7 +103,7 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
     try:
-        app()
+        _asked_for(sys.argv[1:])()
     except ReadingError as error:
         if debug:
             raise
