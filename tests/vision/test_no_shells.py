@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.bare_liner import without_bare_liner
+from petitpied.vision.bare_liner import bare_liner, look_at, without
 from petitpied.vision.finder_network import FinderMaps
 from petitpied.vision.liner import learn_light
-from petitpied.vision.odd_things import without_odd_things
+from petitpied.vision.odd_things import odd_things
 
 ROWS, COLUMNS, CELL_PX, RADIUS = 150, 220, 8.0, 14
 LINER, SHELL, OTHER = (150, 185, 215), (120, 200, 190), (70, 80, 110)
@@ -53,6 +53,14 @@ def tray(empty=(), bowls=(), other=()):
 def kept(seeds, left):
     centres = [s.centre_px for s in left]
     return [i for i, s in enumerate(seeds) if s.centre_px in centres]
+
+
+def without_bare_liner(maps, seeds, light, around):
+    return without(seeds, bare_liner(maps, look_at(maps, seeds), light, around))
+
+
+def without_odd_things(maps, seeds, light):
+    return without(seeds, odd_things(maps, look_at(maps, seeds), light))
 
 
 def test_empty_rings_are_dropped_wherever_they_lie_and_nothing_else():

@@ -75,16 +75,6 @@ def look_at(maps: FinderMaps, seeds: Sequence[Seed]) -> Finds:
     return Finds(whole, centre, radius, inside, colour)
 
 
-def without_bare_liner(
-    maps: FinderMaps, seeds: Sequence[Seed], light: LinerLight, around: NDArray[np.bool_]
-) -> tuple[Seed, ...]:
-    """The seeds less those that show bare liner; ``around`` (rows, columns): cells between the
-    shells, where the liner shows."""
-    if sum(seed.whole for seed in seeds) < FEWEST_FINDS:
-        return tuple(seeds)
-    return without(seeds, bare_liner(maps, look_at(maps, seeds), light, around))
-
-
 def bare_liner(
     maps: FinderMaps, finds: Finds, light: LinerLight, around: NDArray[np.bool_]
 ) -> set[int]:

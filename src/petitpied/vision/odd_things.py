@@ -5,12 +5,10 @@ those of the tray's shells. A shell of another flavour differs from the others, 
 as they are; a dusted or swirled one is uneven, and so are its like.
 """
 
-from collections.abc import Sequence
 
 import numpy as np
 
-from petitpied.domain.shell import Seed
-from petitpied.vision.bare_liner import Finds, look_at, without
+from petitpied.vision.bare_liner import Finds
 from petitpied.vision.finder_network import FinderMaps
 from petitpied.vision.liner import LinerLight, log_colour
 from petitpied.vision.medians import medians
@@ -21,16 +19,6 @@ from petitpied.vision.medians import medians
 OTHER_COLOUR, UNEVEN = 10.0, 2.5
 #: finds' colours are never told closer than this (log), and fewer finds are no measure
 SPREAD_FLOOR, FEWEST_FINDS = 0.03, 8
-
-
-def without_odd_things(
-    maps: FinderMaps, seeds: Sequence[Seed], light: LinerLight
-) -> tuple[Seed, ...]:
-    """The seeds less those that are things of another make than the tray's shells, by colours
-    against the liner's brightness there."""
-    if sum(seed.whole for seed in seeds) < FEWEST_FINDS:
-        return tuple(seeds)
-    return without(seeds, odd_things(maps, look_at(maps, seeds), light))
 
 
 def odd_things(maps: FinderMaps, finds: Finds, light: LinerLight) -> set[int]:
