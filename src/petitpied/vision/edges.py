@@ -63,9 +63,6 @@ LEAST_PROBABILITY = 1e-3
 #: 0.100, 0.077, 0.070, 0.061; a reach of 5 px gave the same within 0.001 (the network before). With
 #: this one 0.5 and 2/3 are alike there, and small drawn pictures read 0.02 mm better with 0.5
 NETWORK_SHARE, NETWORK_REACH_PX = 1 / 2, 3.0
-#: inside the outer edge by this, px, an edge can be told from the outer one: 1.5 times the
-#: width of the differentiating Gaussian
-OUTER_REACH_PX = 2.0
 #: the cap's edge counts where a foot at least this wide is proposed, relative to the radius
 #: (0.3 mm on 22 mm)
 VISIBLE_FOOT_REL = 0.015
