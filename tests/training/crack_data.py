@@ -4,7 +4,8 @@
 (picture and truth side by side, `tests.traced`) and keeps of every dark line what the package's own
 functions say of it: the profiles across it, its evidence, and whether it lies on a true crack. With
 ``--textured SEED`` every cap is given a made-up texture first, so that the judge sees rough
-surfaces too: crumbs, pores, folds, grain. They are drawn from the seed and the scene's own number.
+surfaces too: crumbs, pores, folds, grain; with ``--unsharp SEED`` the photo is blurred, and some of
+these sharpened again. All is drawn from the seed and the scene's own number.
 
 The file's arrays: ``strip`` (P, ACROSS, 3) uint8, profiles across all lines, one after the other,
 blue, green, red; ``start`` (L + 1,) where each line's begin; ``evidence`` (L, K), its names in
@@ -57,6 +58,8 @@ SAME_SHELL_MM = 8.0
 #: textures: size of their grain, how much of a cap's brightness they change (standard deviation),
 #: and how far from the cap's edge they end, px: the edge itself is found as before
 GRAIN_MM, CHANGE_REL, EDGE_PX = (0.4, 3.5), (0.02, 0.1), 15
+#: blur of an unsharp photo, px of one of that long side, and the share that is sharpened afterwards
+BLUR_PX, USUAL_LONG_PX, SHARPENED = (1.2, 3.6), 4032, 0.3
 
 
 @dataclass(frozen=True)
@@ -324,18 +327,34 @@ def textured(photo: Photo, record: Record, rng: np.random.Generator) -> Photo:
     return replace(photo, pixels_bgr=np.clip(lit, 0, 255).astype(np.uint8))
 
 
+def unsharp(photo: Photo, rng: np.random.Generator) -> Photo:
+    """The photo as an unsteady or unfocused one, some sharpened afterwards as telephones do."""
+    pixels: Any = photo.pixels_bgr
+    sigma_px = rng.uniform(*BLUR_PX) * max(pixels.shape) / USUAL_LONG_PX
+    pixels = cv2.GaussianBlur(pixels, (0, 0), sigma_px)
+    if rng.random() < SHARPENED:
+        soft = cv2.GaussianBlur(pixels, (0, 0), 2 * sigma_px).astype(np.float32)
+        pixels = np.clip(pixels + rng.uniform(0.5, 1.5) * (pixels - soft), 0, 255).astype(np.uint8)
+    return replace(photo, pixels_bgr=np.asarray(pixels))
+
+
 def scene_number(name: str) -> int:
     """The number in a scene's name, ``v17.jpg``: 17."""
     return int("".join(c for c in Path(name).stem if c.isdigit()) or 0)
 
 
-def collect(folders: Sequence[Path], out: Path, texture_seed: int | None) -> None:
+def collect(
+    folders: Sequence[Path], out: Path, texture_seed: int | None, blur_seed: int | None
+) -> None:
     parts, names = [], []
     for photo, truth in scenes_in(folders):
+        number = scene_number(photo.name)
         try:
             if texture_seed is not None:
-                rng = np.random.default_rng(texture_seed + scene_number(photo.name))
+                rng = np.random.default_rng(texture_seed + number)
                 photo = textured(photo, inspect_photo(photo, Settings()), rng)
+            if blur_seed is not None:
+                photo = unsharp(photo, np.random.default_rng(blur_seed + number))
             scene = inspected(photo, truth)
         except ReadingError as error:
             print(f"{photo.name}: {error}", flush=True)
@@ -356,9 +375,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("folders", type=Path, nargs="+", metavar="FOLDER")
     parser.add_argument("--textured", type=int, metavar="SEED", help="give the caps a texture")
+    parser.add_argument("--unsharp", type=int, metavar="SEED", help="blur the photos")
     parser.add_argument("--out", type=Path, default=Path("lines.npz"))
     options = parser.parse_args()
-    collect(options.folders, options.out, options.textured)
+    collect(options.folders, options.out, options.textured, options.unsharp)
 
 
 if __name__ == "__main__":
