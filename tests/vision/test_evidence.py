@@ -56,6 +56,17 @@ def test_a_faint_outline_is_a_worse_witness():
             assert getattr(faint, name).u > getattr(strong, name).u
 
 
+def test_a_blurred_photo_is_a_worse_witness_and_a_usual_one_no_worse():
+    disc = a_disc((200, 200, 200), (110, 110, 110))
+    sharp, usual, blurred = (with_evidence(disc, [on_it()], mm)[0] for mm in (0.05, 0.2, 0.5))
+    for name in ("diameter_mm", "cap_diameter_mm", "feret_max_mm", "foot_spread_mm"):
+        assert getattr(usual, name) == getattr(sharp, name)
+        # a fifth of 0.46 mm on the radius, of the shell and of the scene
+        more = getattr(blurred, name).u ** 2 - getattr(sharp, name).u ** 2
+        by_radius = 1 if name == "foot_spread_mm" else 2
+        assert more == pytest.approx(2 * (by_radius * 0.2) ** 2 * (0.5**2 - 0.2**2))
+
+
 def test_every_size_gets_its_witness_and_widths_their_tips():
     shell = on_it()
     judged = with_evidence(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]

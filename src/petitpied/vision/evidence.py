@@ -67,6 +67,10 @@ WITNESSES: dict[str, Witness] = {
 #: known to no better than half a step of a JPEG's chroma, which stands at every second pixel:
 #: rectangular, 1 px either way
 USUAL_MM_PER_PX, CHROMA_U_PX = 0.13, float(1 / np.sqrt(12))
+#: nor in a photo that spreads the edges of a card by more than this, mm, as usual (0.10 to 0.23
+#: on tuning trays at 12 and 2.5 megapixels); of what a blur adds to that, this share, of a shell
+#: and of the scene: fitted on 12 tuning trays blurred by 2.5 px (0.32 to 0.47 mm)
+USUAL_BLUR_MM, BLUR_SHARE = 0.2, 0.2
 #: how much of an edge's shift along the radius each size takes on
 BY_RADIUS = {
     **dict.fromkeys(("diameter_mm", "cap_diameter_mm", "foot_diameter_mm"), 2.0),
@@ -135,20 +139,29 @@ def coarseness_u_mm(shell: Shell) -> float:
     return CHROMA_U_PX * float(np.sqrt(max(mm_per_px**2 - USUAL_MM_PER_PX**2, 0.0)))
 
 
+def blur_u_mm(blur_mm: float) -> float:
+    """Standard uncertainty of an edge, mm along the radius, in a photo whose edges are spread by
+    ``blur_mm`` (standard deviation): of a shell about its scene, and of the scene."""
+    return BLUR_SHARE * float(np.sqrt(max(blur_mm**2 - USUAL_BLUR_MM**2, 0.0)))
+
+
 @lru_cache(maxsize=1024)
 def _fading(contrast: float, power: float) -> float:
     """`fading` of one contrast, which all sizes of a shell ask for."""
     return float(fading(contrast, power))
 
 
-def _with(quantity: Quantity, name: str, contrast: float, scene: tuple[float, float]) -> Quantity:
-    """``scene``: its usual contrast, and `coarseness_u_mm`."""
-    known, (scene_contrast, coarse_mm) = WITNESSES[name], scene
-    own, shared = list(quantity.own), list(quantity.shared)
-    own[_DEFINITION] = known.own * _fading(contrast, known.fading)
+def _with(
+    quantity: Quantity, name: str, contrast: float, scene: tuple[float, float, float]
+) -> Quantity:
+    """``scene``: its usual contrast, `coarseness_u_mm` and `blur_u_mm`."""
+    known, (scene_contrast, coarse_mm, blurred_mm) = WITNESSES[name], scene
+    own, shared, by_radius = list(quantity.own), list(quantity.shared), BY_RADIUS.get(name, 0.0)
+    own_u = known.own * _fading(contrast, known.fading)
+    own[_DEFINITION] = hypot(own_u, by_radius * blurred_mm)
     own[_EDGES] *= known.edges
     scene_u = known.scene * _fading(scene_contrast, known.fading)
-    shared[_SCENE] = hypot(scene_u, BY_RADIUS.get(name, 0.0) * coarse_mm)
+    shared[_SCENE] = hypot(scene_u, by_radius * coarse_mm, by_radius * blurred_mm)
     return quantity_of(quantity.value, own, shared)
 
 
@@ -167,9 +180,9 @@ def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
     return changed
 
 
-def _judged(shell: Shell, contrast: float, scene_contrast: float) -> Shell:
+def _judged(shell: Shell, contrast: float, scene_contrast: float, blurred_mm: float) -> Shell:
     known = _with_ruffles(shell)
-    scene = scene_contrast, coarseness_u_mm(shell)
+    scene = scene_contrast, coarseness_u_mm(shell), blurred_mm
     changed: dict[str, Any] = {}
     for name in WITNESSES:
         quantity: Quantity | None = known.get(name) or getattr(shell, name)
@@ -178,13 +191,17 @@ def _judged(shell: Shell, contrast: float, scene_contrast: float) -> Shell:
     return replace(shell, **changed)
 
 
-def with_evidence(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) -> tuple[Shell, ...]:
+def with_evidence(
+    pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell], blur_mm: float = 0.0
+) -> tuple[Shell, ...]:
     """Shells with what their edges are worth in every size's uncertainty; unmeasured ones as
-    they are."""
+    they are. ``blur_mm``: how far the photo spreads an edge (standard deviation)."""
     measured = [s for s in shells if s.diameter_mm is not None]
     if not measured:
         return tuple(shells)
     each = outline_contrasts(pixels_bgr, measured).tolist()
     contrast = {s.id: c for s, c in zip(measured, each, strict=True)}
-    scene = float(np.median(list(contrast.values())))
-    return tuple(_judged(s, contrast[s.id], scene) if s.id in contrast else s for s in shells)
+    scene, blurred_mm = float(np.median(list(contrast.values()))), blur_u_mm(blur_mm)
+    return tuple(
+        _judged(s, contrast[s.id], scene, blurred_mm) if s.id in contrast else s for s in shells
+    )

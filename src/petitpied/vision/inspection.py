@@ -34,7 +34,7 @@ from petitpied.vision.solve_photo import solve_photo
 from petitpied.vision.straight_edges import StraightEdge
 from petitpied.vision.tray_frame import TrayFrame, tray_frame
 from petitpied.vision.view import SolvedView, guess_camera
-from petitpied.vision.view_doubts import view_warnings
+from petitpied.vision.view_doubts import blur_mm, view_warnings
 from petitpied.vision.view_slopes import place_in_world
 
 Floats = NDArray[np.float64]
@@ -77,7 +77,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     warnings += view_warnings(measured.view, solved, sightings, bool(guess.profile or focal_mm))
     warnings += measured.warnings
     frame, lattice = measured.frame, measured.lattice
-    shells = with_evidence(photo.pixels_bgr, measured.shells)
+    shells = with_evidence(photo.pixels_bgr, measured.shells, blur_mm(sightings))
     rims = RimHeights(
         measured.heights.cap_rim_mm, measured.heights.bare_rim_mm, measured.heights.foot_mm
     )

@@ -35,6 +35,12 @@ INSET_REL = 0.15
 LENS = np.array([i for i, name in enumerate(PARAMETERS) if name[0] not in "rt"])
 
 
+def blur_mm(sightings: Sequence[CardSighting]) -> float:
+    """How far the photo spreads the cards' edges, mm (standard deviation); 0 where none tells."""
+    seen = max(s.edge_blur_px / s.px_per_mm for s in sightings)
+    return float(seen) if np.isfinite(seen) else 0.0
+
+
 def view_warnings(
     view: View, solved: SolvedView, sightings: Sequence[CardSighting], focal_known: bool
 ) -> list[str]:
@@ -56,10 +62,10 @@ def view_warnings(
             f"the tray is small in the picture, {scale:.1f} pixels a millimetre: edges are known "
             f"to about {0.5 / scale:.1f} mm; fill the picture with the tray"
         )
-    blur_mm = max(s.edge_blur_px / s.px_per_mm for s in sightings)
-    if np.isfinite(blur_mm) and blur_mm > BLUR_WARN_MM:
+    spread_mm = blur_mm(sightings)
+    if spread_mm > BLUR_WARN_MM:
         warnings.append(
-            f"the photo is blurred: the card's edges are spread over {2 * blur_mm:.1f} mm; hold "
+            f"the photo is blurred: the card's edges are spread over {2 * spread_mm:.1f} mm; hold "
             "still, wipe the lens, and let the camera focus on the tray"
         )
     if solved.rejected_rel > 0.25:
