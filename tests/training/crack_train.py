@@ -18,7 +18,6 @@ of 590 other lines a crack, and 73 of 78 cracks; of 12 made unsharp 1 of 439, an
 
 import argparse
 import textwrap
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -27,11 +26,12 @@ import torch
 from torch.nn import functional as F
 
 from tests.training.crack_network import ACROSS, ALONG, HIDDEN, WIDTH, CrackNet
+from tests.training.pace import paced
 
 #: as petitpied.surface.cracks_strips, and cracks_profile for the shoulders
 DARK, LOWEST, HIGHEST, SCALE = 4.0, -2.0, 1.0, 2.0
 STEP_ACROSS_MM, SHOULDER_MM = 0.1, (0.9, 2.0)
-BATCH, RATE, DECAY, WARM_STEPS, LEAST_RATE = 96, 3e-3, 1e-3, 100, 1e-5
+BATCH, RATE, DECAY = 96, 3e-3, 1e-3
 #: a scene with more lines of a kind (a dusty one) counts as this many
 MOST_A_SCENE = 30.0
 #: lines that are no cracks count so much more than cracks in all, so that sound shells are seldom
@@ -181,19 +181,13 @@ def check(net: CrackNet, data: Lines) -> str:
 
 
 def train(net: CrackNet, data: Lines, options: argparse.Namespace) -> None:
-    """Train in place, for ``options.steps`` steps or else ``options.minutes``; the rate falls as a
-    half cosine."""
+    """Train in place, at the pace of `paced`."""
     device = data["label"].device
     net.to(device).train()
     rng = torch.Generator(device).manual_seed(options.seed)
     best = torch.optim.AdamW(net.parameters(), options.rate, weight_decay=options.decay)
     often = line_weights(data)
-    began = shown = time.monotonic()
-    step, part = 0, 0.0
-    while part < 1:
-        rate = options.rate * min(1, step / WARM_STEPS) * 0.5 * (1 + np.cos(np.pi * part))
-        for group in best.param_groups:
-            group["lr"] = rate + LEAST_RATE
+    for told in paced(best, options):
         index = torch.multinomial(often, options.batch, replacement=True, generator=rng)
         log, on = cut(data, index, rng)
         strips = as_input(varied(log, on[:, -1], rng), on)
@@ -206,12 +200,8 @@ def train(net: CrackNet, data: Lines, options: argparse.Namespace) -> None:
         best.zero_grad(set_to_none=True)
         loss.backward()
         best.step()
-        step += 1
-        minutes = (time.monotonic() - began) / 60
-        part = step / options.steps if options.steps else minutes / options.minutes
-        if time.monotonic() - shown > 60 or part >= 1:
-            shown = time.monotonic()
-            print(f"part {part:.2f}, {step} steps, loss {float(loss.detach()):.3f}", flush=True)
+        if told:
+            print(f"{told}, loss {float(loss.detach()):.3f}", flush=True)
 
 
 def export(net: CrackNet, target: Path) -> None:

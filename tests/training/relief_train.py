@@ -16,7 +16,6 @@ are teachers, whose mean opinion is half of the loss; ``--start`` goes on from w
 """
 
 import argparse
-import time
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -24,6 +23,7 @@ import numpy as np
 import torch
 from torch.nn import functional as F
 
+from tests.training.pace import paced
 from tests.training.relief_network import (
     CELLS,
     DILATIONS,
@@ -41,7 +41,7 @@ from tests.training.relief_network import (
     taught_loss,
 )
 
-BATCH, RATE, WEIGHT_DECAY, WARM_STEPS, LEAST_RATE = 96, 3e-3, 1e-4, 100, 1e-5
+BATCH, RATE, WEIGHT_DECAY = 96, 3e-3, 1e-4
 #: caps with a dimple, a peak, something laid on them are drawn so much more often than others
 MORE_DIMPLED, MORE_PEAKED, MORE_DECORATED = 3.0, 2.0, 1.0
 #: half of the caps are turned by quarter turns, which leaves the raster as it is; the others by any
@@ -188,8 +188,7 @@ def train(
     held: dict[str, Caps],
     options: argparse.Namespace,
 ) -> None:
-    """Train in place, for ``options.steps`` steps or else ``options.minutes``; the rate falls as a
-    half cosine."""
+    """Train in place, at the pace of `paced`."""
     device = data["cap"].device
     net.to(device).train()
     for teacher in teachers:
@@ -197,12 +196,7 @@ def train(
     rng = torch.Generator(device).manual_seed(options.seed)
     best = torch.optim.AdamW(net.parameters(), options.rate, weight_decay=WEIGHT_DECAY)
     often = cap_weights(data)
-    began = shown = time.monotonic()
-    step, part = 0, 0.0
-    while part < 1:
-        rate = options.rate * min(1, step / WARM_STEPS) * 0.5 * (1 + np.cos(np.pi * part))
-        for group in best.param_groups:
-            group["lr"] = rate + LEAST_RATE
+    for told in paced(best, options):
         index = torch.multinomial(often, options.batch, replacement=True, generator=rng)
         given, out, loss = learnt(net, data, index, rng)
         if teachers:
@@ -213,12 +207,8 @@ def train(
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         best.step()
-        step += 1
-        minutes = (time.monotonic() - began) / 60
-        part = step / options.steps if options.steps else minutes / options.minutes
-        if time.monotonic() - shown > 60 or part >= 1:
-            shown = time.monotonic()
-            print(f"part {part:.2f}, {step} steps, loss {float(loss.detach()):.3f}", flush=True)
+        if told:
+            print(f"{told}, loss {float(loss.detach()):.3f}", flush=True)
             for name, caps in held.items():
                 print(f"  {name}: {check(net, caps)}", flush=True)
 
