@@ -43,6 +43,7 @@ GROUPS = ("flavour", "history")
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 
+
 def _show_version(wanted: bool) -> None:
     if wanted:
         typer.echo(f"petitpied {__version__}")

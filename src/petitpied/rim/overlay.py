@@ -40,7 +40,7 @@ SUB_PX = 4  # bits below a pixel in OpenCV's drawing
 MIN_LETTER_PX = 28.0
 FOOTER_LETTER_PX = 54.0
 DOOR_LETTER_PX = 62.0
-DOOR_PIECES = 12  # in which words keep clear of each half of its line
+DOOR_PIECES, RIM_PX = 12, 5.0  # in which words keep clear of each half of its line; half its width
 DOOR_GAP_MM = 12.0  # from the shells nearest to the door, where the tray's rim is not known
 MAX_WARNINGS = 4
 #: no short reason ends with one of these
@@ -103,9 +103,10 @@ def _box(text: str, size_px: float, centre_px: Floats) -> Box:
     return float(x) - across, float(y) - up, float(x) + across, float(y) + up
 
 
-def _round(points_px: Floats) -> Box:
-    """Left, top, right, bottom of what is drawn through points (N, 2), px."""
-    (left, top), (right, bottom) = points_px.min(axis=0) - 5, points_px.max(axis=0) + 5
+def _box_round(points_px: Floats) -> Box:
+    """Left, top, right, bottom of a line drawn through points (N, 2), px, and of its dark rim."""
+    low, high = points_px.min(axis=0) - RIM_PX, points_px.max(axis=0) + RIM_PX
+    (left, top), (right, bottom) = low, high
     return float(left), float(top), float(right), float(bottom)
 
 
@@ -283,8 +284,8 @@ def _draw_door(sheet: _Sheet, record: Record) -> None:
         arrow = np.array([tip - 26 * along, tip + 34 * out, tip + 26 * along])
         _fill(sheet, arrow)
         pieces = near + np.linspace(0, 1, DOOR_PIECES + 1)[:, None] * (far - near)
-        sheet.taken.extend(_round(pieces[i : i + 2]) for i in range(DOOR_PIECES))
-        sheet.taken.append(_round(arrow))
+        sheet.taken.extend(_box_round(pieces[i : i + 2]) for i in range(DOOR_PIECES))
+        sheet.taken.append(_box_round(arrow))
     turn = float(np.rad2deg(np.arctan2(along[1], along[0])))
     upright = (turn + 90) % 180 - 90
     sheet.text(text, middle, Lettering(DOOR_LETTER_PX, upright))

@@ -39,9 +39,9 @@ BRIGHTEST = 250
 SMOOTH_CELLS = 0.8
 
 
-def raster() -> tuple[Maps, Maps, Maps]:
-    """Place (x, y) of each cell (SIDE, SIDE), -1 to 1 over the cap, and distance to its middle."""
-    axis = ((np.arange(SIDE) + 0.5) / SIDE * 2 - 1).astype(np.float32)
+def raster(side: int = SIDE) -> tuple[Maps, Maps, Maps]:
+    """Place (x, y) of each cell (side, side), -1 to 1 over the cap, and distance to its middle."""
+    axis = ((np.arange(side) + 0.5) / side * 2 - 1).astype(np.float32)
     x, y = np.meshgrid(axis, axis)
     return x, y, np.hypot(x, y)
 

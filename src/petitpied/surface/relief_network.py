@@ -16,14 +16,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.domes import REACH, SIDE, USED, Maps, Shading
+from petitpied.surface.domes import SIDE, USED, Maps, Shading, raster
 from petitpied.surface.light_direction import LightDirection
 
 #: cells across a cap in the network's answer: squares of two by two of the raster
 CELLS = SIDE // 2
-#: scale of the logarithms that the network takes, and their bound
-BESIDE, COMMON, FAR = 8.0, 2.0, 5.0
-COMMON_FAR = 2.0
+#: place (x, y) of each cell's middle (CELLS, CELLS), -1 to 1 over the cap, and its reach
+CELL_X, CELL_Y, CELL_REACH = raster(CELLS)
+#: scale of the logarithms that the network takes, and their bound after and before it: of what a
+#: cap has beside the dome, and of the common dome
+BESIDE, BESIDE_FAR = 8.0, 5.0
+COMMON, COMMON_FAR = 2.0, 2.0
 #: answers farther out are not used: the dome's own shoulder
 WITHIN_REL = 0.86
 #: the network's diameter is this many mm times its answer, from that many mm
@@ -65,7 +68,7 @@ def planes(shading: Shading, light: LightDirection) -> Maps:
     out = np.empty((count, 7, 4, CELLS, CELLS), np.float32)
     beside = (shading.rest, shading.tint[..., 0], shading.tint[..., 1])
     for channel, plane in zip((0, 2, 3), beside, strict=True):
-        out[:, channel] = as_squares(np.clip(plane * np.float32(BESIDE), -FAR, FAR))
+        out[:, channel] = as_squares(np.clip(plane * np.float32(BESIDE), -BESIDE_FAR, BESIDE_FAR))
     seen = np.asarray(shading.weight * USED, np.float32)
     out[:, 1] = as_squares(seen)
     common = np.clip(shading.common, -COMMON_FAR, COMMON_FAR) * np.float32(COMMON)
@@ -80,20 +83,7 @@ def relief_maps(shading: Shading, light: LightDirection) -> ReliefMaps:
     net = _network()
     net.setInput(planes(shading, light))
     out = np.asarray(net.forward(), np.float32)
-    inside = cell_reach() < WITHIN_REL
+    inside = CELL_REACH < WITHIN_REL
     dimple, peak = (np.where(inside, out[:, i], -np.inf).astype(np.float32) for i in (0, 1))
     times, start = DIAMETER_MM
     return ReliefMaps(dimple, peak, out[:, 2], times * out[:, 3] + start)
-
-
-def cell_places() -> tuple[Maps, Maps]:
-    """Place (x, y) of each cell's middle (CELLS, CELLS), -1 to 1 over the cap."""
-    axis = ((np.arange(CELLS) + 0.5) / CELLS * 2 - 1).astype(np.float32)
-    x, y = np.meshgrid(axis, axis)
-    return x, y
-
-
-@cache
-def cell_reach() -> Maps:
-    """Distance (CELLS, CELLS) of each cell to the cap's middle, in parts of its radius."""
-    return np.asarray(REACH.reshape(CELLS, 2, CELLS, 2).mean(axis=(1, 3)), np.float32)
