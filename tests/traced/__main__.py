@@ -13,11 +13,11 @@ import numpy as np
 from tests.traced import props, textures, toppings, truth
 from tests.traced.camera import Camera, camera_from
 from tests.traced.lay import PlacedCard, lay_tray
+from tests.traced.liners import laid_liner
 from tests.traced.mesh import srgb_to_linear
 from tests.traced.phone import Picture, drawn_effects, photograph, save_jpeg
 from tests.traced.scenes import (
     FINAL,
-    FLAVOURS_SRGB,
     HELD_OUT,
     SAMPLES,
     THIRD,
@@ -40,6 +40,7 @@ from tests.traced.varied import (
     NULL_BAKES,
     SPOT_BAKES,
     TWO_LIGHTS,
+    UNLIKE,
     VARIED_FIGURES,
     VARIED_FRESH,
     VARIED_HELD_OUT,
@@ -55,9 +56,8 @@ GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THI
           "varied_fresh": VARIED_FRESH, "varied_last": VARIED_LAST,
           "faulty_training": FAULTY_TRAINING, "varied_later": VARIED_LATER,
           "two_lights": TWO_LIGHTS, "alike_training": ALIKE_TRAINING,
-          "null_bakes": NULL_BAKES, "spot_bakes": SPOT_BAKES}
+          "null_bakes": NULL_BAKES, "unlike": UNLIKE, "spot_bakes": SPOT_BAKES}
 TABLE_SIZE_MM = (1300.0, 1000.0)
-LINER_INSET_MM = {"white_parchment": 2.0, "brown_parchment": 4.0, "ring_mat": 3.0, "black_mat": 5.0}
 STEEL_LINEAR = (0.56, 0.56, 0.57)
 
 
@@ -72,28 +72,16 @@ def table_skin(rng: np.random.Generator, table: str) -> textures.Skin:
 
 def add_liner(stage: Stage, rng: np.random.Generator, scene: Scene) -> list[dict[str, Any]]:
     """The liner on the pan's floor; returns the rings printed on it, in the tray frame."""
-    liner = scene.liner
-    if liner == "bare_steel":
+    if scene.liner == "bare_steel":
         return []
-    inset = LINER_INSET_MM[liner]
-    size = (TRAY_MM[0] - 2 * inset, TRAY_MM[1] - 2 * inset)
-    rings: list[dict[str, Any]] = []
-    if liner == "ring_mat":
-        colours = [c for c in (scene.liner_srgb, scene.ink_srgb) if c is not None]
-        skin, rings = textures.ring_mat(rng, size, *colours)
-        rings = [{**r, "centre_mm": [v + inset for v in r["centre_mm"]]} for r in rings]
-    elif liner == "black_mat":
-        skin = textures.black_mat(rng, size)
-    else:
-        usual = (236, 234, 228) if liner == "white_parchment" else (184, 142, 96)
-        skin = textures.parchment(rng, size, scene.liner_srgb or usual)
-    stage.add(props.liner_sheet(rng, inset, curls="parchment" in liner), skin_material(stage, skin))
+    skin, inset, curls, rings = laid_liner(rng, scene)
+    stage.add(props.liner_sheet(rng, inset, curls=curls), skin_material(stage, skin))
     return rings
 
 
 def add_crumbs(stage: Stage, rng: np.random.Generator, scene: Scene, shells: list[Shell],
                cards: tuple[PlacedCard, ...]) -> dict[str, Any]:
-    colour = srgb_to_linear(FLAVOURS_SRGB[scene.flavour]) * 0.8
+    colour = srgb_to_linear(scene.shell_srgb) * 0.8
     material = plain_material(colour, 0.8)
     centres: list[list[float]] = []
     radii: list[float] = []

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.traced.mesh import Array
-from tests.traced.scenes import FLAVOURS_SRGB, TRAY_MM, Scene
+from tests.traced.scenes import TRAY_MM, Scene
 from tests.traced.shells import FOOT_COLUMNS, Crack, Dimple, Shell, foot_mesh
 from tests.traced.toppings import poured, strewn
 from tests.traced.truth import rings_of
@@ -91,7 +91,7 @@ def plain_shell(scene: Scene, rng: np.random.Generator, site: tuple[int, int, Ar
         foot_height_mm=float(np.clip(rng.normal(3.15, 0.25), 2.5, 3.7)),
         foot_spread_mm=float(np.clip(rng.normal(1.05, 0.22), 0.5, 1.6)),
         lean_mm=(float(lean * np.cos(way)), float(lean * np.sin(way))),
-        ruffle_mm=float(rng.uniform(0.75, 1.1)), flavour_srgb=FLAVOURS_SRGB[scene.flavour],
+        ruffle_mm=float(rng.uniform(0.75, 1.1)), flavour_srgb=scene.shell_srgb,
         browning=float(np.clip(scene.browning + scene.browning_slope * (along - 0.3)
                                + (scene.spot.browning * gain if scene.spot else 0.0)
                                + rng.normal(0, 0.025), 0, 0.8)),

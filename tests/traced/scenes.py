@@ -16,7 +16,7 @@ TRAY_MM = (430.0, 305.0)  # floor of a half-sheet pan
 
 @dataclass(frozen=True, slots=True)
 class Light:
-    """``style``: window, ceiling, sun or mixed; the azimuth is where it comes from."""
+    """``style``: window, ceiling, sun, mixed, flash or bulb; the azimuth is where it comes from."""
 
     style: str
     azimuth_deg: float
@@ -40,7 +40,7 @@ class Scene:
     diameter_mm: float
     rows: int
     columns: int
-    liner: str  # white_parchment, brown_parchment, ring_mat, black_mat, bare_steel
+    liner: str  # white_parchment, ..., bare_steel: see `tests.traced.liners`
     table: str  # wood, dark_wood, stone, cloth
     light: Light
     stand: Standpoint
@@ -70,7 +70,12 @@ class Scene:
     spot: Spot | None = None
     turn_deg: int = 0  # of the tray in the oven
     any_dimples: bool = False  # of all kinds of wall, shallow and small ones too
+    flavour_srgb: tuple[int, int, int] | None = None  # else the flavour's usual colour
     shot: int = 0  # which of several photos of one tray: other white balance, tones, noise
+
+    @property
+    def shell_srgb(self) -> tuple[int, int, int]:
+        return self.flavour_srgb or FLAVOURS_SRGB[self.flavour]
 
 
 SAMPLES = (

@@ -259,7 +259,8 @@ def add_light(stage: Stage, light: Light) -> None:
     a = np.radians(light.azimuth_deg)
     toward = np.array([np.cos(a), np.sin(a), 0.0])
     room = {"window": (0.34, (0.95, 0.97, 1.0)), "ceiling": (0.22, (1.0, 0.95, 0.87)),
-            "sun": (0.30, (0.86, 0.93, 1.0)), "mixed": (0.26, (1.0, 0.96, 0.9))}[light.style]
+            "sun": (0.30, (0.86, 0.93, 1.0)), "mixed": (0.26, (1.0, 0.96, 0.9)),
+            "flash": (0.14, (1.0, 0.9, 0.78)), "bulb": (0.16, (1.0, 0.84, 0.62))}[light.style]
     if light.style in ("window", "mixed"):
         level = 0.62 if light.style == "window" else 0.36
         add_lamp(stage, "pane", 1150 * toward + [0, 0, 820], level, (0.95, 0.98, 1.0), (900, 1000))
@@ -270,6 +271,10 @@ def add_light(stage: Stage, light: Light) -> None:
             add_lamp(stage, "disc", place, level, (1.0, 0.92, 0.80), (190, 190))
     if light.style == "sun":
         add_lamp(stage, "sun", 1000 * toward + [0, 0, 760], 0.85, (1.0, 0.95, 0.86), (1, 1))
+    if light.style == "flash":  # beside the lens
+        add_lamp(stage, "disc", np.array([18.0, -12.0, 640.0]), 0.75, (1.0, 0.99, 0.97), (8, 8))
+    if light.style == "bulb":  # over a table's end: light falls off threefold over the tray
+        add_lamp(stage, "disc", 420 * toward + [0, 0, 520], 0.6, (1.0, 0.76, 0.48), (60, 60))
     world = bpy.data.worlds.new("room")
     world.use_nodes = True
     stage.scene.world = world

@@ -9,9 +9,11 @@ scenes are bakes of one oven that does nothing to the shells, seen by a wide len
 ``p`` scenes are bakes on which a spot came out larger and browner; the odd ones went in turned,
 and the spot with them: it is the hand's, and among the unturned ones alone the oven's. ``c``
 scenes are trays under three lights, the odd ones for tuning; ``a`` scenes are for training, with
-dimples, cracks, peaks, lumps and toppings on most shells. Description only.
+dimples, cracks, peaks, lumps and toppings on most shells; ``u`` scenes lie on liners, in lights and
+have colours that none of the others has, held out. Description only.
 """
 
+import colorsys
 from dataclasses import replace
 
 import numpy as np
@@ -26,6 +28,12 @@ MAT_SRGB = ((205, 164, 122), (176, 182, 188), (226, 206, 196), (92, 120, 150), (
             (214, 212, 204))
 INK_SRGB = ((124, 62, 40), (250, 246, 240), (170, 40, 48), (40, 48, 84), (150, 146, 140))
 PAPER_SRGB = ((236, 234, 228), (184, 142, 96), (206, 178, 138), (222, 216, 200), (158, 116, 76))
+PALE_SRGB = ((238, 236, 230), (214, 226, 236), (236, 214, 216), (222, 232, 214), (240, 228, 190),
+             (150, 186, 196))
+STRONG_SRGB = ((176, 40, 52), (40, 92, 150), (52, 120, 76), (90, 84, 80), (196, 132, 60))
+UNLIKE_LINERS = ("checked_paper", "dotted_paper", "template", "ruled_mat", "foil", "enamel",
+                 "slate", "well_mat")
+UNLIKE_LIGHTS = ("flash", "", "bulb", "", "")
 LINERS = ("white_parchment", "brown_parchment", "ring_mat", "black_mat", "bare_steel")
 SIZES_PX = ((4032, 3024), (4032, 3024), (4624, 3468), (3264, 2448), (4000, 3000))
 CORNERS = ("top left", "top right", "bottom left", "bottom right")
@@ -130,7 +138,7 @@ def alike(name: str, seed: int) -> Scene:
     if kind == 1:
         flavour = str(one_of(rng, ("chocolate", "coffee", "blueberry", "raspberry")))
         return replace(scene, flavour=flavour, liner="black_mat")
-    foot = foot_linear(FLAVOURS_SRGB[scene.flavour], scene.browning)
+    foot = foot_linear(scene.shell_srgb, scene.browning)
     tint = np.exp(rng.normal(0, 0.12) + rng.normal(0, 0.04, 3))
     r, g, b = (int(v) for v in np.clip(linear_to_srgb(foot * tint), 0, 250))
     return replace(scene, liner="white_parchment", liner_srgb=(r, g, b))
@@ -144,6 +152,20 @@ def faulty(name: str, seed: int) -> Scene:
         cracked=int(rng.integers(5, 9)), peaked=int(rng.integers(2, 6)),
         lumpy=int(rng.integers(2, 6)), sprinkled=int(rng.integers(3, 9)),
         drizzled=int(rng.integers(2, 6)))
+
+
+def unlike(name: str, seed: int) -> Scene:
+    """A tray on a liner, in a light and of a colour that nothing was trained or tuned on."""
+    rng = np.random.default_rng(seed + 1200)
+    scene, number = varied(name, seed), int(name[1:])
+    base = PALE_SRGB[int(rng.integers(len(PALE_SRGB)))]
+    ink = STRONG_SRGB[int(rng.integers(len(STRONG_SRGB)))]
+    hue, full, value = rng.uniform(0, 1), rng.uniform(0.05, 0.75), rng.uniform(0.2, 0.98, 2).max()
+    r, g, b = (int(255 * v) for v in colorsys.hsv_to_rgb(hue, full, value))
+    style = UNLIKE_LIGHTS[number % len(UNLIKE_LIGHTS)] or scene.light.style
+    return replace(
+        scene, liner=UNLIKE_LINERS[number % len(UNLIKE_LINERS)], liner_srgb=base, ink_srgb=ink,
+        flavour_srgb=(r, g, b), light=Light(style, scene.light.azimuth_deg))
 
 
 def under_lights(name: str, seed: int) -> tuple[Scene, ...]:
@@ -172,6 +194,7 @@ VARIED_FRESH = tuple(varied(f"w{i:02d}", 100_000 + 7 * i) for i in range(1, 41))
 ALIKE_TRAINING = tuple(alike(f"x{i:02d}", 110_000 + 7 * i) for i in range(1, 69))
 VARIED_TRAINING = tuple(varied(f"v{i:02d}", 80_000 + 7 * i) for i in range(1, 61))
 VARIED_TUNING = tuple(varied(f"t{i:02d}", 50_000 + 7 * i) for i in range(1, 25))
+UNLIKE = tuple(unlike(f"u{i:02d}", 160_000 + 7 * i) for i in range(1, 37))
 NULL_BAKES = tuple(bake(f"n{i:02d}", 60_000 + 7 * i, None) for i in range(1, 49))
 TWO_LIGHTS = tuple(shot for i in range(1, 13)
                    for shot in under_lights(f"c{i:02d}", 130_000 + 7 * i))
