@@ -7,7 +7,7 @@ from petitpied.domain.errors import CardError
 from tests.rim.records import a_record, relative_record
 
 
-def inspect_photo(photo, settings):
+def inspect_photo(photo, settings, *_aside):
     """A fixed record under the photo's name, or an error where the name asks for one."""
     if "nocard" in photo.name:
         raise CardError(

@@ -52,7 +52,7 @@ def test_photos_of_the_chart_to_a_profile_that_inspect_then_chooses(
 
     seen = []
 
-    def inspect_photo(photo, settings):
+    def inspect_photo(photo, settings, *_aside):
         seen.append(photo.lens)
         return replace(fakes.inspect_photo(photo, settings), lens_profile=photo.lens.profile)
 
@@ -180,7 +180,7 @@ def test_the_print_scale_reaches_inspect_and_is_shown(
 ):
     given = []
 
-    def inspect_photo(photo, settings):
+    def inspect_photo(photo, settings, *_aside):
         given.append(dict(settings.print_scales))
         record = fakes.inspect_photo(photo, settings)
         return replace(record, cards=(replace(a_record().cards[0], print_scale=0.97),))

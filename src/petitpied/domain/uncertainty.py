@@ -87,6 +87,26 @@ def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> 
     )
 
 
+def quantities_of(values: Sequence[float], own: Floats, shared: Floats) -> list[Quantity]:
+    """`quantity_of` of N at once: contributions (N, own causes) and (N, shared causes)."""
+    mine, common = own**2, shared**2
+    squares = np.concatenate([mine, common @ _MEMBERS.T], axis=1)
+    below, total = (squares**2 / _EVERY_DOF).sum(axis=1), squares.sum(axis=1)
+    dof = np.divide(total**2, below, out=np.full(len(total), inf), where=below > 0)
+    return [
+        Quantity(*parts)
+        for parts in zip(
+            values,
+            np.sqrt(mine.sum(axis=1)).tolist(),
+            np.sqrt(common.sum(axis=1)).tolist(),
+            dof.tolist(),
+            map(tuple, own.tolist()),
+            map(tuple, shared.tolist()),
+            strict=True,
+        )
+    ]
+
+
 _CAUSES = tuple(dict.fromkeys(SHARED_CAUSES))
 _CAUSE_DOF = tuple(_SHARED_DOF[SHARED_CAUSES.index(cause)] for cause in _CAUSES)
 _MEMBERS = np.array([[cause == c for c in SHARED_CAUSES] for cause in _CAUSES], float)

@@ -135,7 +135,8 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
 
         photo = decoding.result()
     if job.second is None:
-        record = inspect_photo(photo, settings)
+        with ThreadPoolExecutor(1) as beside:
+            record = inspect_photo(photo, settings, lambda work: beside.submit(work).result)
     else:
         from petitpied.vision.two_photos import inspect_two
 

@@ -9,7 +9,7 @@ in the form in which they stand here.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cache, lru_cache
+from functools import cache
 from math import hypot
 from typing import Any
 
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
-from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
+from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantities_of
 from petitpied.surface.colour_space import lab_of, linear_of
 
 Floats = NDArray[np.float64]
@@ -145,26 +145,6 @@ def blur_u_mm(blur_mm: float) -> float:
     return BLUR_SHARE * float(np.sqrt(max(blur_mm**2 - USUAL_BLUR_MM**2, 0.0)))
 
 
-@lru_cache(maxsize=1024)
-def _fading(contrast: float, power: float) -> float:
-    """`fading` of one contrast, which all sizes of a shell ask for."""
-    return float(fading(contrast, power))
-
-
-def _with(
-    quantity: Quantity, name: str, contrast: float, scene: tuple[float, float, float]
-) -> Quantity:
-    """``scene``: its usual contrast, `coarseness_u_mm` and `blur_u_mm`."""
-    known, (scene_contrast, coarse_mm, blurred_mm) = WITNESSES[name], scene
-    own, shared, by_radius = list(quantity.own), list(quantity.shared), BY_RADIUS.get(name, 0.0)
-    own_u = known.own * _fading(contrast, known.fading)
-    own[_DEFINITION] = hypot(own_u, by_radius * blurred_mm)
-    own[_EDGES] *= known.edges
-    scene_u = known.scene * _fading(scene_contrast, known.fading)
-    shared[_SCENE] = hypot(scene_u, by_radius * coarse_mm, by_radius * blurred_mm)
-    return quantity_of(quantity.value, own, shared)
-
-
 def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
     """Sizes that ruffles change by as much as the edges do not show, and the aspect ratio."""
     changed: dict[str, Quantity] = {}
@@ -180,15 +160,44 @@ def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
     return changed
 
 
-def _judged(shell: Shell, contrast: float, scene_contrast: float, blurred_mm: float) -> Shell:
-    known = _with_ruffles(shell)
-    scene = scene_contrast, coarseness_u_mm(shell), blurred_mm
-    changed: dict[str, Any] = {}
+@dataclass(frozen=True)
+class _Scene:
+    """Of the measured shells (S,): contrast of each, `coarseness_u_mm`; of the photo: the usual
+    contrast, `blur_u_mm`."""
+
+    contrast: Floats
+    coarse_mm: Floats
+    usual_contrast: float
+    blurred_mm: float
+
+    def judge(self, name: str, shell: NDArray[np.intp], own: Floats, shared: Floats) -> None:
+        """What edges are worth, put into contributions to one size of the shells numbered
+        ``shell`` (N,): rows of ``own`` and ``shared``, changed in place."""
+        known, by_radius = WITNESSES[name], BY_RADIUS.get(name, 0.0)
+        own_u = known.own * fading(self.contrast[shell], known.fading)
+        own[:, _DEFINITION] = np.hypot(own_u, by_radius * self.blurred_mm)
+        own[:, _EDGES] *= known.edges
+        scene_u = known.scene * float(fading(self.usual_contrast, known.fading))
+        unsharp = hypot(scene_u, by_radius * self.blurred_mm)
+        shared[:, _SCENE] = np.hypot(unsharp, by_radius * self.coarse_mm[shell])
+
+
+def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
+    """All sizes of the tray at once: there are hundreds of them."""
+    changed: list[dict[str, Any]] = [{} for _ in shells]
+    corrected = [_with_ruffles(shell) for shell in shells]
     for name in WITNESSES:
-        quantity: Quantity | None = known.get(name) or getattr(shell, name)
-        if quantity is not None:
-            changed[name] = _with(quantity, name, contrast, scene)
-    return replace(shell, **changed)
+        both = ((k, c.get(name) or getattr(shells[k], name)) for k, c in enumerate(corrected))
+        known: list[tuple[int, Quantity]] = [(k, q) for k, q in both if q is not None]
+        if not known:
+            continue
+        number, quantities = zip(*known, strict=True)
+        own, shared = (np.array([getattr(q, n) for q in quantities]) for n in ("own", "shared"))
+        scene.judge(name, np.array(number), own, shared)
+        judged = quantities_of([q.value for q in quantities], own, shared)
+        for k, quantity in zip(number, judged, strict=True):
+            changed[k][name] = quantity
+    return [replace(s, **sizes) for s, sizes in zip(shells, changed, strict=True)]
 
 
 def with_evidence(
@@ -199,9 +208,8 @@ def with_evidence(
     measured = [s for s in shells if s.diameter_mm is not None]
     if not measured:
         return tuple(shells)
-    each = outline_contrasts(pixels_bgr, measured).tolist()
-    contrast = {s.id: c for s, c in zip(measured, each, strict=True)}
-    scene, blurred_mm = float(np.median(list(contrast.values()))), blur_u_mm(blur_mm)
-    return tuple(
-        _judged(s, contrast[s.id], scene, blurred_mm) if s.id in contrast else s for s in shells
-    )
+    contrast = outline_contrasts(pixels_bgr, measured)
+    coarse_mm = np.array([coarseness_u_mm(shell) for shell in measured])
+    scene = _Scene(contrast, coarse_mm, float(np.median(contrast)), blur_u_mm(blur_mm))
+    judged = iter(_judged(measured, scene))
+    return tuple(next(judged) if s.diameter_mm is not None else s for s in shells)

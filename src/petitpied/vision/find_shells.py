@@ -46,6 +46,8 @@ LEAST_SCORE_REL, FEWEST_TO_COMPARE = 0.88, 5
 #: a faint shell: half believed in at least, of the others' size, and round
 FAINT_LEVEL, FAINT_SIZE, FAINT_ROUNDNESS = 0.25, 1.2, 0.85
 RAYS = 96
+#: shells whose outlines are read side by side: OpenCV takes pictures 32,766 px wide at most
+SIDE_BY_SIDE = 100
 
 
 @dataclass(frozen=True)
@@ -135,32 +137,54 @@ def _crossing(level: Floats, start: int, step: float) -> Floats:
     return np.asarray((first + (start - 2) + part) * step, float)
 
 
-class _Outliner:
-    """Star-shaped outlines of one label in the shell map and the cap map, in cells."""
+@dataclass(frozen=True)
+class _Patch:
+    """The cells (mask of a window) that vote for one peak, their mean place and width, cells."""
 
-    def __init__(self, maps: FinderMaps, label: Labels) -> None:
-        self.maps, self.label = maps, label
-        self.label_float = label.astype(np.float32)
-        self.angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
-        self.direction = np.column_stack([np.cos(self.angle), np.sin(self.angle)])
+    number: int
+    window: tuple[slice, slice]
+    mask: NDArray[np.bool_]
+    centre: Floats
+    across: float
 
-    def outline(self, number: int, centre: Floats, across: float) -> tuple[Floats, Floats]:
-        """Radii (RAYS,) of the shell's and of the cap's outline about ``centre``."""
-        step = 0.5
-        # no outline is nearer than this to its middle
-        start = max(int(0.25 * across / step), 1)
-        reach = np.arange(0, 1.1 * across + 2, step)[start - 1 :]
-        x, y = (
-            (centre[axis] + self.direction[:, axis, None] * reach).astype(np.float32)
-            for axis in (0, 1)
-        )
-        both = np.empty((2, *x.shape))
-        for level, seen in zip(both, (self.maps.shell, self.maps.cap), strict=True):
-            level[:] = cv2.remap(seen, x, y, cv2.INTER_LINEAR, borderValue=0.0)
-        own = np.asarray(cv2.remap(self.label_float, x, y, cv2.INTER_NEAREST, borderValue=0.0))
-        both *= (own == 0) | (own == number)
-        outer, inner = _crossing(both, start, step)
-        return outer, np.minimum(inner, outer)
+
+_TURNS = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
+_DIRECTIONS = np.column_stack([np.cos(_TURNS), np.sin(_TURNS)])
+
+
+def _outlines(
+    maps: FinderMaps, label: Labels, patches: Sequence[_Patch]
+) -> list[tuple[Floats, Floats]]:
+    """Radii (RAYS,), cells, of each shell's star-shaped outline in the shell map and in the cap
+    map, about the patch's centre."""
+    step = 0.5
+    # no outline is nearer than this to its middle
+    starts = [max(int(0.25 * patch.across / step), 1) for patch in patches]
+    reaches = [
+        np.arange(0, 1.1 * patch.across + 2, step)[start - 1 :]
+        for patch, start in zip(patches, starts, strict=True)
+    ]
+    counts = [len(reach) for reach in reaches]
+    reach = np.concatenate(reaches)
+    # all shells side by side: a call has its price
+    x, y = (
+        (
+            np.repeat([patch.centre[axis] for patch in patches], counts)
+            + _DIRECTIONS[:, axis, None] * reach
+        ).astype(np.float32)
+        for axis in (0, 1)
+    )
+    both = np.empty((2, *x.shape))
+    for level, seen in zip(both, (maps.shell, maps.cap), strict=True):
+        level[:] = cv2.remap(seen, x, y, cv2.INTER_LINEAR, borderValue=0.0)
+    own = cv2.remap(label.astype(np.float32), x, y, cv2.INTER_NEAREST, borderValue=0.0)
+    both *= (own == 0) | (own == np.repeat([patch.number for patch in patches], counts))
+    stops = np.cumsum(counts)
+    found = []
+    for start, count, stop in zip(starts, counts, stops.tolist(), strict=True):
+        outer, inner = _crossing(both[..., stop - count : stop], start, step)
+        found.append((outer, np.minimum(inner, outer)))
+    return found
 
 
 def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
@@ -169,12 +193,12 @@ def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
 
 
 def _cap_outline(
-    maps: FinderMaps, centre: Floats, direction: Floats, cap: Floats, outer: Floats
+    maps: FinderMaps, centre: Floats, cap: Floats, outer: Floats
 ) -> Floats | None:
     """Cap outline in px; None where the cap map is too weak to be one."""
     if medians(cap / np.maximum(outer, 1e-6)) < 0.6:
         return None
-    return maps.to_photo(centre + cap[:, None] * direction)
+    return maps.to_photo(centre + cap[:, None] * _DIRECTIONS)
 
 
 @dataclass(frozen=True)
@@ -196,30 +220,34 @@ def _boxes(label: Labels, count: int) -> Ints:
     return np.asarray(box + np.array([0, 1, 0, 1]), np.int64)
 
 
-def _candidate(
-    outliner: _Outliner, number: int, peak: Floats, box: Ints
-) -> _Candidate | None:
-    """One shell, verified: certain, compact, round enough, its cells agreeing on its middle."""
-    maps, label = outliner.maps, outliner.label
+def _patch(label: Labels, number: int, box: Ints) -> _Patch | None:
+    """The largest part of a label's cells; None where that is too small for a shell."""
     if box[1] <= box[0]:
         return None
     y0, x0 = max(int(box[0]) - 2, 0), max(int(box[2]) - 2, 0)
     window = np.s_[y0 : int(box[1]) + 2, x0 : int(box[3]) + 2]
     mask = _largest_part(label[window] == number)
-    if mask.sum() < np.pi / 4 * SMALLEST_CELLS**2:
+    y, x = np.nonzero(mask)
+    if len(y) < np.pi / 4 * SMALLEST_CELLS**2:
         return None
-    across = 2 * float(np.sqrt(mask.sum() / np.pi))
-    my, mx = np.nonzero(mask)
-    centre = np.array([mx.mean() + x0, my.mean() + y0])
-    outer, cap = outliner.outline(number, centre, across)
-    points = centre + outer[:, None] * outliner.direction
-    hull_area = float(cv2.contourArea(cv2.convexHull(points.astype(np.float32))))
-    area = float(cv2.contourArea(points.astype(np.float32)))
+    centre = np.array([x.mean() + x0, y.mean() + y0])
+    return _Patch(number, window, mask, centre, 2 * float(np.sqrt(len(y) / np.pi)))
+
+
+def _candidate(
+    maps: FinderMaps, label: Labels, patch: _Patch, peak: Floats, outline: tuple[Floats, Floats]
+) -> _Candidate | None:
+    """One shell, verified: certain, compact, round enough, its cells agreeing on its middle."""
+    outer, cap = outline
+    window, mask = patch.window, patch.mask
+    points = patch.centre + outer[:, None] * _DIRECTIONS
+    single = points.astype(np.float32)
+    hull_area, area = cv2.contourArea(cv2.convexHull(single)), cv2.contourArea(single)
     certainty = float(maps.shell[window][mask].mean())
     off = maps.middle[window][mask] - peak
     votes = np.hypot(off[:, 0], off[:, 1])
-    agreement = float((votes < VOTE_REACH_REL * across).mean())
-    (_, (side_a, side_b), _) = cv2.minAreaRect(points.astype(np.float32))
+    agreement = float((votes < VOTE_REACH_REL * patch.across).mean())
+    (_, (side_a, side_b), _) = cv2.minAreaRect(single)
     rows, columns = maps.shell.shape
     whole = bool((points > 0.8).all() and (points < [columns - 1.8, rows - 1.8]).all())
     sound = (
@@ -232,16 +260,16 @@ def _candidate(
         return None
     if not whole and certainty < LEAST_CERTAINTY:
         return None
-    middle = maps.to_photo(centre)
+    middle = maps.to_photo(patch.centre)
     seed = Seed(
         (float(middle[0]), float(middle[1])),
         maps.to_photo(points),
         certainty * agreement,
         whole,
         (),
-        _cap_outline(maps, centre, outliner.direction, cap, outer),
+        _cap_outline(maps, patch.centre, cap, outer),
     )
-    return _Candidate(number, seed, _touches(label[window], number, mask))
+    return _Candidate(patch.number, seed, _touches(label[window], patch.number, mask))
 
 
 def _candidates(maps: FinderMaps) -> list[_Candidate]:
@@ -252,11 +280,22 @@ def _candidates(maps: FinderMaps) -> list[_Candidate]:
     if not len(peaks):
         return []
     peaks, label = _merged(maps, shown, peaks)
-    outliner, boxes = _Outliner(maps, label), _boxes(label, len(peaks))
+    patches = [
+        patch
+        for number, box in enumerate(_boxes(label, len(peaks)), 1)
+        if (patch := _patch(label, number, box)) is not None
+    ]
+    outlines = [
+        outline
+        for first in range(0, len(patches), SIDE_BY_SIDE)
+        for outline in _outlines(maps, label, patches[first : first + SIDE_BY_SIDE])
+    ]
     return [
         candidate
-        for number, peak in enumerate(peaks, 1)
-        if (candidate := _candidate(outliner, number, peak, boxes[number - 1])) is not None
+        for patch, outline in zip(patches, outlines, strict=True)
+        if (
+            candidate := _candidate(maps, label, patch, peaks[patch.number - 1], outline)
+        ) is not None
     ]
 
 

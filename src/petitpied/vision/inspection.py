@@ -1,7 +1,8 @@
 """One photo to one record: the only file that knows the order of the steps."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Protocol, TypeVar
 
 import cv2
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from petitpied import __version__
 from petitpied.domain import card
 from petitpied.domain.errors import ShellsError
+from petitpied.domain.lens import CameraGuess
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
@@ -38,13 +40,27 @@ from petitpied.vision.view_doubts import blur_mm, view_warnings
 from petitpied.vision.view_slopes import place_in_world
 
 Floats = NDArray[np.float64]
+T = TypeVar("T")
 
 #: diameters a shell may have, mm: 15 to 80 mm (common practice, no source) with a margin
 SHELL_RANGE_MM = (12.0, 95.0)
 
 
-def inspect_photo(photo: Photo, settings: Settings) -> Record:
+class Aside(Protocol):
+    """Begins a piece of work, perhaps beside the caller's own; gives the way to wait for it."""
+
+    def __call__(self, work: Callable[[], T], /) -> Callable[[], T]: ...
+
+
+def in_turn(work: Callable[[], T], /) -> Callable[[], T]:
+    """`Aside` without a second thread: done when it is asked for."""
+    return work
+
+
+def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> Record:
     """Measure every shell in a photo.
+
+    The cards and the view are looked for ``aside`` while shells are found: neither needs the other.
 
     Raises
     ------
@@ -55,17 +71,14 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
     """
     if settings.relative:
         return _inspect_relative(photo)
-    grey = np.asarray(cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY), np.uint8)
     thickness_mm = settings.card_thickness_mm
-    printed = dict(settings.print_scales)
-    sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
     focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
     guess = photo.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
-    seen = solve_photo(grey, sightings, guess, thickness_mm)
-    solved, straight = seen.solved, seen.straight
-    warnings = [*photo.warnings, *check_cards(sightings, solved, thickness_mm), *seen.warnings]
-    cards = _seen_cards(sightings, solved, thickness_mm)
+    seeing = aside(lambda: _see(photo, settings, guess))
     found = find_shells(photo.pixels_bgr)
+    seen = seeing()
+    solved, straight, cards, sightings = seen.solved, seen.straight, seen.cards, seen.sightings
+    warnings = [*photo.warnings, *seen.warnings]
     sorted_out = _sort_out(found.seeds, cards, solved.view)
     if not sorted_out.measurable:
         raise _no_shells(photo, len(sorted_out.seeds))
@@ -157,6 +170,27 @@ def _no_shells(photo: Photo, partial: int) -> ShellsError:
         next_step="stand above the tray so that all of it is in the picture, sharp and evenly "
         "lit, and retake",
     )
+
+
+@dataclass(frozen=True)
+class _Seen:
+    """What cards and straight edges say of one photo, with doubts as plain sentences."""
+
+    sightings: tuple[CardSighting, ...]
+    solved: SolvedView
+    straight: tuple[StraightEdge, ...]
+    cards: tuple[SeenCard, ...]
+    warnings: tuple[str, ...]
+
+
+def _see(photo: Photo, settings: Settings, guess: CameraGuess) -> _Seen:
+    grey = np.asarray(cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY), np.uint8)
+    thickness_mm, printed = settings.card_thickness_mm, dict(settings.print_scales)
+    sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
+    seen = solve_photo(grey, sightings, guess, thickness_mm)
+    warnings = (*check_cards(sightings, seen.solved, thickness_mm), *seen.warnings)
+    cards = _seen_cards(sightings, seen.solved, thickness_mm)
+    return _Seen(sightings, seen.solved, seen.straight, cards, warnings)
 
 
 def _seen_cards(
