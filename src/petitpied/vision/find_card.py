@@ -18,6 +18,10 @@ Floats = NDArray[np.float64]
 #: long side, px, of the reduced copies tried in turn. A marker is 8 mm, seven modules wide, and
 #: the detector wants about 2 px a module; on a 450 mm tray that is reached at the first size.
 SEARCH_SIZES_PX = (1344, 2400, 4200)
+#: smallest window, px of the reduced copy, about whose mean dark and light are told apart: of 3
+#: px, OpenCV's least, is narrower than the markers' own modules and found one of them in 60 at most
+#: that those of 13 and 23 px had not, for a third of the time
+SMALLEST_WINDOW_PX = 13
 #: fewest corners for a pose: four fix it, and two spare let a bad one show
 MIN_CORNERS = 6
 #: below this a card's squares are under 33 px wide and its corners' windows under 4 px: they
@@ -75,7 +79,9 @@ def _marker_corners_mm(letter: str) -> dict[int, Floats]:
 def _detect(grey: NDArray[np.uint8], thorough: bool) -> dict[int, list[Floats]]:
     """Marker number to the corner quadrilaterals (4, 2) px where it was seen."""
     parameters = cv2.aruco.DetectorParameters()
+    parameters.adaptiveThreshWinSizeMin = SMALLEST_WINDOW_PX
     if thorough:  # shadows, glare and small markers: more window sizes, finer polygons
+        parameters.adaptiveThreshWinSizeMin = 3
         parameters.adaptiveThreshWinSizeMax = 63
         parameters.adaptiveThreshWinSizeStep = 8
         parameters.minMarkerPerimeterRate = 0.01
