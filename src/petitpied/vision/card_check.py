@@ -29,6 +29,9 @@ BENT_WARN_MM, BENT_REFUSE_MM = 0.8, 4.0
 STRETCH_WARN_REL, STRETCH_REFUSE_REL = 0.004, 0.015
 #: corner residuals, mm on the card, beyond which the card is not the reference card
 MISFIT_REFUSE_MM = 0.5
+#: edges of the card spread by more than this, mm (standard deviation): then the picture is
+#: unsharp, whatever its corners say. Sharp photos of tuning trays had 0.10 to 0.23
+UNSHARP_MM = 0.4
 #: rounds of reweighting: from the third on nothing moves by a tenth of its uncertainty
 ROBUST_ROUNDS = 8
 
@@ -75,13 +78,28 @@ def check_cards(
             warnings += _bend(sighting, float(value), float(doubt))
         misfit_mm = noise * float(np.median(sighting.sigma_px)) / sighting.px_per_mm
         if misfit_mm > MISFIT_REFUSE_MM:
-            raise CardError(
+            raise card_fault(
+                [sighting],
                 what=f"card {sighting.letter} does not fit the reference card",
                 why=f"its corners are {misfit_mm:.1f} mm off and at most "
                 f"{MISFIT_REFUSE_MM} mm is allowed",
                 next_step="print the card anew at 100 % (petitpied card), lay it flat and retake",
             )
     return warnings
+
+
+def card_fault(seen: Sequence[CardSighting], *, what: str, why: str, next_step: str) -> CardError:
+    """A card's fault as an error; where the card is unsharp in the picture, that is the fault."""
+    spreads_mm = np.nan_to_num([s.edge_blur_px / s.px_per_mm for s in seen])
+    blurriest, spread_mm = seen[int(np.argmax(spreads_mm))], float(spreads_mm.max())
+    if spread_mm <= UNSHARP_MM:
+        return CardError(what=what, why=why, next_step=next_step)
+    return CardError(
+        what=f"card {blurriest.letter} is too blurred to measure by",
+        why=f"{why}, and its edges are spread over {2 * spread_mm:.1f} mm",
+        next_step="hold still, wipe the lens, let the camera focus on the tray, fill the picture "
+        "with it, and send the original file",
+    )
 
 
 def _robust_fit(residual: Floats, slopes: Floats) -> tuple[Floats, Floats, float]:
@@ -107,7 +125,8 @@ def _print_fault(sighting: CardSighting, stretch_rel: float, u_rel: float) -> li
         return []
     size = f"its width is stretched by {100 * stretch_rel:+.1f} % against its height"
     if abs(stretch_rel) > STRETCH_REFUSE_REL:
-        raise CardError(
+        raise card_fault(
+            [sighting],
             what=f"card {sighting.letter} is printed out of shape",
             why=size,
             next_step="print it anew at 100 %, without 'fit to page', and check the 100 mm bar",
@@ -120,7 +139,8 @@ def _bend(sighting: CardSighting, lift_mm: float, u_mm: float) -> list[str]:
         return []
     way = "up" if lift_mm > 0 else "down"
     if abs(lift_mm) > BENT_REFUSE_MM:
-        raise CardError(
+        raise card_fault(
+            [sighting],
             what=f"card {sighting.letter} is bent",
             why=f"its middle stands {way} by {abs(lift_mm):.1f} mm and at most "
             f"{BENT_REFUSE_MM:.0f} mm is allowed",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
+from petitpied.vision.sharpness import edge_spread_px, is_unsharp
 
 Floats = NDArray[np.float64]
 
@@ -235,6 +236,18 @@ def _check_copies(seen: dict[int, list[Floats]]) -> None:
             )
 
 
+def _check_sharp(grey: NDArray[np.uint8]) -> None:
+    """Where no card can be read: is it the picture's sharpness?"""
+    spread_px = edge_spread_px(grey)
+    if is_unsharp(grey, spread_px):
+        raise CardError(
+            what="the photo is too blurred to read a card in it",
+            why=f"even its sharpest edges are spread over {2 * spread_px:.0f} pixels",
+            next_step="hold still, wipe the lens, let the camera focus on the tray, and retake; "
+            "or use --relative for counts and shapes without millimetres",
+        )
+
+
 def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
     """Every reference card in the photo that gives a pose, card A first.
 
@@ -246,7 +259,8 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
     Raises
     ------
     CardError
-        No card, a mirrored picture, two copies of a card, or too little of the card in view.
+        No card, a mirrored or blurred picture, two copies of a card, or too little of the card in
+        view.
     """
     seen = _markers(grey)
     if not seen:
@@ -257,6 +271,7 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
                 next_step="take the photo straight, not through a mirror or a flipped selfie "
                 "camera, and do not photograph the card's print from behind",
             )
+        _check_sharp(grey)
         raise CardError(
             what="no reference card in the photo",
             why="none of the markers of cards A to D could be read",
@@ -284,6 +299,7 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
             "send the original file, not a reduced copy",
         )
     if not sightings:
+        _check_sharp(grey)
         raise CardError(
             what="only a part of the card can be seen",
             why=f"{fewest} of its 18 inner corners were readable and at least "

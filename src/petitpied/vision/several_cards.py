@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.lens import CameraGuess
+from petitpied.vision.card_check import card_fault
 from petitpied.vision.find_card import CardSighting
 from petitpied.vision.view import Evidence, SolvedView, solve_view
 
@@ -135,7 +136,8 @@ def _disagree(
     sightings: Sequence[CardSighting], pair: tuple[int, int], difference: float
 ) -> CardError:
     one, two = (sightings[i] for i in pair)
-    return CardError(
+    return card_fault(
+        [one, two],
         what=f"cards {one.letter} and {two.letter} disagree in scale",
         why=f"card {one.letter} measures {100 * np.exp(difference):.1f} % of card {two.letter}, "
         f"and a difference of at most {100 * SCALE_REFUSE_REL:.0f} % is allowed",
