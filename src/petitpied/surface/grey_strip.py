@@ -169,6 +169,9 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
     greys = np.array([*card.PATCHES_SRGB, *[0] * len(blacks)])
     kept = ~np.concatenate([cut, np.zeros(len(blacks), bool)])
     paper_cut = paper >= BRIGHTEST
+    if paper_cut and not cut[0] and (white[0] - patch[0]).mean() > LEAST_SHADE:
+        # how much darker than its card it lies, overexposed paper does not tell
+        return "lies in a shade while the rest of the card is overexposed"
     along = np.concatenate([white, beside_black]) - white.mean(axis=0)
     return Strip(
         seen.id,
