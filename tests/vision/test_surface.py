@@ -112,3 +112,21 @@ def test_browning_is_counted_from_the_flavour(photo, record):
     assert against.colour.reference == "flavour rose"
     assert np.median([s.browning.value for s in against.shells]) > 1.5
     assert all(s.browning.u_shared > 0 for s in against.shells)
+
+
+def test_a_card_in_shade_alone_gives_no_colours(photo, record):
+    """Under an arm's shadow the card gets a sixth of the light: the caps would be lighter than a
+    perfect white."""
+    shade = np.zeros(photo.pixels_bgr.shape[:2], np.uint8)
+    corners = record.cards[0].corners_px
+    wide = corners.mean(axis=0) + 1.15 * (corners - corners.mean(axis=0))
+    cv2.fillPoly(shade, [np.round(wide).astype(np.int32)], 255)
+    darker = np.round(255 * (np.arange(256) / 255 * (1 / 6) ** (1 / 2.2)))[photo.pixels_bgr]
+    pixels = np.where(shade[..., None] > 0, darker, photo.pixels_bgr).astype(np.uint8)
+    shaded = inspect_photo(looked_like(photo, pixels), Settings())
+    assert not shaded.colour.absolute
+    assert all(s.colour is None for s in shaded.shells)
+    assert any("lighter than white" in w for w in shaded.warnings)
+    # jam or shade: what differs within the tray stays
+    browning = np.array([[s.browning.value for s in r.shells] for r in (shaded, record)])
+    assert np.corrcoef(browning)[0, 1] > 0.9

@@ -64,6 +64,9 @@ CAP_REL = 0.5
 BY_LINER = (0.045, 0.02, "the liner's shade")
 BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
 UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")
+#: logarithm of the light that a cap may send back at most, against a perfect white's: white ones
+#: send back 0.9, and a dome that faces a low lamp gets a third more light than a level card
+LIGHTEST = 0.2
 #: cards that differ this far (tray widths) tell the light's slope between them
 CARDS_APART_MM = 120.0
 
@@ -141,7 +144,16 @@ def flat_light(
     if even and not white:
         tint_u = BY_CAPS[1]
     absolute = bool(len(on_cards.level))
+    if absolute and _lighter_than_white(on_caps - (terms(places_rel) @ surface).mean(axis=1)):
+        nowhere = CardLight(np.zeros((0, 2)), np.zeros((0, 3)))
+        return flat_light(pixels_bgr, view, shells, cards, tone, nowhere)
     return FlatLight(surface, middle, reach, u, tint_u, absolute, source)
+
+
+def _lighter_than_white(caps_log: Floats) -> bool:
+    """Do caps (S,) send back more light than falls on them? Then the cards' light is not theirs."""
+    there = caps_log[np.isfinite(caps_log)]
+    return bool(len(there) and np.median(there) > LIGHTEST)
 
 
 def _caps_follow(claimed: Floats, seen: Floats) -> bool:

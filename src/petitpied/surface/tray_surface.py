@@ -37,6 +37,7 @@ Bytes = NDArray[np.uint8]
 
 NO_SIDE_LIGHT = "the light comes from all sides alike and shows no relief"
 BLACK_AND_WHITE = "the photo is black and white"
+LIGHTER_THAN_WHITE = "by the cards the caps are lighter than white: their light is not the cards'"
 SPECKLED = "the shells have dark specks all over, which look the same"
 #: more of a cap than this overexposed is said
 SAID_CUT_REL = 0.1
@@ -88,8 +89,8 @@ def tray_surface(scene: Scene, patches: CapPatches, seen: Sequence[int]) -> Tray
         return TraySurface(tuple(shells), none, (f"{BLACK_AND_WHITE}: no colours, no browning",))
     colour, warnings = _with_colour(shells, seen, scene.reference, (domes, shading, light))
     source = f"{_named(tuple(s.letter for s in strips))}; over the tray: {light.source}"
-    if not strips:
-        why = "; ".join(faults) or "no grey strip is in view"
+    if not colour.absolute:
+        why = LIGHTER_THAN_WHITE if strips else "; ".join(faults) or "no grey strip is in view"
         source = f"no grey strip: differences within the tray only; over the tray: {light.source}"
         warnings.append(f"colours are compared within the tray only: {why}")
     return TraySurface(
