@@ -127,7 +127,7 @@ def flat_light(
     on_caps = _cap_light(pixels_bgr, shells, tone)
     places_rel = (centres - middle) / reach
     even = rough < ROUGH and _caps_follow(terms(places_rel) @ surface.mean(axis=1), on_caps)
-    by_caps, shown = _caps_slope(places_rel, on_caps)
+    by_caps, shown, swing = _caps_slope(places_rel, on_caps)
     white = True
     if len(on_cards.level):
         there = terms((on_cards.places_mm - middle) / reach)
@@ -143,6 +143,8 @@ def flat_light(
     u, tint_u, source = BY_LINER if even else BY_CAPS if shown else UNSEEN
     if even and not white:
         tint_u = BY_CAPS[1]
+    if not (even or shown):
+        u = max(u, swing)
     absolute = bool(len(on_cards.level))
     if absolute and _lighter_than_white(on_caps - (terms(places_rel) @ surface).mean(axis=1)):
         nowhere = CardLight(np.zeros((0, 2)), np.zeros((0, 3)))
@@ -169,14 +171,15 @@ def _caps_follow(claimed: Floats, seen: Floats) -> bool:
     return bool(share + FAILS_SIGMAS * spread / size**0.5 > FOLLOWED_REL)
 
 
-def _caps_slope(places_rel: Floats, seen: Floats) -> tuple[Floats, bool]:
+def _caps_slope(places_rel: Floats, seen: Floats) -> tuple[Floats, bool, float]:
     """Surface (6, 3) of light that falls off evenly, as the caps' (S,) brightness tells where the
     liner does not: browning differs less than light does. An even one where they are few or of
-    several flavours; and whether they show it."""
+    several flavours; whether they show it; and by how much (standard deviation over the caps) they
+    slope, which may be light or flavours."""
     surface: Floats = np.zeros((6, 3))
     there = np.isfinite(seen)
     if there.sum() < LEAST_CAPS:
-        return surface, False
+        return surface, False, 0.0
     basis = np.column_stack([np.ones(there.sum()), places_rel[there]])
     log, weight = seen[there], np.ones(there.sum())
     fit: Floats = np.zeros(3)
@@ -187,10 +190,11 @@ def _caps_slope(places_rel: Floats, seen: Floats) -> tuple[Floats, bool]:
         rest = log - basis @ fit
         spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
+    swing = float(np.std(basis @ fit))
     if spread > ALIKE:
-        return surface, False
+        return surface, False, swing
     surface[1:3] = fit[1:, None]
-    return surface, True
+    return surface, True, swing
 
 
 def _cap_light(pixels_bgr: Bytes, shells: Sequence[Shell], tone: Tone) -> Floats:
