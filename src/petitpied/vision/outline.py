@@ -206,12 +206,15 @@ def _ferets(polygons: Floats) -> Floats:
     first = np.cumsum(count) - count
     start, stop = first[which], (first + count)[which]
     x, y = polygons[which, np.concatenate(corners)].T.copy()
-    after = np.arange(1, len(x) + 1)
-    after[first + count - 1] = first
+    after, before = np.arange(1, len(x) + 1), np.arange(-1, len(x) - 1)
+    after[first + count - 1], before[first] = first, first + count - 1
     edge_x, edge_y = x[after] - x, y[after] - y
-    heading = np.arctan2(edge_y, edge_x)
+    # from edge to edge a hull turns one way, but by rounding to single precision it may dent a
+    # little: what is sought in must rise all the same
+    last_x, last_y = edge_x[before], edge_y[before]
+    turn = np.arctan2(last_x * edge_y - last_y * edge_x, last_x * edge_x + last_y * edge_y)
+    heading = np.cumsum(np.maximum(turn, 0.0))
     heading -= heading[start]
-    heading[heading < 0] += 2 * np.pi
     # the first edge of each hull that is turned by half a turn or more against each edge
     half_on = heading + np.pi
     half_on[half_on > 2 * np.pi] -= 2 * np.pi
