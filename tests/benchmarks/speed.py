@@ -16,11 +16,10 @@ import numpy as np
 
 from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
-from petitpied.rim.batch import Job, inspect_one
+from petitpied.rim.batch import Job, inspect_one, inspected
 from petitpied.surface.survey import Survey
 from petitpied.vision import inspection
 from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
 from tests.benchmarks.baselines import by_hough_circles, by_watershed
 
 #: a shell's diameter in the timed photo, relative to its width, for the baselines
@@ -52,7 +51,7 @@ def paired_times(photo: Path, rounds: int) -> Times:
             "bare JPEG decode (OpenCV)": lambda: cv2.imdecode(
                 np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR
             ),
-            "decode and inspect": lambda: inspect_photo(decode_photo(data, photo.name), Settings()),
+            "decode and inspect": lambda: inspected(decode_photo(data, photo.name), Settings()),
             "the same without surfaces": lambda: _sizes_and_shapes(data, photo.name),
             "decode, inspect, write all four files": lambda: inspect_one(job, Settings()),
             "threshold, distance, watershed, regionprops (scikit-image)": lambda: by_watershed(
@@ -76,7 +75,7 @@ def _sizes_and_shapes(data: bytes, name: str) -> Record:
         inspection, "survey", lambda scene, *_heights: Survey(tuple(scene.shells))
     )
     with bare:
-        return inspect_photo(decode_photo(data, name), Settings())
+        return inspected(decode_photo(data, name), Settings())
 
 
 def whole_command(photo: Path, rounds: int) -> tuple[float, float]:

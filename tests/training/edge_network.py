@@ -7,16 +7,19 @@ Residual convolutions of growing dilation (Yu & Koltun, ICLR 2016); between them
 what its mean ray looks like, so that a foot seen clearly on one side helps on the other.
 """
 
+from pathlib import Path
+
+import onnx
 import torch
 from torch import nn
 from torch.nn import functional as F
 
 PAD = 16
-WIDTH = 24
+WIDTH = 16
 RAY_STRIDE, SAMPLE_STRIDE = 4, 4
 #: dilation of each block along rays and along samples: OpenCV takes longer for none
 DILATIONS = ((2, 1), (2, 1), (4, 2), (8, 4), (2, 1), (2, 2), (4, 1), (1, 2))
-#: those of the wider networks that taught this one
+#: those of the first, wider networks, which taught the one that taught this one
 TEACHER_DILATIONS = ((1, 1), (2, 1), (4, 2), (8, 4), (1, 1), (2, 2), (4, 1), (1, 1))
 #: after these blocks the mean ray is told
 TOLD_AFTER = (1, 4, 5)
@@ -91,6 +94,48 @@ class AsShipped(nn.Module):
         for layer in list(self.net.stem)[1:]:
             y = layer(y)
         return self.net.head(self.net.blocks(y))
+
+
+class FromOnnx(nn.Module):
+    """A network as it was written for OpenCV: its norms are part of its convolutions."""
+
+    def __init__(self, file: Path, width: int) -> None:
+        super().__init__()
+        graph = onnx.load(file).graph
+        arrays = {t.name: torch.tensor(onnx.numpy_helper.to_array(t)) for t in graph.initializer}
+        folded = iter(
+            [
+                (arrays[node.input[1]], arrays[node.input[2]])
+                for node in graph.node
+                if node.op_type == "Conv"
+            ]
+        )
+
+        def with_norm(plain: nn.Module) -> nn.Conv2d:
+            assert isinstance(plain, nn.Conv2d)
+            weight, bias = next(folded)
+            assert plain.weight.shape == weight.shape, "the file is of another width or depth"
+            conv = nn.Conv2d(
+                plain.in_channels, plain.out_channels, plain.kernel_size, plain.stride,
+                plain.padding, plain.dilation,
+            )  # fmt: skip
+            conv.weight.data, conv.bias.data = weight, bias
+            return conv
+
+        shipped = AsShipped(EdgeNet(width))
+        stem = shipped.net.stem
+        shipped.first, stem[0], stem[1] = with_norm(shipped.first), nn.Identity(), nn.Identity()
+        stem[3], stem[4] = with_norm(stem[3]), nn.Identity()
+        for layer in shipped.net.blocks:
+            if isinstance(layer, Block):
+                layer.mix, layer.norm = with_norm(layer.mix), nn.Identity()
+            else:
+                layer.a, layer.b = with_norm(layer.a), with_norm(layer.b)
+        shipped.net.head = with_norm(shipped.net.head)
+        self.shipped = shipped.requires_grad_(False)
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return self.shipped(squares(x))
 
 
 def squares(x: torch.Tensor) -> torch.Tensor:

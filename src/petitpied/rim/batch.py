@@ -31,6 +31,7 @@ from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.domain.photo import Photo
+    from petitpied.domain.record import Record
     from petitpied.sorting.limits import Limits
 
 
@@ -103,6 +104,14 @@ def _spare_strangers(path: Path) -> None:
         )
 
 
+def inspected(photo: "Photo", settings: Settings) -> "Record":
+    """`petitpied.vision.inspection.inspect_photo`, its view worked out in a second thread."""
+    from petitpied.vision.inspection import inspect_photo
+
+    with ThreadPoolExecutor(1) as beside:
+        return inspect_photo(photo, settings, lambda work: beside.submit(work).result)
+
+
 def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     """Inspect one photo and write its four files.
 
@@ -125,18 +134,17 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
 
     with ThreadPoolExecutor(1) as aside:  # decoding leaves Python free, to import the rest
         decoding = aside.submit(decoded, job.photo, settings)
+        import petitpied.vision.inspection  # noqa: F401 as `inspected` will need it
         from petitpied.rim.growth_words import growth_lines
         from petitpied.rim.overlay import marked_jpeg
         from petitpied.rim.record_files import record_bytes
         from petitpied.rim.summary import summarise, summary_lines
         from petitpied.rim.surface_words import surface_lines
         from petitpied.rim.table_files import coco_bytes, csv_bytes
-        from petitpied.vision.inspection import inspect_photo
 
         photo = decoding.result()
     if job.second is None:
-        with ThreadPoolExecutor(1) as beside:
-            record = inspect_photo(photo, settings, lambda work: beside.submit(work).result)
+        record = inspected(photo, settings)
     else:
         from petitpied.vision.two_photos import inspect_two
 
@@ -145,7 +153,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         from petitpied.vision.growth import with_growth
 
         raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
-        record = with_growth(record, inspect_photo(decoded(job.before, raw), raw))
+        record = with_growth(record, inspected(decoded(job.before, raw), raw))
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
         from petitpied.rim.lot_files import judged
