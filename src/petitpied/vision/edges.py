@@ -30,7 +30,7 @@ EDGE_SIGMA_PX = 1.3
 SLOPE_COST = 0.5
 #: half width of the band about the network's proposal in which the edge is measured, relative
 #: to the radius: six times the proposals' mean error on path-traced trays that no training saw
-#: (0.45 to 0.52 %); with the network before, 2 and 4.5 % gave the same diameters there within
+#: (0.36 to 0.47 %); with a network before, 2 and 4.5 % gave the same diameters there within
 #: 0.002 mm root mean square
 BAND_REL = 0.03
 #: coarse outlines farther off than this somewhere, relative to the radius, are proposed for anew:
@@ -49,19 +49,17 @@ NEAREST, SEARCHED_AGAIN = 8, 2  # of the places with the least disagreement; rou
 #: neighbour 0.31 and more. Then it is looked at once more about its own smooth shape, and taken so
 #: where it is nearly as sure as before
 MISSHAPEN_REL, NEARLY_AS_SURE_REL = 0.28, 0.95
-#: a place counts by the logarithm of its probability, and this much by that of its strength: 0 to
-#: 0.5 gave diameters of 0.115 to 0.121 mm root mean square on the shared trays, 1 gave 0.130,
-#: with the network before
+#: a place counts by the logarithm of its probability, and this much by that of its strength: 0.1,
+#: 0.25 and 0.5 gave diameters of 0.106, 0.106 and 0.107 mm root mean square on the same 52 trays
 STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none
 LEAST_PROBABILITY = 1e-3
 #: the edge is this share of the network's own expectation near the path, the rest is the steepest
 #: change: that lies inside the true edge where creases between a foot's ruffles are as dark as the
-#: liner (-0.07 mm on samples); the network errs a tray at a time. On scenes that neither had seen
-#: 0, 0.5, 2/3 and 1 gave diameters of 0.110, 0.107, 0.110 and 0.111 mm root mean square with the
-#: true view, on the shared trays 0.120, 0.111, 0.112, 0.118, on the samples, which were trained on,
-#: 0.100, 0.077, 0.070, 0.061; a reach of 5 px gave the same within 0.001 (the network before). With
-#: this one 0.5 and 2/3 are alike there, and small drawn pictures read 0.02 mm better with 0.5
+#: liner (-0.07 mm on samples); the network errs a tray at a time. On 52 traced trays of two makers
+#: 1/2, 2/3 and 0.85 gave diameters of 0.106, 0.105 and 0.104 mm root mean square; small drawn
+#: pictures read 0.02 mm better with 1/2; a reach of 5 px gave the same within 0.001 (networks
+#: before)
 NETWORK_SHARE, NETWORK_REACH_PX = 1 / 2, 3.0
 #: the cap's edge counts where a foot at least this wide is proposed, relative to the radius
 #: (0.3 mm on 22 mm)
