@@ -304,6 +304,8 @@ def _searched(
     if not len(lost):
         return centre, proposals
     good = off <= FAR_REL
+    if not good.any():
+        return centre, proposals
     usual = float(np.median(proposals.outer_px[good]))
     least = SURE_ENOUGH_REL * float(np.median(proposals.certainty()[good]))
     centre = centre.copy()
