@@ -21,8 +21,9 @@ Floats = NDArray[np.float64]
 
 #: samples of a ray, between these shares of the coarse radius
 SAMPLES, FROM_REL, TO_REL = 96, 0.79, 1.21
-#: rays wrapped round at both ends; shells at a time; the network's strides
-PAD, SHELLS, RAY_STRIDE, SAMPLE_STRIDE = 16, 12, 4, 4
+#: rays wrapped round at both ends; shells at a time, always as many, since OpenCV sets a network up
+#: anew for every other number, which takes as long as a few shells; the network's strides
+PAD, SHELLS, RAY_STRIDE, SAMPLE_STRIDE = 16, 6, 4, 4
 
 
 @dataclass(frozen=True)
@@ -128,8 +129,13 @@ def propose_edges(
     board = _strips(pixels_bgr, centre_px, coarse_px, light.at(centre_px / size))
     net, both = _network(), np.empty((2, len(board), RAYS, SAMPLES), np.float32)
     for first in range(0, len(board), SHELLS):
-        these = slice(first, first + SHELLS)
-        net.setInput(board[these])
-        _to_probabilities(np.asarray(net.forward(), np.float32), both[:, these])
+        these = board[first : first + SHELLS]
+        count = len(these)
+        if count < SHELLS:
+            empty = np.zeros((SHELLS - count, *board.shape[1:]), np.float32)
+            these = np.concatenate([these, empty])
+        net.setInput(these)
+        out = np.asarray(net.forward(), np.float32)[:count]
+        _to_probabilities(out, both[:, first : first + count])
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
     return EdgeProposals(both[0], both[1], part, coarse_px)

@@ -80,6 +80,10 @@ class EdgeBand:
     weight: Floats
     points_px: Floats
 
+    def only(self, which: NDArray[np.bool_]) -> "EdgeBand":
+        """Those of the shells ``which`` (S,)."""
+        return EdgeBand(self.radius_px[which], self.weight[which], self.points_px[which])
+
 
 @dataclass(frozen=True)
 class ShellEdges:
@@ -89,6 +93,11 @@ class ShellEdges:
     angle_rad: Floats  # (RAYS,), from +u towards +v
     outer: EdgeBand
     cap: EdgeBand
+
+    def only(self, which: NDArray[np.bool_]) -> "ShellEdges":
+        """Those of the shells ``which`` (S,)."""
+        outer, cap = self.outer.only(which), self.cap.only(which)
+        return ShellEdges(self.centre_px[which], self.angle_rad, outer, cap)
 
 
 def _channels(strip_bgr: NDArray[np.uint8]) -> NDArray[np.float32]:

@@ -60,7 +60,8 @@ def in_turn(work: Callable[[], T], /) -> Callable[[], T]:
 def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> Record:
     """Measure every shell in a photo.
 
-    The cards and the view are looked for ``aside`` while shells are found: neither needs the other.
+    The cards and the view are looked for ``aside`` while shells and their edges are: neither needs
+    the other.
 
     Raises
     ------
@@ -76,16 +77,20 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
     guess = photo.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
     seeing = aside(lambda: _see(photo, settings, guess))
     found = find_shells(photo.pixels_bgr)
+    whole = [seed for seed in found.seeds if seed.whole]
+    # also of the few that prove to be no shells once the view is known
+    edges = find_edges(photo.pixels_bgr, whole, found.light) if whole else None
     seen = seeing()
     solved, straight, cards, sightings = seen.solved, seen.straight, seen.cards, seen.sightings
     warnings = [*photo.warnings, *seen.warnings]
     sorted_out = _sort_out(found.seeds, cards, solved.view)
-    if not sorted_out.measurable:
+    if edges is None or not sorted_out.measurable:
         raise _no_shells(photo, len(sorted_out.seeds))
     heights = (
         heights_from_ruler(settings.shell_height_mm) if settings.shell_height_mm else Heights()
     )
-    edges = find_edges(photo.pixels_bgr, sorted_out.measurable, found.light)
+    kept = {id(seed) for seed in sorted_out.measurable}
+    edges = edges.only(np.array([id(seed) in kept for seed in whole]))
     measured = _measure(solved.view, sorted_out, edges, straight, cards, heights)
     warnings += view_warnings(measured.view, solved, sightings, bool(guess.profile or focal_mm))
     warnings += measured.warnings
