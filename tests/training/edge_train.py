@@ -10,7 +10,6 @@ whole step, with the making of its batch, is one CUDA graph and nothing waits fo
 import argparse
 import copy
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -49,6 +48,7 @@ from tests.training.edge_network import (
     scores,
     squares,
 )
+from tests.training.graphs import stepper
 
 RATE = 3e-3
 TARGET_SIGMA = 1.2  # samples
@@ -162,11 +162,7 @@ def train(
             torch._foreach_lerp_(mean, own, 1 - KEPT)
             last_loss.copy_(loss)
 
-    def by_itself() -> None:
-        best.zero_grad(set_to_none=True)
-        step()
-
-    take = _as_graph(by_itself, step, best) if on_gpu else by_itself
+    take = stepper(step, best, device)
 
     def told() -> str:
         return "; ".join(f"{n} {check(average, d)}" for n, d in held.items())
@@ -188,26 +184,7 @@ def train(
     return average
 
 
-def _as_graph(
-    by_itself: Callable[[], None], step: Callable[[], None], best: torch.optim.Optimizer
-) -> Callable[[], None]:
-    """The step recorded once and replayed."""
-    torch.backends.cudnn.benchmark = True
-    aside = torch.cuda.Stream()
-    aside.wait_stream(torch.cuda.current_stream())
-    with torch.cuda.stream(aside):
-        for _ in range(6):
-            by_itself()
-    torch.cuda.current_stream().wait_stream(aside)
-    torch.cuda.synchronize()
-    graph = torch.cuda.CUDAGraph()
-    best.zero_grad(set_to_none=True)
-    with torch.cuda.graph(graph):
-        step()
-    return graph.replay
-
-
-def export(net: EdgeNet, target: Path, rays: int = 192, shells: int = 12) -> None:
+def export(net: EdgeNet, target: Path, rays: int = 192, shells: int = 6) -> None:
     """Write the network as ONNX for a fixed number of shells at a time, for OpenCV."""
     shipped = AsShipped(net.cpu().float()).eval()
     torch.onnx.export(

@@ -10,7 +10,8 @@ import torch
 from torch import nn
 
 OFFSET_UNIT_PX = 64.0
-WIDTHS = (16, 32, 48, 72, 80, 80)  # channels at strides 2, 4, 8, 16, 32, 64
+WIDTHS = (8, 24, 32, 48, 64, 64)  # channels at strides 2, 4, 8, 16, 32, 64
+TEACHER_WIDTHS = (16, 32, 48, 72, 80, 80)  # of the network before, which taught this one
 
 
 def _conv(inputs: int, outputs: int, stride: int = 1) -> nn.Sequential:
@@ -36,9 +37,9 @@ class _Residual(nn.Module):
 class FinderNet(nn.Module):
     """See the module's docstring."""
 
-    def __init__(self) -> None:
+    def __init__(self, widths: tuple[int, ...] = WIDTHS) -> None:
         super().__init__()
-        w = WIDTHS
+        w = widths
         self.stem = _conv(3, w[0], 2)
         self.down = nn.ModuleList(
             [

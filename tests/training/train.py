@@ -1,4 +1,4 @@
-"""Train the finder's network and write it as ONNX.
+"""Train the wide network that taught the finder's, and write it as ONNX (`finder_teach`).
 
 ``python -m tests.training.train --scenes 6000 --held-out 200 --minutes 5 --out finder.onnx``
 
@@ -16,7 +16,7 @@ import torch
 from torch.nn import functional as F
 
 from tests.training.data import FIRST_SEED, HELD_OUT_SEED, SIZE_PX, render_set
-from tests.training.network import OFFSET_UNIT_PX, FinderNet
+from tests.training.network import OFFSET_UNIT_PX, TEACHER_WIDTHS, FinderNet
 
 BATCH = 16
 MOST_SHELLS = 160  # numbers a picture may hold
@@ -167,7 +167,7 @@ def train(folder: Path, minutes: float, seed: int, start: Path | None) -> Finder
     torch.manual_seed(seed)
     rng = torch.Generator(device).manual_seed(seed)
     data, check = load(folder / "train", device), load(folder / "held_out", device)
-    net = FinderNet().to(device).to(memory_format=torch.channels_last)
+    net = FinderNet(TEACHER_WIDTHS).to(device).to(memory_format=torch.channels_last)
     if start:
         net.load_state_dict(torch.load(start, map_location=device))
     best = torch.optim.AdamW(net.parameters(), lr=3e-3, weight_decay=1e-3)
