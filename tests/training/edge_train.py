@@ -8,7 +8,6 @@ whole step, with the making of its batch, is one CUDA graph and nothing waits fo
 """
 
 import argparse
-import copy
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -48,7 +47,7 @@ from tests.training.edge_network import (
     scores,
     squares,
 )
-from tests.training.graphs import stepper
+from tests.training.graphs import Learner, stepper
 
 RATE = 3e-3
 TARGET_SIGMA = 1.2  # samples
@@ -130,17 +129,10 @@ def train(
     on_gpu = device.type == "cuda"
     for teacher in teachers:
         teacher.to(device, memory_format=torch.channels_last).eval()
-    net.to(device, memory_format=torch.channels_last).train()
-    average = copy.deepcopy(net).requires_grad_(False)
+    learner = Learner(net, device, KEPT)
+    average, rate = learner.mean, learner.rate
     drawables = [Drawable.of(d, n) for d, n in zip(sets, (DRAWN, TRAYS), strict=False)]
-    orders, rate = torch.tensor(ORDERS, device=device), torch.tensor(1e-5, device=device)
-    best = torch.optim.AdamW(
-        net.parameters(), lr=rate, weight_decay=1e-3, capturable=on_gpu, foreach=on_gpu
-    )
-    own, mean = (
-        [*n.parameters(), *(b for b in n.buffers() if b.is_floating_point())]
-        for n in (net, average)
-    )
+    orders = torch.tensor(ORDERS, device=device)
     last_loss = torch.zeros((), device=device)
 
     def step() -> None:
@@ -155,14 +147,11 @@ def train(
                 theirs = [scores(teacher(strips)).exp() for teacher in teachers]
         taught = torch.stack(theirs).mean(0) if theirs and schedule.share else None
         loss = taught_loss(scores(out), edges, taught, schedule.share)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-        best.step()
+        learner.learn(loss)
         with torch.no_grad():
-            torch._foreach_lerp_(mean, own, 1 - KEPT)
             last_loss.copy_(loss)
 
-    take = stepper(step, best, device)
+    take = stepper(step, learner.best, device)
 
     def told() -> str:
         return "; ".join(f"{n} {check(average, d)}" for n, d in held.items())

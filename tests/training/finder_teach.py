@@ -9,7 +9,6 @@ the teacher's maps. On a GPU a step is one CUDA graph (69 a second).
 """
 
 import argparse
-import copy
 import time
 from pathlib import Path
 
@@ -23,7 +22,7 @@ from torch.nn import functional as F
 from petitpied.vision.finder_network import INPUT_PX
 from tests.training.data import render_set
 from tests.training.edge_batches import ORDERS
-from tests.training.graphs import stepper
+from tests.training.graphs import Learner, stepper
 from tests.training.network import TEACHER_WIDTHS, FinderNet
 from tests.training.train import load, loss_of
 
@@ -149,19 +148,8 @@ def teach(
     """The running mean of the net's weights."""
     device = traced.device
     on_gpu = device.type == "cuda"
-    for each in (net, teacher):
-        each.to(device, memory_format=torch.channels_last)
-    net.train()
-    teacher.eval()
-    average = copy.deepcopy(net).requires_grad_(False)
-    orders, rate = torch.tensor(ORDERS, device=device), torch.tensor(1e-5, device=device)
-    best = torch.optim.AdamW(
-        net.parameters(), lr=rate, weight_decay=1e-3, capturable=on_gpu, foreach=on_gpu
-    )
-    own, mean = (
-        [*n.parameters(), *(b for b in n.buffers() if b.is_floating_point())]
-        for n in (net, average)
-    )
+    teacher.to(device, memory_format=torch.channels_last).eval()
+    learner, orders = Learner(net, device, KEPT), torch.tensor(ORDERS, device=device)
 
     def planes(pictures: torch.Tensor) -> torch.Tensor:
         return pictures.permute(0, 3, 1, 2).float() / 255
@@ -180,23 +168,19 @@ def teach(
                 taught = teacher(x)
         assert labels is not None
         loss = loss_of(out[:DRAWN], labels[:, 0], labels[:, 1]) + apart(out, taught)
-        loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-        best.step()
-        with torch.no_grad():
-            torch._foreach_lerp_(mean, own, 1 - KEPT)
+        learner.learn(loss)
 
-    take = stepper(step, best, device)
+    take = stepper(step, learner.best, device)
     began, steps = time.monotonic(), 0
     while (part := (time.monotonic() - began) / (60 * minutes)) < 1:
         falling = part / 0.05 if part < 0.05 else 0.5 * (1 + np.cos(np.pi * (part - 0.05) / 0.95))
-        rate.fill_(max(rate_at_most * falling, 1e-6))
+        learner.rate.fill_(max(rate_at_most * falling, 1e-6))
         take()
         steps += 1
         if on_gpu and steps % 10 == 0:
             torch.cuda.current_stream().synchronize()
     print(f"{steps} steps", flush=True)
-    return average
+    return learner.mean
 
 
 def export(net: FinderNet, target: Path) -> None:
