@@ -65,7 +65,8 @@ BY_LINER = (0.045, 0.02, "the liner's shade")
 BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
 UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")
 #: logarithm of the light that a cap may send back at most, against a perfect white's: white ones
-#: send back 0.9, and a dome that faces a low lamp gets a third more light than a level card
+#: send back 0.9, and a dome that faces a low lamp gets a third more light than a level card (common
+#: practice, no source)
 LIGHTEST = 0.2
 #: cards that differ this far (tray widths) tell the light's slope between them
 CARDS_APART_MM = 120.0
