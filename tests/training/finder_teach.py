@@ -22,6 +22,7 @@ from torch.nn import functional as F
 from petitpied.vision.finder_network import INPUT_PX
 from tests.training.data import render_set
 from tests.training.edge_batches import ORDERS
+from tests.training.finder_batches import colour, warp
 from tests.training.graphs import Learner, stepper
 from tests.training.network import TEACHER_WIDTHS, FinderNet
 from tests.training.train import load, loss_of
@@ -74,55 +75,6 @@ def traced_pictures(folders: list[Path], size_px: tuple[int, int]) -> np.ndarray
     return np.array(found)
 
 
-def _uniform(like: torch.Tensor, low: float, high: float, *shape: int) -> torch.Tensor:
-    return low + (high - low) * torch.rand(len(like), *shape, device=like.device)
-
-
-def warp(
-    picture: torch.Tensor, labels: torch.Tensor | None
-) -> tuple[torch.Tensor, torch.Tensor | None]:
-    """As `tests.training.train.warp`, at the size at which the network is run."""
-
-    def uniform(low: float, high: float) -> torch.Tensor:
-        return _uniform(picture, low, high)
-
-    angle = torch.where(uniform(0, 1) < 0.3, uniform(-3.14, 3.14), uniform(-0.15, 0.15))
-    zoom, stretch = torch.exp(uniform(-0.5, 0.45)), torch.exp(uniform(-0.12, 0.12))
-    flip = torch.where(uniform(0, 1) < 0.5, -1.0, 1.0)
-    width, height = INPUT_PX
-    aspect, c, s = width / height, torch.cos(angle), torch.sin(angle)
-    across = [zoom * c * flip * stretch, -zoom * s / aspect, uniform(-0.3, 0.3)]
-    down = [zoom * s * aspect * flip * stretch, zoom * c, uniform(-0.3, 0.3)]
-    matrix = torch.stack([torch.stack(across, 1), torch.stack(down, 1)], 1)
-    grid = F.affine_grid(matrix, [len(picture), 1, height, width], align_corners=False)
-    outside = (grid.abs() > 1).any(dim=-1)[:, None]
-    smooth = F.grid_sample(picture, grid, "bilinear", "reflection", align_corners=False)
-    smooth = torch.where(outside, _uniform(picture, 0, 1, 3, 1, 1), smooth)
-    if labels is None:
-        return smooth, None
-    return smooth, F.grid_sample(labels, grid, "nearest", "zeros", align_corners=False)
-
-
-def colour(picture: torch.Tensor, orders: torch.Tensor) -> torch.Tensor:
-    """As `tests.training.train.colour`, without the host waiting for the device."""
-
-    def uniform(low: float, high: float, *shape: int) -> torch.Tensor:
-        return _uniform(picture, low, high, *shape)
-
-    x = picture.clamp(0, 1) ** torch.exp(uniform(-0.45, 0.45, 1, 1, 1))
-    x = x * torch.exp(uniform(-0.25, 0.25, 3, 1, 1)) * torch.exp(uniform(-0.3, 0.15, 1, 1, 1))
-    mean = x.mean(dim=(2, 3), keepdim=True)
-    x = mean + (x - mean) * torch.exp(uniform(-0.4, 0.3, 1, 1, 1))
-    grey, pale = x.mean(dim=1, keepdim=True), uniform(0, 1, 1, 1, 1) < 0.08
-    x = grey + (x - grey) * torch.where(pale, 0.0, torch.exp(uniform(-0.5, 0.4, 1, 1, 1)))
-    order = orders[torch.randint(len(ORDERS), (len(x),), device=x.device)]
-    swapped = torch.gather(x, 1, order[:, :, None, None].expand(-1, -1, *x.shape[2:]))
-    x = torch.where(uniform(0, 1, 1, 1, 1) < 0.15, swapped, x)
-    x = x + (x - F.avg_pool2d(x, 3, 1, 1)) * uniform(-0.9, 0.8, 1, 1, 1)
-    x = x + torch.randn(x.shape, device=x.device) * uniform(0, 0.03, 1, 1, 1)
-    return x.clamp(0, 1)
-
-
 def apart(out: torch.Tensor, taught: torch.Tensor) -> torch.Tensor:
     """Distance of the maps from the teacher's: masks by cross entropy, votes where shells are."""
     out, taught = out.float(), taught.float()
@@ -158,8 +110,8 @@ def teach(
         some = torch.randint(len(drawn["picture"]), (DRAWN,), device=device)
         others = torch.randint(len(traced), (TRACED,), device=device)
         maps = torch.stack([drawn["shell"][some], drawn["cap"][some]], 1).float()
-        known, labels = warp(planes(drawn["picture"][some]), maps)
-        unknown, _ = warp(planes(traced[others]), None)
+        known, labels = warp(planes(drawn["picture"][some]), maps, INPUT_PX)
+        unknown, _ = warp(planes(traced[others]), None, INPUT_PX)
         x = colour(torch.cat([known, unknown]), orders)
         x = x.contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, torch.bfloat16, cache_enabled=False):

@@ -16,6 +16,8 @@ import torch
 from torch.nn import functional as F
 
 from tests.training.data import FIRST_SEED, HELD_OUT_SEED, SIZE_PX, render_set
+from tests.training.edge_batches import ORDERS
+from tests.training.finder_batches import colour, warp
 from tests.training.network import OFFSET_UNIT_PX, TEACHER_WIDTHS, FinderNet
 
 BATCH = 16
@@ -29,64 +31,6 @@ def load(folder: Path, device: torch.device) -> dict[str, torch.Tensor]:
         n: torch.from_numpy(np.load(folder / f"{n}.npy", mmap_mode="r")[:count].copy()).to(device)
         for n in ("picture", "shell", "cap")
     }
-
-
-def warp(
-    picture: torch.Tensor, shell: torch.Tensor, cap: torch.Tensor, rng: torch.Generator
-) -> tuple[torch.Tensor, torch.Tensor, torch.Tensor]:
-    """Turn, flip, stretch and zoom each picture of the batch at random."""
-    n, device = len(picture), picture.device
-
-    def uniform(low: float, high: float) -> torch.Tensor:
-        return low + (high - low) * torch.rand(n, generator=rng, device=device)
-
-    angle = torch.where(uniform(0, 1) < 0.3, uniform(-3.14, 3.14), uniform(-0.15, 0.15))
-    zoom = torch.exp(uniform(-0.5, 0.45))
-    stretch = torch.exp(uniform(-0.12, 0.12))
-    flip = torch.where(uniform(0, 1) < 0.5, -1.0, 1.0)
-    aspect = SIZE_PX[0] / SIZE_PX[1]
-    c, s = torch.cos(angle), torch.sin(angle)
-    matrix = torch.stack(
-        [
-            torch.stack([zoom * c * flip * stretch, -zoom * s / aspect, uniform(-0.3, 0.3)], 1),
-            torch.stack([zoom * s * aspect * flip * stretch, zoom * c, uniform(-0.3, 0.3)], 1),
-        ],
-        1,
-    )
-    grid = F.affine_grid(matrix, [n, 1, SIZE_PX[1], SIZE_PX[0]], align_corners=False)
-    smooth = F.grid_sample(picture, grid, "bilinear", "reflection", align_corners=False)
-    nearest = torch.stack([shell, cap], 1)
-    # reflection would show shells twice with one number: outside is empty for both
-    outside = (grid.abs() > 1).any(dim=-1)[:, None]
-    nearest = F.grid_sample(nearest, grid, "nearest", "zeros", align_corners=False)
-    fill = torch.rand(n, 3, 1, 1, generator=rng, device=device)
-    smooth = torch.where(outside, fill, smooth)
-    return smooth, nearest[:, 0], nearest[:, 1]
-
-
-def colour(picture: torch.Tensor, rng: torch.Generator) -> torch.Tensor:
-    """Change brightness, contrast, white balance, hue, sharpness and noise at random."""
-    n, device = len(picture), picture.device
-
-    def uniform(low: float, high: float, *shape: int) -> torch.Tensor:
-        return low + (high - low) * torch.rand(n, *shape, generator=rng, device=device)
-
-    x = picture.clamp(0, 1) ** torch.exp(uniform(-0.45, 0.45, 1, 1, 1))
-    x = x * torch.exp(uniform(-0.25, 0.25, 3, 1, 1)) * torch.exp(uniform(-0.3, 0.15, 1, 1, 1))
-    mean = x.mean(dim=(2, 3), keepdim=True)
-    x = mean + (x - mean) * torch.exp(uniform(-0.4, 0.3, 1, 1, 1))
-    grey = x.mean(dim=1, keepdim=True)
-    saturation = torch.where(
-        uniform(0, 1, 1, 1, 1) < 0.08, 0.0, torch.exp(uniform(-0.5, 0.4, 1, 1, 1))
-    )
-    x = grey + (x - grey) * saturation
-    order = torch.randperm(3, generator=rng, device=device)
-    swap = uniform(0, 1, 1, 1, 1) < 0.15
-    x = torch.where(swap, x[:, order], x)
-    soft = F.avg_pool2d(x, 3, 1, 1)
-    x = x + (x - soft) * uniform(-0.9, 0.8, 1, 1, 1)
-    x = x + torch.randn(x.shape, generator=rng, device=device) * uniform(0, 0.03, 1, 1, 1)
-    return x.clamp(0, 1)
 
 
 def targets(
@@ -166,6 +110,7 @@ def train(folder: Path, minutes: float, seed: int, start: Path | None) -> Finder
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(seed)
     rng = torch.Generator(device).manual_seed(seed)
+    orders = torch.tensor(ORDERS, device=device)
     data, check = load(folder / "train", device), load(folder / "held_out", device)
     net = FinderNet(TEACHER_WIDTHS).to(device).to(memory_format=torch.channels_last)
     if start:
@@ -182,11 +127,13 @@ def train(folder: Path, minutes: float, seed: int, start: Path | None) -> Finder
         for group in best.param_groups:
             group["lr"] = max(rate, 1e-6)
         index = torch.randint(len(data["picture"]), (BATCH,), generator=rng, device=device)
-        picture, shell, cap = warp(*batches(data, index), rng)
-        picture = colour(picture, rng).contiguous(memory_format=torch.channels_last)
+        picture, shell, cap = batches(data, index)
+        picture, labels = warp(picture, torch.stack([shell, cap], 1), SIZE_PX)
+        assert labels is not None
+        picture = colour(picture, orders).contiguous(memory_format=torch.channels_last)
         with torch.autocast(device.type, torch.bfloat16):
             out = net(picture)
-        loss = loss_of(out, shell, cap)
+        loss = loss_of(out, labels[:, 0], labels[:, 1])
         best.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
