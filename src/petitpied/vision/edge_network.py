@@ -24,6 +24,8 @@ SAMPLES, FROM_REL, TO_REL = 96, 0.79, 1.21
 #: rays wrapped round at both ends; shells at a time, always as many, since OpenCV sets a network up
 #: anew for every other number, which takes as long as a few shells; the network's strides
 PAD, SHELLS, RAY_STRIDE, SAMPLE_STRIDE = 16, 6, 4, 4
+#: of the scores' exponentials a ray's sum is a single precision's number up to here
+MOST_SCORE = np.float32(80)
 
 
 @dataclass(frozen=True)
@@ -106,9 +108,8 @@ def _to_probabilities(out: NDArray[np.float32], both: NDArray[np.float32]) -> No
         own = both[kind].reshape(shells, rays, RAY_STRIDE, quarter, SAMPLE_STRIDE)
         own[:] = scores[:, kind].transpose(0, 3, 1, 4, 2)
         rows = both[kind]
-        rows -= rows.max(axis=2, keepdims=True)
-        np.exp(rows, out=rows)
-        rows /= rows.sum(axis=2, keepdims=True)
+        np.exp(np.clip(rows, -MOST_SCORE, MOST_SCORE, out=rows), out=rows)
+        rows *= 1 / (rows @ np.ones(SAMPLES, np.float32))[..., None]
 
 
 def propose_edges(

@@ -44,6 +44,8 @@ T = TypeVar("T")
 
 #: diameters a shell may have, mm: 15 to 80 mm (common practice, no source) with a margin
 SHELL_RANGE_MM = (12.0, 95.0)
+#: the fit that heights are taken from sees one ray in so many (`petitpied.vision.rings`)
+THINNED = 3
 
 
 class Aside(Protocol):
@@ -279,7 +281,7 @@ def _measure(
     occupied = np.concatenate([centres, view.to_plane(np.concatenate(seen))])
     frame = tray_frame(view, straight, occupied, row_angle)
     view = view.moved(frame.origin_mm, frame.turn_deg)
-    first = fit_rings(view, edges, heights, neighbours.free)
+    first = fit_rings(view, edges, heights, neighbours.free, every=THINNED)
     heights = refine_heights(first, heights)
     rings = fit_rings(view, edges, heights, neighbours.free, first)
     lattice = find_lattice(view.to_plane(middles, heights.foot_mm), diameters)

@@ -6,6 +6,7 @@ dome or a foot's wall reaches beyond its ring in the picture.
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -98,7 +99,12 @@ class Geometry:
         self.camera_mm = -float(view.camera_centre_mm[2])
         self.outer = view.to_plane(edges.outer.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
         self.cap = view.to_plane(edges.cap.points_px.reshape(-1, 2)).reshape(shells, rays, 2)
-        self.middle = view.to_plane(edges.centre_px)
+
+    def every(self, step: int) -> "Geometry":
+        """The same with one ray in so many."""
+        thinner = copy(self)
+        thinner.outer, thinner.cap = self.outer[:, ::step], self.cap[:, ::step]
+        return thinner
 
     def at_height(self, plane: Floats, height: Floats) -> Floats:
         """Points seen at (S, N, 2) on the liner, moved to the plane ``height`` (S,) above it."""
