@@ -19,7 +19,7 @@ from petitpied.vision.budget import (
     CARD_THICKNESS_U_MM,
     FOOT_OWN_U_MM,
     PRINT_SCALE_REL,
-    ShellDoubt,
+    ShellDoubts,
     scale_slopes,
     triangular_root,
 )
@@ -76,12 +76,13 @@ def both():
     slopes = scale_slopes(view, PLACES)
     camera = view.camera_centre_mm
     radius_u = EDGE_U_MM / np.sqrt(RAYS)
-    told = []
-    for place, slope in zip(PLACES, slopes, strict=True):
-        slant = float(np.hypot(*(place - camera[:2])) / -camera[2])
-        # all of the foot shows: where it hides, the edges are not drawn here
-        doubt = ShellDoubt(slope, -camera[2], slant, heights, 0.0, radius_u, 0.0, 0.0, 1.0)
-        told.append(doubt.foot_diameter(2 * RADIUS_MM))
+    slant = np.hypot(*(PLACES - camera[:2]).T) / -camera[2]
+    none, edges = np.zeros(len(PLACES)), np.full(len(PLACES), radius_u)
+    # all of the foot shows: where it hides, the edges are not drawn here
+    doubts = ShellDoubts(
+        slopes, -camera[2], slant, heights, none, edges, none, none, 1 - none, none
+    )
+    told = doubts.foot_diameters(np.full(len(PLACES), 2 * RADIUS_MM))
     return told, simulated(view, heights, np.random.default_rng(20))
 
 

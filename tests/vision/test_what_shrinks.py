@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from petitpied.vision.budget import ShellDoubt, scale_slopes
+from petitpied.vision.budget import ShellDoubts, scale_slopes
 from petitpied.vision.find_card import find_cards
 from petitpied.vision.rings import Heights
 from petitpied.vision.view import guess_camera, solve_view
@@ -60,10 +60,11 @@ def test_no_information_changes_nothing(views):
 def test_remedies_are_sorted_and_gain(views):
     one, _ = views
     camera = one.camera_centre_mm
-    slopes = scale_slopes(one, FAR)[0]
-    doubt = ShellDoubt(slopes, -camera[2], 0.4, Heights(), 0.02, 0.02, 0.05, 0.05, 0.6)
+    of_one = (np.array([u]) for u in (0.02, 0.02, 0.05, 0.05, 0.6, 0.0))
+    slopes = scale_slopes(one, FAR)[:1]
+    doubts = ShellDoubts(slopes, -camera[2], np.array([0.4]), Heights(), *of_one)
     corners = one.project(np.array([[0, 0], [85.6, 0], [85.6, 53.98], [0, 53.98]]))
-    size = doubt.foot_diameter(42.0)
+    (size,) = doubts.foot_diameters(np.array([42.0]))
     near = a_shell("A1", diameter_mm=size, centre_mm=(100.0, 80.0))
     far = a_shell("B2", diameter_mm=size, centre_mm=(215.0, 160.0))
     record = a_record([near, far], view=one)

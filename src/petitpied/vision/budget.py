@@ -5,15 +5,14 @@ and what moves all shells of a photo together. What edges in a photo are worth a
 a ruffled, shaded outline is added afterwards, by `petitpied.vision.evidence`.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from math import hypot
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
+from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantities_of
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.vision.rings import Heights
 from petitpied.vision.view_slopes import plane_slopes
@@ -69,96 +68,109 @@ def triangular_root(covariance: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class ShellDoubt:
-    """What is doubtful about one shell: inputs of its budget."""
+class ShellDoubts:
+    """What is doubtful about S shells: inputs of their budgets, arrays (S,) unless said."""
 
-    scale_rel: Floats  # (V,), a row of `scale_slopes`
+    scale_rel: Floats  # (S, V), as of `scale_slopes`
     height_mm: float  # camera's height
-    slant: float  # distance from the camera's foot point over the camera's height
+    slant: Floats  # distance from the camera's foot point over the camera's height
     heights: Heights
-    cap_radius_u_mm: float
-    foot_radius_u_mm: float
-    cap_centre_u_mm: float
-    foot_centre_u_mm: float
-    shows_rel: float
-    blocked_rel: float = 0.0  # share of the outline that is a neighbour's or hidden
+    cap_radius_u_mm: Floats
+    foot_radius_u_mm: Floats
+    cap_centre_u_mm: Floats
+    foot_centre_u_mm: Floats
+    shows_rel: Floats
+    blocked_rel: Floats  # share of the outline that is a neighbour's or hidden
+
+    def only(self, which: NDArray[np.intp]) -> "ShellDoubts":
+        """Those of the shells numbered ``which``."""
+        arrays = {
+            f.name: getattr(self, f.name)[which]
+            for f in fields(self)
+            if f.name not in ("height_mm", "heights")
+        }
+        return replace(self, **arrays)
 
     @property
-    def _hidden(self) -> float:
-        """Share of the foot that the cap hides."""
-        return max(0.0, 1 - self.shows_rel)
+    def _hidden(self) -> Floats:
+        """Share of each foot that the cap hides."""
+        return np.maximum(0.0, 1 - self.shows_rel)
 
-    def _quantity(
+    def _quantities(
         self,
-        value: float,
-        own: Mapping[str, float],
+        values: Floats,
+        own: Mapping[str, Floats],
         *,
         scaled: bool = True,
-        by_rim: float = 0.0,
-        by_foot: float = 0.0,
-    ) -> Quantity:
+        by_rim: Floats | None = None,
+        by_foot: Floats | None = None,
+    ) -> list[Quantity]:
         """Own contributions by cause; sensitivities to the rings' heights, mm a mm; ``scaled``:
         grows with the photo's scale."""
-        mine, shared = [0.0] * len(OWN_CAUSES), [0.0] * len(SHARED_CAUSES)
+        mine = np.zeros((len(values), len(OWN_CAUSES)))
+        shared = np.zeros((len(values), len(SHARED_CAUSES)))
         for cause, u in own.items():
-            mine[_OWN[cause]] = u
-        lift = hypot(by_rim * RIM_OWN_U_MM, by_foot * FOOT_OWN_U_MM)
-        mine[_OWN["this shell's ring heights"]] = lift
-        shared[_SHARED["height of the cap rims"]] = by_rim * self.heights.cap_rim_u_mm
-        shared[_SHARED["height of the feet"]] = by_foot * self.heights.foot_u_mm
+            mine[:, _OWN[cause]] = u
+        for slope, own_u_mm, cause, u_mm in (
+            (by_rim, RIM_OWN_U_MM, "height of the cap rims", self.heights.cap_rim_u_mm),
+            (by_foot, FOOT_OWN_U_MM, "height of the feet", self.heights.foot_u_mm),
+        ):
+            if slope is not None:
+                lift = mine[:, _OWN["this shell's ring heights"]]
+                mine[:, _OWN["this shell's ring heights"]] = np.hypot(lift, slope * own_u_mm)
+                shared[:, _SHARED[cause]] = slope * u_mm
         if scaled:
-            shared[_SHARED["card print"]] = value * PRINT_SCALE_REL
-            thick = value * CARD_THICKNESS_U_MM / self.height_mm
-            shared[_SHARED["card thickness and flatness"]] = thick
-            shared[-len(VIEW_ORDER) :] = (value * self.scale_rel).tolist()
-        return quantity_of(value, mine, shared)
+            shared[:, _SHARED["card print"]] = values * PRINT_SCALE_REL
+            thick = values * CARD_THICKNESS_U_MM / self.height_mm
+            shared[:, _SHARED["card thickness and flatness"]] = thick
+            shared[:, -len(VIEW_ORDER) :] = values[:, None] * self.scale_rel
+        return quantities_of(values.tolist(), mine, shared)
 
-    def _edges(self, radius_u_mm: float, times: float = 2.0) -> dict[str, float]:
+    def _edges(self, radius_u_mm: Floats, times: float = 2.0) -> dict[str, Floats]:
         return {
             "edge points": times * radius_u_mm,
             "neighbours and shadows": times * HIDDEN_ARC_U_MM * self.blocked_rel,
         }
 
-    def cap_diameter(self, value: float) -> Quantity:
+    def cap_diameters(self, values: Floats) -> list[Quantity]:
         """A rim that is higher than thought is nearer to the camera, and so smaller."""
         own = self._edges(self.cap_radius_u_mm)
-        return self._quantity(value, own, by_rim=-value / self.height_mm)
+        return self._quantities(values, own, by_rim=-values / self.height_mm)
 
-    def foot_diameter(self, value: float) -> Quantity:
+    def foot_diameters(self, values: Floats) -> list[Quantity]:
         """Where half of the foot is hidden, the heights decide how the other half is placed."""
-        return self._quantity(
-            value,
+        return self._quantities(
+            values,
             self._edges(self.foot_radius_u_mm),
             by_rim=self._hidden * self.slant,
-            by_foot=-value / self.height_mm,
+            by_foot=-values / self.height_mm,
         )
 
-    def diameter(self, value: float, has_foot: bool) -> Quantity:
-        if has_foot:
-            return self.foot_diameter(value)
+    def bare_diameters(self, values: Floats) -> list[Quantity]:
+        """Of shells without a foot: their caps stand on the liner."""
         own = self._edges(self.cap_radius_u_mm)
-        own["this shell's ring heights"] = value * BARE_RIM_U_MM / self.height_mm
-        by_foot = value * BARE_RIM_U_MM / self.height_mm / max(self.heights.foot_u_mm, 1e-9)
-        return self._quantity(value, own, by_foot=-by_foot)
+        by_foot = values * BARE_RIM_U_MM / self.height_mm / max(self.heights.foot_u_mm, 1e-9)
+        return self._quantities(values, own, by_foot=-by_foot)
 
-    def width(self, value: float, diameter: Quantity) -> Quantity:
-        """A caliper width: as the diameter, and one pair of points instead of all."""
-        return quantity_of(value, diameter.own, diameter.shared)
+    def roundnesses(self, values: Floats) -> list[Quantity]:
+        """A range of radii; a slant stretches the hidden side by the heights."""
+        own = self._edges(np.maximum(self.cap_radius_u_mm, self.foot_radius_u_mm))
+        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant)
 
-    def roundness(self, value: float) -> Quantity:
-        """Roundness: a range of radii; a slant stretches the hidden side by the heights."""
-        own = self._edges(max(self.cap_radius_u_mm, self.foot_radius_u_mm))
-        return self._quantity(value, own, scaled=False, by_rim=0.3 * self.slant)
+    def foot_spreads(self, values: Floats) -> list[Quantity]:
+        own = self._edges(np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm), 1.0)
+        return self._quantities(values, own, scaled=False, by_rim=self._hidden * self.slant)
 
-    def foot_spread(self, value: float) -> Quantity:
-        own = self._edges(float(np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm)), 1.0)
-        return self._quantity(value, own, scaled=False, by_rim=self._hidden * self.slant)
-
-    def lean(self, value: float) -> Quantity:
+    def leans(self, values: Floats) -> list[Quantity]:
         """The rims' height is known, or not, against the feet: theirs above the liner cancels."""
-        own = self._edges(float(np.hypot(self.cap_centre_u_mm, self.foot_centre_u_mm)), 1.0)
-        return self._quantity(value, own, scaled=False, by_rim=self.slant)
+        own = self._edges(np.hypot(self.cap_centre_u_mm, self.foot_centre_u_mm), 1.0)
+        return self._quantities(values, own, scaled=False, by_rim=self.slant)
 
-    def ratio(self, value: float) -> Quantity:
-        """Aspect ratio: of two widths alike, so that what scales them cancels."""
-        return self._quantity(value, {}, scaled=False)
+    def ratios(self, values: Floats) -> list[Quantity]:
+        """Of two sizes alike, so that what scales them cancels."""
+        return self._quantities(values, {}, scaled=False)
+
+
+def widths(values: Sequence[float], diameters: Sequence[Quantity]) -> list[Quantity]:
+    """Caliper widths: as the diameters, and one pair of points instead of all."""
+    return [replace(q, value=value) for value, q in zip(values, diameters, strict=True)]

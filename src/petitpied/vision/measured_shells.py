@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.vision.budget import ShellDoubt, scale_slopes
+from petitpied.vision.budget import ShellDoubts, scale_slopes
 from petitpied.vision.lattice import Lattice
 from petitpied.vision.neighbours import Neighbours
 from petitpied.vision.rings import FittedRings, Heights
@@ -38,26 +39,21 @@ class Places:
     lattice: Lattice
 
 
-def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> list[ShellDoubt]:
+def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> ShellDoubts:
     centres = np.array([cap.centre_mm for cap in rings.cap])
-    scale = scale_slopes(view, centres)
     camera = view.camera_centre_mm
-    slant = np.hypot(*(centres - camera[:2]).T) / -camera[2]
-    return [
-        ShellDoubt(
-            scale[i],
-            -float(camera[2]),
-            float(slant[i]),
-            heights,
-            float(rings.cap_radius_u_mm[i]),
-            float(rings.foot_radius_u_mm[i]),
-            float(rings.cap_centre_u_mm[i]),
-            float(rings.foot_centre_u_mm[i]),
-            float(rings.shows_rel[i]),
-            1.0 - float(free[i].mean()),
-        )
-        for i in range(len(centres))
-    ]
+    return ShellDoubts(
+        scale_slopes(view, centres),
+        -float(camera[2]),
+        np.hypot(*(centres - camera[:2]).T) / -camera[2],
+        heights,
+        rings.cap_radius_u_mm,
+        rings.foot_radius_u_mm,
+        rings.cap_centre_u_mm,
+        rings.foot_centre_u_mm,
+        rings.shows_rel,
+        1.0 - free.mean(axis=1),
+    )
 
 
 def _unmeasured(seed: Seed, reason: str | None, lattice: Lattice, index: int) -> Shell:
@@ -80,7 +76,7 @@ def _with_sizes(
     touching: tuple[str, ...],
     doubts: tuple[str, ...],
 ) -> Shell:
-    size = sizes.quantities
+    measured: dict[str, Any] = dict(sizes.quantities)
     return replace(
         shell,
         touching=touching,
@@ -91,17 +87,7 @@ def _with_sizes(
         cap_outline_px=sizes.cap_outline_px,
         lean_dir_deg=sizes.lean_dir_deg,
         missing=sizes.missing,
-        diameter_mm=size["diameter_mm"],
-        cap_diameter_mm=size["cap_diameter_mm"],
-        foot_diameter_mm=size["foot_diameter_mm"],
-        feret_min_mm=size["feret_min_mm"],
-        feret_max_mm=size["feret_max_mm"],
-        roundness_mm=size["roundness_mm"],
-        foot_spread_mm=size["foot_spread_mm"],
-        lean_mm=size["lean_mm"],
-        height_mm=size["height_mm"],
-        circularity=size["circularity"],
-        aspect_ratio=size["aspect_ratio"],
+        **measured,
     )
 
 

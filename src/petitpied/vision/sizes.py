@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
-from petitpied.vision.budget import ShellDoubt
+from petitpied.vision.budget import ShellDoubts, widths
 from petitpied.vision.foot import FootAndLean, feet_and_leans
 from petitpied.vision.heights import RULER
 from petitpied.vision.outline import (
@@ -36,12 +36,15 @@ DOUBTFUL_REL = 0.35
 
 @dataclass(frozen=True)
 class Sizes:
-    """Everything measured on one shell; frame of the rings (world), see `domain.shell.Shell`."""
+    """Everything measured on one shell; frame of the rings (world), see `domain.shell.Shell`.
+
+    ``quantities`` holds what is measured, ``missing`` what is not, with the reason.
+    """
 
     centre_mm: tuple[float, float]
     outline_px: Floats
     cap_outline_px: Floats
-    quantities: dict[str, Quantity | None]
+    quantities: dict[str, Quantity]
     lean_dir_deg: float | None
     missing: tuple[tuple[str, str], ...]
 
@@ -110,43 +113,60 @@ def measure_shells(
     view: View,
     caps: Sequence[Ring],
     feet: Sequence[Ring | None],
-    doubts: Sequence[ShellDoubt],
+    doubts: ShellDoubts,
 ) -> tuple[Sizes, ...]:
     """Sizes of shells from their rings; the outline is the union of both in plan view."""
     if not caps:
         return ()
     shapes = _shapes(view, caps, feet)
-    return tuple(_sizes(shape, doubt) for shape, doubt in zip(shapes, doubts, strict=True))
+    each = zip(shapes, _quantities(shapes, doubts), strict=True)
+    no_height = NO_HEIGHT_RULER if doubts.heights.source == RULER else NO_HEIGHT
+    return tuple(_sizes(shape, quantities, no_height) for shape, quantities in each)
 
 
-def _sizes(shape: _Shape, doubt: ShellDoubt) -> Sizes:
-    size, against = shape.size, shape.against
-    diameter = doubt.diameter(size.diameter_mm, against is not None)
-    quantities: dict[str, Quantity | None] = {
-        "diameter_mm": diameter,
-        "cap_diameter_mm": doubt.cap_diameter(shape.cap_diameter_mm),
-        "feret_min_mm": doubt.width(size.feret_min_mm, diameter),
-        "feret_max_mm": doubt.width(size.feret_max_mm, diameter),
-        "roundness_mm": doubt.roundness(size.roundness_mm),
-        "circularity": doubt.ratio(size.circularity),
-        "aspect_ratio": doubt.ratio(size.aspect_ratio),
-        "foot_diameter_mm": None,
-        "foot_spread_mm": None,
-        "lean_mm": None,
-        "height_mm": None,
+def _quantities(shapes: Sequence[_Shape], doubts: ShellDoubts) -> list[dict[str, Quantity]]:
+    """Every shell's sizes with their budgets; all shells' at once, as `_shapes`."""
+    has = np.array([shape.against is not None for shape in shapes], bool)
+    footed, bare = doubts.only(np.flatnonzero(has)), doubts.only(np.flatnonzero(~has))
+
+    def values(name: str) -> Floats:
+        return np.array([getattr(shape.size, name) for shape in shapes], float)
+
+    diameter_mm = values("diameter_mm")
+    with_foot = iter(footed.foot_diameters(diameter_mm[has]))
+    without = iter(bare.bare_diameters(diameter_mm[~has]))
+    diameters = [next(with_foot if own else without) for own in has.tolist()]
+    cap_mm = np.array([shape.cap_diameter_mm for shape in shapes], float)
+    of_all = {
+        "diameter_mm": diameters,
+        "cap_diameter_mm": doubts.cap_diameters(cap_mm),
+        "feret_min_mm": widths(values("feret_min_mm").tolist(), diameters),
+        "feret_max_mm": widths(values("feret_max_mm").tolist(), diameters),
+        "roundness_mm": doubts.roundnesses(values("roundness_mm")),
+        "circularity": doubts.ratios(values("circularity")),
+        "aspect_ratio": doubts.ratios(values("aspect_ratio")),
     }
-    missing = [("height_mm", NO_HEIGHT_RULER if doubt.heights.source == RULER else NO_HEIGHT)]
-    if against is None or shape.foot_diameter_mm is None:
-        missing += [(n, NO_FOOT) for n in ("foot_diameter_mm", "foot_spread_mm", "lean_mm")]
-    else:
-        quantities["foot_diameter_mm"] = doubt.foot_diameter(shape.foot_diameter_mm)
-        quantities["foot_spread_mm"] = doubt.foot_spread(against.foot_spread_mm)
-        quantities["lean_mm"] = doubt.lean(against.lean_mm)
+    feet = [s.foot_diameter_mm for s in shapes if s.foot_diameter_mm is not None]
+    against = [shape.against for shape in shapes if shape.against is not None]
+    of_feet = {
+        "foot_diameter_mm": footed.foot_diameters(np.array(feet, float)),
+        "foot_spread_mm": footed.foot_spreads(np.array([a.foot_spread_mm for a in against])),
+        "lean_mm": footed.leans(np.array([a.lean_mm for a in against])),
+    }
+    found = [dict(zip(of_all, row, strict=True)) for row in zip(*of_all.values(), strict=True)]
+    for index, row in zip(np.flatnonzero(has), zip(*of_feet.values(), strict=True), strict=True):
+        found[index].update(zip(of_feet, row, strict=True))
+    return found
+
+
+def _sizes(shape: _Shape, quantities: dict[str, Quantity], no_height: str) -> Sizes:
+    without_foot = [(n, NO_FOOT) for n in ("foot_diameter_mm", "foot_spread_mm", "lean_mm")]
+    missing = [("height_mm", no_height), *(without_foot if shape.against is None else ())]
     return Sizes(
-        size.centroid_mm,
+        shape.size.centroid_mm,
         shape.outline_px,
         shape.cap_outline_px,
         quantities,
-        against.lean_dir_deg if against is not None else None,
+        shape.against.lean_dir_deg if shape.against is not None else None,
         tuple(missing),
     )
