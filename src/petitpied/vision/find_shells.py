@@ -139,11 +139,11 @@ def _crossing(level: Floats, start: int, step: float) -> Floats:
 
 @dataclass(frozen=True)
 class _Patch:
-    """The cells (mask of a window) that vote for one peak, their mean place and width, cells."""
+    """The cells (numbers in the flattened map) that vote for one peak, their mean place and width,
+    cells."""
 
     number: int
-    window: tuple[slice, slice]
-    mask: NDArray[np.bool_]
+    cells: NDArray[np.intp]
     centre: Floats
     across: float
 
@@ -187,9 +187,19 @@ def _outlines(
     return found
 
 
-def _touches(label: Labels, number: int, mask: NDArray[np.bool_]) -> set[int]:
-    grown = np.asarray(cv2.dilate(mask.astype(np.uint8), np.ones((3, 3), np.uint8)), bool)
-    return set(np.flatnonzero(np.bincount(label[grown])).tolist()) - {0, number}
+def _touching(shape: tuple[int, int], patches: Sequence[_Patch]) -> dict[int, set[int]]:
+    """Numbers of the patches next to each, of cells that share a side or a corner."""
+    own = np.zeros((shape[0] + 1, shape[1] + 1), np.int32)
+    for patch in patches:
+        own[np.divmod(patch.cells, shape[1])] = patch.number
+    beside: dict[int, set[int]] = {patch.number: set() for patch in patches}
+    here = own[:-1]
+    for other in (own[1:], np.roll(here, -1, 1), np.roll(own[1:], -1, 1), np.roll(own[1:], 1, 1)):
+        apart = (here != other) & (here > 0) & (other > 0)
+        for a, b in zip(here[apart].tolist(), other[apart].tolist(), strict=True):
+            beside[a].add(b)
+            beside[b].add(a)
+    return beside
 
 
 def _cap_outline(
@@ -230,23 +240,41 @@ def _patch(label: Labels, number: int, box: Ints) -> _Patch | None:
     y, x = np.nonzero(mask)
     if len(y) < np.pi / 4 * SMALLEST_CELLS**2:
         return None
-    centre = np.array([x.mean() + x0, y.mean() + y0])
-    return _Patch(number, window, mask, centre, 2 * float(np.sqrt(len(y) / np.pi)))
+    x, y = x + x0, y + y0
+    centre = np.array([x.sum() / len(x), y.sum() / len(y)])
+    across = 2 * float(np.sqrt(len(y) / np.pi))
+    return _Patch(number, y * label.shape[1] + x, centre, across)
+
+
+def _trust(
+    maps: FinderMaps, patches: Sequence[_Patch], peaks: Floats
+) -> tuple[list[float], list[float]]:
+    """Mean probability of each patch's cells, and the share of them that vote for its peak; all
+    patches at once."""
+    counts = np.array([len(patch.cells) for patch in patches])
+    cells, first = np.concatenate([patch.cells for patch in patches]), np.cumsum(counts) - counts
+    peak = np.repeat(peaks[[patch.number - 1 for patch in patches]], counts, axis=0)
+    reach = np.repeat([VOTE_REACH_REL * patch.across for patch in patches], counts)
+    x, y = (maps.middle.reshape(-1, 2).take(cells, axis=0) - peak).T
+    votes = x * x + y * y < reach * reach
+    certainty = np.add.reduceat(maps.shell.ravel().take(cells), first, dtype=float) / counts
+    agreement = np.add.reduceat(votes, first, dtype=np.int64) / counts
+    return certainty.tolist(), agreement.tolist()
 
 
 def _candidate(
-    maps: FinderMaps, label: Labels, patch: _Patch, peak: Floats, outline: tuple[Floats, Floats]
+    maps: FinderMaps,
+    patch: _Patch,
+    trust: tuple[float, float],
+    outline: tuple[Floats, Floats],
+    beside: set[int],
 ) -> _Candidate | None:
     """One shell, verified: certain, compact, round enough, its cells agreeing on its middle."""
     outer, cap = outline
-    window, mask = patch.window, patch.mask
+    certainty, agreement = trust
     points = patch.centre + outer[:, None] * _DIRECTIONS
     single = points.astype(np.float32)
     hull_area, area = cv2.contourArea(cv2.convexHull(single)), cv2.contourArea(single)
-    certainty = float(maps.shell[window][mask].mean())
-    off = maps.middle[window][mask] - peak
-    votes = np.hypot(off[:, 0], off[:, 1])
-    agreement = float((votes < VOTE_REACH_REL * patch.across).mean())
     (_, (side_a, side_b), _) = cv2.minAreaRect(single)
     rows, columns = maps.shell.shape
     whole = bool((points > 0.8).all() and (points < [columns - 1.8, rows - 1.8]).all())
@@ -269,7 +297,7 @@ def _candidate(
         (),
         _cap_outline(maps, patch.centre, cap, outer),
     )
-    return _Candidate(patch.number, seed, _touches(label[window], patch.number, mask))
+    return _Candidate(patch.number, seed, beside)
 
 
 def _candidates(maps: FinderMaps) -> list[_Candidate]:
@@ -285,18 +313,18 @@ def _candidates(maps: FinderMaps) -> list[_Candidate]:
         for number, box in enumerate(_boxes(label, len(peaks)), 1)
         if (patch := _patch(label, number, box)) is not None
     ]
+    if not patches:
+        return []
     outlines = [
         outline
         for first in range(0, len(patches), SIDE_BY_SIDE)
         for outline in _outlines(maps, label, patches[first : first + SIDE_BY_SIDE])
     ]
-    return [
-        candidate
-        for patch, outline in zip(patches, outlines, strict=True)
-        if (
-            candidate := _candidate(maps, label, patch, peaks[patch.number - 1], outline)
-        ) is not None
-    ]
+    trusts = zip(*_trust(maps, patches, peaks), strict=True)
+    beside = _touching(label.shape, patches)
+    each = zip(patches, trusts, outlines, strict=True)
+    candidates = (_candidate(maps, p, trust, line, beside[p.number]) for p, trust, line in each)
+    return [candidate for candidate in candidates if candidate is not None]
 
 
 def _width_px(outline_px: Floats) -> float:
