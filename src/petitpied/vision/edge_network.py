@@ -71,31 +71,34 @@ def _network() -> cv2.dnn.Net:
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
 
-def _strips(
-    pixels_bgr: NDArray[np.uint8], centre_px: Floats, coarse_px: Floats, light: Floats
-) -> NDArray[np.float32]:
-    """The network's input (S, 16, (RAYS + 2 PAD) / 2 + 1, SAMPLES / 2): log colours against the
-    liner's, and the place along the ray, in squares of two rays and two samples; rays wrapped
-    round by PAD at both ends, then one of zeros."""
-    part = np.linspace(FROM_REL, TO_REL, SAMPLES)
-    strips = sample_along_rays(pixels_bgr, centre_px, coarse_px[:, :, None] * part)
-    shells, half = len(strips), RAYS // 2
-    codes = np.empty((shells, 3, 2, 2, half, SAMPLES // 2), np.uint8)
-    for channel, ray, sample in product(range(3), (0, 1), (0, 1)):
-        codes[:, channel, ray, sample] = strips[:, ray::2, sample::2, channel]
-    board = np.zeros((shells, 4, 2, 2, half + PAD + 1, SAMPLES // 2), np.float32)
+def _empty_board() -> NDArray[np.float32]:
+    """The network's input (SHELLS, 52, (RAYS + 2 PAD) / 4, SAMPLES / 4), in squares of four rays
+    and four samples: log colours against the liner's, still zero, and the places along the ray."""
+    columns, squares = SAMPLES // SAMPLE_STRIDE, RAY_STRIDE * SAMPLE_STRIDE
+    rows = (RAYS + 2 * PAD) // RAY_STRIDE
+    board = np.zeros((SHELLS, 3 * squares + SAMPLE_STRIDE, rows, columns), np.float32)
     place = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
-    for ray in (0, 1):
-        # the row of zeros makes even rays the second of their squares
-        first, second = PAD // 2 + ray, 1 - ray
-        own = board[:, :, second, :, first : first + half]
-        level = light.astype(np.float32)[:, :, None, None, None]
-        np.subtract(log_colour(codes[:, :, ray]), level, out=own[:, :3])
-        own[:, 3] = np.stack([place[::2], place[1::2]])[:, None]
-        turn = PAD // 2
-        board[:, :, second, :, first - turn : first] = own[..., -turn:, :]
-        board[:, :, second, :, first + half : first + half + turn] = own[..., :turn, :]
-    return board.reshape(shells, 16, half + PAD + 1, SAMPLES // 2)
+    board[:, 3 * squares :] = place.reshape(columns, SAMPLE_STRIDE).T[:, None]
+    return board
+
+
+def _put_strips(
+    strips: NDArray[np.uint8], light: Floats, board: NDArray[np.float32]
+) -> None:
+    """Up to SHELLS strips (S, RAYS, SAMPLES, 3) into the board, against the liner's brightness
+    ``light`` (S, 3); rays wrapped round by PAD at both ends."""
+    shells, rows, columns = len(strips), RAYS // RAY_STRIDE, SAMPLES // SAMPLE_STRIDE
+    codes = np.empty((shells, 3, RAY_STRIDE, SAMPLE_STRIDE, rows, columns), np.uint8)
+    for channel, ray, sample in product(range(3), range(RAY_STRIDE), range(SAMPLE_STRIDE)):
+        of_each = strips[:, ray::RAY_STRIDE, sample::SAMPLE_STRIDE, channel]
+        codes[:, channel, ray, sample] = of_each
+    squares, turn = RAY_STRIDE * SAMPLE_STRIDE, PAD // RAY_STRIDE
+    colours = board[:shells, : 3 * squares]
+    own = colours[:, :, turn:-turn]
+    logs = log_colour(codes).reshape(own.shape)
+    level = np.repeat(light.astype(np.float32), squares, axis=1)
+    np.subtract(logs, level[:, :, None, None], out=own)
+    colours[:, :, :turn], colours[:, :, -turn:] = own[:, :, -turn:], own[:, :, :turn]
 
 
 def _to_probabilities(out: NDArray[np.float32], both: NDArray[np.float32]) -> None:
@@ -127,16 +130,17 @@ def propose_edges(
         The liner's brightness, which colours are compared with.
     """
     size = np.array([pixels_bgr.shape[1], pixels_bgr.shape[0]])
-    board = _strips(pixels_bgr, centre_px, coarse_px, light.at(centre_px / size))
-    net, both = _network(), np.empty((2, len(board), RAYS, SAMPLES), np.float32)
-    for first in range(0, len(board), SHELLS):
-        these = board[first : first + SHELLS]
-        count = len(these)
-        if count < SHELLS:
-            empty = np.zeros((SHELLS - count, *board.shape[1:]), np.float32)
-            these = np.concatenate([these, empty])
-        net.setInput(these)
-        out = np.asarray(net.forward(), np.float32)[:count]
-        _to_probabilities(out, both[:, first : first + count])
+    level = light.at(centre_px / size)
     part = np.linspace(FROM_REL, TO_REL, SAMPLES)
+    net, board = _network(), _empty_board()
+    both = np.empty((2, len(centre_px), RAYS, SAMPLES), np.float32)
+    for first in range(0, len(centre_px), SHELLS):
+        these = slice(first, first + SHELLS)
+        reach = coarse_px[these, :, None] * part
+        strips = sample_along_rays(pixels_bgr, centre_px[these], reach)
+        # behind the last shells stand earlier ones once more
+        _put_strips(strips, level[these], board)
+        net.setInput(board)
+        out = np.asarray(net.forward(), np.float32)[: len(strips)]
+        _to_probabilities(out, both[:, these])
     return EdgeProposals(both[0], both[1], part, coarse_px)
