@@ -60,7 +60,7 @@ WITNESSES: dict[str, Witness] = {
     "roundness_mm": Witness(0.120, 0.038, 0.5, 0.3),
     "circularity": Witness(0.00063, 0.00037, 0, 1),
     "aspect_ratio": Witness(0.00613, 0.00292, 0.5, 1),
-    "foot_spread_mm": Witness(0.043, 0.035, 0.5, 0.5),
+    "foot_spread_mm": Witness(0.033, 0.044, 0.5, 0.7),
     "lean_mm": Witness(0.008, 0.000, 1.5, 0.5),
 }
 #: the figures above hold for pictures of this fineness, mm a pixel; in coarser ones an edge is
