@@ -32,7 +32,6 @@ from tests.training.edge_batches import (
     turned,
     varied,
 )
-from tests.training.edge_before import DILATIONS, MORE, EdgeNetBefore, FromOnnx
 from tests.training.edge_data import (
     EDGE_HELD_OUT_SEED,
     EDGE_SEED,
@@ -40,7 +39,14 @@ from tests.training.edge_data import (
     render_strips,
     traced_sets,
 )
-from tests.training.edge_network import AsShipped, EdgeNet, scores, squares
+from tests.training.edge_network import (
+    TEACHER_DILATIONS,
+    AsShipped,
+    EdgeNet,
+    FromOnnx,
+    scores,
+    squares,
+)
 from tests.training.graphs import Learner, stepper
 
 RATE = 3e-3
@@ -185,7 +191,7 @@ def _teacher(named: str) -> torch.nn.Module:
     file, width = named.rsplit(":", 1)
     if file.endswith(".onnx"):
         return FromOnnx(Path(file), int(width))
-    net = EdgeNetBefore(int(width), DILATIONS + MORE)
+    net = EdgeNet(int(width), TEACHER_DILATIONS)
     net.load_state_dict(torch.load(file, map_location="cpu"))
     return net
 

@@ -72,33 +72,31 @@ def _network() -> cv2.dnn.Net:
 
 
 def _empty_board() -> NDArray[np.float32]:
-    """The network's input (SHELLS, 52, (RAYS + 2 PAD) / 4, SAMPLES / 4), in squares of four rays
-    and four samples: log colours against the liner's, still zero, and the places along the ray."""
-    columns, squares = SAMPLES // SAMPLE_STRIDE, RAY_STRIDE * SAMPLE_STRIDE
-    rows = (RAYS + 2 * PAD) // RAY_STRIDE
-    board = np.zeros((SHELLS, 3 * squares + SAMPLE_STRIDE, rows, columns), np.float32)
+    """The network's input (SHELLS, 16, (RAYS + 2 PAD) / 2 + 1, SAMPLES / 2), in squares of two
+    rays and two samples: log colours against the liner's, still zero, and the place along the
+    ray; the row of zeros makes even rays the second of their squares."""
+    half, turn = RAYS // 2, PAD // 2
+    board = np.zeros((SHELLS, 4, 2, 2, half + PAD + 1, SAMPLES // 2), np.float32)
     place = np.linspace(-1, 1, SAMPLES, dtype=np.float32)
-    board[:, 3 * squares :] = place.reshape(columns, SAMPLE_STRIDE).T[:, None]
+    for ray in (0, 1):
+        rows = slice(ray, ray + half + 2 * turn)
+        board[:, 3, 1 - ray, :, rows] = np.stack([place[::2], place[1::2]])[:, None]
     return board
 
 
-def _put_strips(
-    strips: NDArray[np.uint8], light: Floats, board: NDArray[np.float32]
-) -> None:
+def _put_strips(strips: NDArray[np.uint8], light: Floats, board: NDArray[np.float32]) -> None:
     """Up to SHELLS strips (S, RAYS, SAMPLES, 3) into the board, against the liner's brightness
     ``light`` (S, 3); rays wrapped round by PAD at both ends."""
-    shells, rows, columns = len(strips), RAYS // RAY_STRIDE, SAMPLES // SAMPLE_STRIDE
-    codes = np.empty((shells, 3, RAY_STRIDE, SAMPLE_STRIDE, rows, columns), np.uint8)
-    for channel, ray, sample in product(range(3), range(RAY_STRIDE), range(SAMPLE_STRIDE)):
-        of_each = strips[:, ray::RAY_STRIDE, sample::SAMPLE_STRIDE, channel]
-        codes[:, channel, ray, sample] = of_each
-    squares, turn = RAY_STRIDE * SAMPLE_STRIDE, PAD // RAY_STRIDE
-    colours = board[:shells, : 3 * squares]
-    own = colours[:, :, turn:-turn]
-    logs = log_colour(codes).reshape(own.shape)
-    level = np.repeat(light.astype(np.float32), squares, axis=1)
-    np.subtract(logs, level[:, :, None, None], out=own)
-    colours[:, :, :turn], colours[:, :, -turn:] = own[:, :, -turn:], own[:, :, :turn]
+    shells, half, turn = len(strips), RAYS // 2, PAD // 2
+    codes = np.empty((shells, 3, 2, 2, half, SAMPLES // 2), np.uint8)
+    for channel, ray, sample in product(range(3), (0, 1), (0, 1)):
+        codes[:, channel, ray, sample] = strips[:, ray::2, sample::2, channel]
+    level = light.astype(np.float32)[:, :, None, None, None]
+    for ray in (0, 1):
+        rows = board[:shells, :3, 1 - ray, :, ray : ray + half + 2 * turn]
+        own = rows[..., turn:-turn, :]
+        np.subtract(log_colour(codes[:, :, ray]), level, out=own)
+        rows[..., :turn, :], rows[..., -turn:, :] = own[..., -turn:, :], own[..., :turn, :]
 
 
 def _to_probabilities(out: NDArray[np.float32], both: NDArray[np.float32]) -> None:
@@ -140,7 +138,7 @@ def propose_edges(
         strips = sample_along_rays(pixels_bgr, centre_px[these], reach)
         # behind the last shells stand earlier ones once more
         _put_strips(strips, level[these], board)
-        net.setInput(board)
+        net.setInput(board.reshape(SHELLS, 16, *board.shape[4:]))
         out = np.asarray(net.forward(), np.float32)[: len(strips)]
         _to_probabilities(out, both[:, these])
     return EdgeProposals(both[0], both[1], part, coarse_px)
