@@ -1,5 +1,7 @@
 """What looks as round as a shell and is none: an empty printed ring, a metal bowl."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -85,6 +87,24 @@ def test_shells_of_the_liners_colour_among_others_are_no_empty_rings():
 def test_a_metal_bowl_is_no_shell_and_a_shell_of_another_flavour_is_one():
     maps, seeds, light, _ = tray(bowls=(7,), other=(3,))
     assert kept(seeds, without_odd_things(maps, seeds, light)) == [i for i in range(15) if i != 7]
+
+
+def of_radius(seed, times):
+    middle = np.array(seed.centre_px)
+    return replace(seed, outline_px=middle + times * (seed.outline_px - middle))
+
+
+def test_a_small_thing_of_a_colour_of_its_own_is_no_shell():
+    maps, seeds, light, _ = tray(other=(3, 9))
+    # one of two of another flavour is small; and one of the many
+    two = [of_radius(s, 0.7) if i in (3, 4) else s for i, s in enumerate(seeds)]
+    assert kept(two, without_odd_things(maps, tuple(two), light)) == list(range(15))
+    maps, seeds, light, _ = tray(other=(3,))
+    # alone in its flavour, of the others' size
+    assert kept(seeds, without_odd_things(maps, seeds, light)) == list(range(15))
+    thing = [of_radius(s, 0.7) if i == 3 else s for i, s in enumerate(seeds)]
+    left = without_odd_things(maps, tuple(thing), light)
+    assert kept(thing, left) == [i for i in range(15) if i != 3]
 
 
 def test_few_finds_are_no_measure():
