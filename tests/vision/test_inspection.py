@@ -10,6 +10,7 @@ import pytest
 from petitpied.domain.errors import CardError
 from petitpied.domain.settings import Settings
 from petitpied.rim.record_files import record_bytes, record_from_bytes
+from petitpied.vision import inspection
 from petitpied.vision.decode import decode_photo
 from petitpied.vision.inspection import inspect_photo
 
@@ -68,6 +69,14 @@ def test_a_black_and_white_photo_has_sizes_and_marks_but_no_colours():
         assert shell.diameter_mm is not None
         assert shell.colour is shell.browning is shell.edge_browning is None
         assert dict(shell.missing)["browning"] == "the photo is black and white"
+
+
+@pytest.mark.parametrize("relative", [False, True])
+def test_things_left_out_are_told(monkeypatch, relative):
+    find = inspection.find_shells
+    monkeypatch.setattr(inspection, "find_shells", lambda pixels: replace(find(pixels), things=2))
+    (told,) = [w for w in inspected(NAMES[0], relative=relative).warnings if "round things" in w]
+    assert told.startswith("2 round things were taken for no shell")
 
 
 #: drawn at 2 megapixels: JPEG's colour, kept at half size, smears feet of the liner's hue

@@ -199,3 +199,15 @@ def smooth_outlines(
     centre = (centre_px + 0.5) / maps.cell_px - 0.5
     around = _around(maps.shell.shape, centre, radius_px / maps.cell_px)
     return tuple(smooth), learn_light(maps.picture_bgr, around), around
+
+
+def width_px(outline_px: Floats) -> float:
+    """Diameter of the circle of the outline's area."""
+    return 2 * float(np.sqrt(cv2.contourArea(outline_px.astype(np.float32)) / np.pi))
+
+
+def roundness(outline_px: Floats) -> float:
+    """Area over that of the smallest circle round it: 1 for a disc."""
+    points = outline_px.astype(np.float32)
+    _, radius = cv2.minEnclosingCircle(points)
+    return float(cv2.contourArea(points)) / (np.pi * max(radius, 1e-6) ** 2)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
 from petitpied.vision.bare_liner import bare_liner, look_at, without
-from petitpied.vision.coarse_outlines import smooth_outlines
+from petitpied.vision.coarse_outlines import roundness, smooth_outlines, width_px
 from petitpied.vision.finder_network import FinderMaps, run_finder
 from petitpied.vision.liner import LinerLight
 from petitpied.vision.medians import medians
@@ -52,11 +52,13 @@ SIDE_BY_SIDE = 100
 
 @dataclass(frozen=True)
 class FoundShells:
-    """Seeds, the size in px of the photo of one cell of the map they were found on, colours."""
+    """Seeds, the size in px of the photo of one cell of the map they were found on, colours, and
+    how many round things were left out because they are like no shell of this tray."""
 
     seeds: tuple[Seed, ...]
     cell_px: float
     light: LinerLight
+    things: int = 0
 
 
 def _vote_peaks(maps: FinderMaps, shown: NDArray[np.bool_]) -> Floats:
@@ -327,11 +329,6 @@ def _candidates(maps: FinderMaps) -> list[_Candidate]:
     return [candidate for candidate in candidates if candidate is not None]
 
 
-def _width_px(outline_px: Floats) -> float:
-    """Diameter of the circle of the outline's area."""
-    return 2 * float(np.sqrt(cv2.contourArea(outline_px.astype(np.float32)) / np.pi))
-
-
 def _faint(maps: FinderMaps, found: Sequence[_Candidate]) -> list[_Candidate]:
     """Shells that the network only half believes in, where the tray's others speak for them.
 
@@ -349,22 +346,15 @@ def _faint(maps: FinderMaps, found: Sequence[_Candidate]) -> list[_Candidate]:
     rest[cv2.dilate(area, np.ones((7, 7), np.uint8)) > 0] = 0
     if (rest > SHELL_LEVEL).sum() < np.pi / 4 * SMALLEST_CELLS**2:
         return []
-    usual = float(np.median([_width_px(s.outline_px) for s in whole]))
+    usual = float(np.median([width_px(s.outline_px) for s in whole]))
     first = 1 + max(c.number for c in found)
     return [
         replace(c, number=first + n, neighbours=set())
         for n, c in enumerate(_candidates(replace(maps, shell=np.minimum(rest, 1.0))))
         if c.seed.whole
-        and abs(np.log(_width_px(c.seed.outline_px) / usual)) < np.log(FAINT_SIZE)
-        and _roundness(c.seed.outline_px) >= FAINT_ROUNDNESS
+        and abs(np.log(width_px(c.seed.outline_px) / usual)) < np.log(FAINT_SIZE)
+        and roundness(c.seed.outline_px) >= FAINT_ROUNDNESS
     ]
-
-
-def _roundness(outline_px: Floats) -> float:
-    """Area over that of the smallest circle round it: 1 for a disc."""
-    points = outline_px.astype(np.float32)
-    _, radius = cv2.minEnclosingCircle(points)
-    return float(cv2.contourArea(points)) / (np.pi * max(radius, 1e-6) ** 2)
 
 
 def seeds_from_maps(maps: FinderMaps) -> tuple[Seed, ...]:
@@ -393,8 +383,10 @@ def find_shells(pixels_bgr: NDArray[np.uint8]) -> FoundShells:
     """Find every shell in a photo of shape (height, width, 3), uint8; () is an answer."""
     maps = run_finder(pixels_bgr)
     seeds, light, around = smooth_outlines(maps, seeds_from_maps(maps))
+    things: set[int] = set()
     if any(seed.whole for seed in seeds):
         finds = look_at(maps, seeds)
         bare = bare_liner(maps, finds, light, around)
-        seeds = without(seeds, bare | odd_things(maps, finds.without(bare), light))
-    return FoundShells(seeds, maps.cell_px, light)
+        things = odd_things(maps, finds.without(bare), light)
+        seeds = without(seeds, bare | things)
+    return FoundShells(seeds, maps.cell_px, light, len(things))

@@ -84,7 +84,7 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
     edges = find_edges(photo.pixels_bgr, whole, found.light) if whole else None
     seen = seeing()
     solved, straight, cards, sightings = seen.solved, seen.straight, seen.cards, seen.sightings
-    warnings = [*photo.warnings, *seen.warnings]
+    warnings = [*photo.warnings, *_left_out(found.things), *seen.warnings]
     sorted_out = _sort_out(found.seeds, cards, solved.view)
     if edges is None or not sorted_out.measurable:
         raise _no_shells(photo, len(sorted_out.seeds))
@@ -153,9 +153,20 @@ def _inspect_relative(photo: Photo) -> Record:
         shells=shells,
         warnings=(
             *photo.warnings,
+            *_left_out(found.things),
             "no card was used: sizes are relative to the median shell, and the lower edge of the "
             "photo is taken for the door's side",
         ),
+    )
+
+
+def _left_out(things: int) -> tuple[str, ...]:
+    if not things:
+        return ()
+    those = "a round thing was" if things == 1 else f"{things} round things were"
+    return (
+        f"{those} taken for no shell: of a colour that no shell has, and of another size or as "
+        "uneven as metal; photograph a lone shell of another flavour with some of its like",
     )
 
 
