@@ -46,8 +46,8 @@ class MeanRay(nn.Module):
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         rays = x.shape[2]
         told = self.b(F.relu(self.a(F.avg_pool2d(x, (rays, 1)))))
-        # as a mean and an expansion OpenCV would put the numbers into another order and back, for a
-        # fifth of the network's time; its fused addition does not broadcast
+        # as a mean and an expansion OpenCV would put the numbers into another order and back, which
+        # takes a tenth of the network's time; its fused addition does not broadcast
         return x + F.interpolate(told, scale_factor=(float(rays), 1.0), mode="nearest")
 
 
