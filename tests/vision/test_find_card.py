@@ -1,5 +1,6 @@
 """Cards in pictures of known geometry: corners, letters, and plain refusals."""
 
+import cv2
 import numpy as np
 import pytest
 
@@ -67,3 +68,26 @@ def test_mirrored_missing_doubled_and_tiny_cards_are_refused_plainly():
     far = overhead_view(height_mm=1500.0)
     with pytest.raises(CardError, match=r"too small in the picture: it shows 1\.\d pixels"):
         find_cards(draw_cards(far, {"A": (95.0, 60.0, 0.0)}))
+
+
+def test_a_card_that_is_seen_but_not_read_is_told_so():
+    view = overhead_view()
+    picture = draw_cards(view, {"A": (95.0, 60.0, 0.0)})
+    px_per_mm = np.ptp(view.project(np.array([[95.0, 60.0], [105.0, 60.0]]))[:, 0]) / 10
+    # a marker's module is 1.33 mm wide and its white margin 1.5 mm: ink that runs by the one in all
+    # fills the marks and leaves the squares; light that runs by 1 mm leaves a line of the borders
+    ink, light = (np.ones((round(mm * px_per_mm),) * 2, np.uint8) for mm in (1.35, 1.0))
+    with pytest.raises(CardError, match=r"can be seen but not read: \d+ of its squares show, .*"):
+        find_cards(cv2.erode(picture, ink))
+    bloomed = np.where(cv2.dilate(picture, light) > 150, 255, 110).astype(np.uint8)
+    with pytest.raises(CardError, match=r"overexposed: \d+ of its squares .*less light"):
+        find_cards(bloomed)
+
+
+@pytest.mark.parametrize("gap", [1, 2])
+def test_checked_cloth_is_no_card(gap):
+    y, x = np.mgrid[0:900, 0:1200] // 30
+    dark = (x + y) % 2 == 0 if gap == 1 else (x % 2 == 0) & (y % 2 == 0)
+    cloth = cv2.GaussianBlur(np.where(dark, 60, 220).astype(np.uint8), (0, 0), 0.8)
+    with pytest.raises(CardError, match=r"no reference card .*--relative"):
+        find_cards(cloth)

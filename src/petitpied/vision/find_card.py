@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
+from petitpied.vision.card_squares import card_squares
 from petitpied.vision.sharpness import edge_spread_px, is_unsharp
 
 Floats = NDArray[np.float64]
@@ -248,6 +249,26 @@ def _check_sharp(grey: NDArray[np.uint8]) -> None:
         )
 
 
+def _check_unread(grey: NDArray[np.uint8]) -> None:
+    """Where no card can be read: is one there all the same?"""
+    seen = card_squares(grey, _dictionary())
+    if seen is None:
+        return
+    if seen.overexposed:
+        raise CardError(
+            what="the card is overexposed",
+            why=f"{seen.count} of its squares can be seen, but its white runs over its marks",
+            next_step="tap on the card before you take the photo, or take less light, and retake",
+        )
+    raise CardError(
+        what="the card can be seen but not read",
+        why=f"{seen.count} of its squares show, with {seen.px_per_mm:.1f} pixels a millimetre, but "
+        "the marks between them are not clear enough",
+        next_step="fill the picture with the tray, hold still, lay the card flat without glare, "
+        "and send the original file; or use --relative for counts and shapes without millimetres",
+    )
+
+
 def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
     """Every reference card in the photo that gives a pose, card A first.
 
@@ -259,8 +280,8 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
     Raises
     ------
     CardError
-        No card, a mirrored or blurred picture, two copies of a card, or too little of the card in
-        view.
+        No card or none that can be read, a mirrored or blurred picture, two copies of a card, or
+        too little of the card in view.
     """
     seen = _markers(grey)
     if not seen:
@@ -272,6 +293,7 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
                 "camera, and do not photograph the card's print from behind",
             )
         _check_sharp(grey)
+        _check_unread(grey)
         raise CardError(
             what="no reference card in the photo",
             why="none of the markers of cards A to D could be read",
@@ -300,6 +322,7 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
         )
     if not sightings:
         _check_sharp(grey)
+        _check_unread(grey)
         raise CardError(
             what="only a part of the card can be seen",
             why=f"{fewest} of its 18 inner corners were readable and at least "
