@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
+from petitpied.vision.reduce import reduced
 
 Floats = NDArray[np.float64]
 
@@ -19,12 +20,12 @@ SQUARE_REL = 0.7
 REACH_SIDES, ALIKE, APART_REL = 7.0, 1.7, 0.5
 #: a card has 14 dark squares and as many markers, and nothing of the kind round it but perhaps
 #: another card: with this many it is one, if twice as far there are fewer than so many times as
-#: many. Cards of 3 px a mm and more showed 20 to 28 (14 photos); checked cloth and a rack's grid
-#: under shells 13 to 15, with 1.2 to 2.1 times as many twice as far (3 of 300 drawn scenes); a
-#: pattern that goes on has four times as many
+#: many. Cards of 2.7 px a mm and more showed 20 to 28 (13 photos); of 300 drawn scenes without a
+#: card that was read four had 13 to 19 such squares in checked cloth or a rack's grid under shells,
+#: 1.0 to 2.1 times as many twice as far; a pattern that goes on has four times as many
 FEWEST, MOST_REL = 18, 2.5
 #: squares of a chequer touch at their corners, or have a marker between: the next one is at most
-#: 1.41 sides away. On these cards 1.1 to 1.4, on checked cloth 1.9 to 2.2
+#: 1.41 sides away. On these cards 1.1 to 1.4, on the cloth of three of those scenes 1.9 to 2.2
 NEXT_SIDES = 1.6
 #: white at its limit, and black as bright as that: overexposed. Of 8 bits, common practice
 WHITE_LIMIT, PALE_BLACK = 250.0, 80.0
@@ -47,7 +48,7 @@ def card_squares(grey: NDArray[np.uint8], dictionary: cv2.aruco.Dictionary) -> C
     (Garrido-Jurado et al., Pattern Recognition 47, 2014).
     """
     factor = min(1.0, SEARCH_SIZE_PX / max(grey.shape))
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
+    small = reduced(grey, (round(grey.shape[1] * factor), round(grey.shape[0] * factor)))
     parameters = cv2.aruco.DetectorParameters()
     parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeMax = 13, 63
     parameters.minMarkerPerimeterRate = 0.01
@@ -72,7 +73,7 @@ def card_squares(grey: NDArray[np.uint8], dictionary: cv2.aruco.Dictionary) -> C
     # the larger ones are the squares, the smaller ones the markers
     px_per_mm = float(np.percentile(side[members], 75)) / factor / card.SQUARE_MM
     x, y = np.rint(middles[members]).astype(int).T
-    window = np.asarray(small)[y.min() : y.max() + 1, x.min() : x.max() + 1]
+    window = small[y.min() : y.max() + 1, x.min() : x.max() + 1]
     white, black = float(np.percentile(window, 95)), float(np.percentile(window, 5))
     overexposed = white >= WHITE_LIMIT and black >= PALE_BLACK
     return CardSquares(len(members), px_per_mm, overexposed)

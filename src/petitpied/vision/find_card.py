@@ -258,7 +258,8 @@ def _check_unread(grey: NDArray[np.uint8]) -> None:
         raise CardError(
             what="the card is overexposed",
             why=f"{seen.count} of its squares can be seen, but its white runs over its marks",
-            next_step="tap on the card before you take the photo, or take less light, and retake",
+            next_step="lower the camera's exposure, or tap on the card so that it suits the card, "
+            "and retake; or use --relative for counts and shapes without millimetres",
         )
     raise CardError(
         what="the card can be seen but not read",
