@@ -76,7 +76,7 @@ def test_things_left_out_are_told(monkeypatch, relative):
     find = inspection.find_shells
     monkeypatch.setattr(inspection, "find_shells", lambda pixels: replace(find(pixels), things=2))
     (told,) = [w for w in inspected(NAMES[0], relative=relative).warnings if "round things" in w]
-    assert told.startswith("2 round things were taken for no shell")
+    assert told.startswith("2 round things were left out")
 
 
 #: drawn at 2 megapixels: JPEG's colour, kept at half size, smears feet of the liner's hue

@@ -165,8 +165,8 @@ def _left_out(things: int) -> tuple[str, ...]:
         return ()
     those = "a round thing was" if things == 1 else f"{things} round things were"
     return (
-        f"{those} taken for no shell: of a colour that no shell has, and of another size or as "
-        "uneven as metal; photograph a lone shell of another flavour with some of its like",
+        f"{those} left out: of a colour that no shell has, and of another size or as uneven as "
+        "metal; a shell that is left out so must be photographed with some of its like",
     )
 
 
