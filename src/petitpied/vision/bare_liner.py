@@ -38,7 +38,7 @@ ROUND_REL, OF_OTHERS_REL, FEWEST_CELLS = (1.12, 1.45), 0.14, 30
 #: tray, white beside brown ones on white parchment). In flat light, where all run little, less than
 #: this is even: of 8,920 shells none had less. Of the brightness, in logarithms, what lies between
 #: these shares of the cells
-EVEN_REL, EVEN, MIDDLE_SHARES = 0.2, 0.05, (0.1, 0.9)
+EVEN_REL, EVEN, MIDDLE_SHARES = 0.25, 0.05, (0.1, 0.9)
 #: of an outline's radii
 ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 _CLOSED = np.append(ANGLES, 2 * np.pi)

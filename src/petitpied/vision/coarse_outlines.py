@@ -1,11 +1,14 @@
 """Coarse outlines as smooth curves, and the liner's brightness around them.
 
-The finder's outlines may have a lobe (a shadow, a printed ring's arc) or a bite (a glint). A
-robust low-order curve through each is where the edges are then looked for.
+Edges are looked for about a smooth curve through the finder's outline, whatever its form. An
+outline that is not round may be a shell of another form, or have a lobe (a shadow, a printed
+ring's arc): then the cap's outline and a disc are looked about as well, and what the edges say
+decides (`petitpied.vision.edges`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import cv2
 import numpy as np
@@ -21,23 +24,27 @@ Floats = NDArray[np.float64]
 
 #: the liner is learnt from between these shares of the radius, outside every shell
 LEARN_AROUND_REL = (1.08, 1.45)
-#: order of the smooth curve through an outline, spread of its terms from the second order on
-#: (ovals and tear-drops of the tuning scenes) and scatter that is always allowed, relative to
-#: the radius
-SMOOTH_ORDER, SMOOTH_SIGMA_REL, SMOOTH_FLOOR_REL = 2, 0.04, 0.012
-#: an outline whose radii range over more than this share of the radius has a lobe,
-#: if the larger share of its points still lies on one circle
-LOBED_REL, LOBED_SHARE = 0.15, 0.5
-#: the curve reaches no farther than this many times the radius that a third of the outline keeps
-#: within; the edges' search makes up for more, as a tear-drop's tip
-FARTHEST_REL = 1.2
-#: shells of one tray have about one size (common practice, no source: within 15 %, perspective
-#: included); so a lobed outline of which this share lies on a circle of that size is such a shell
-#: and something else
-ALIKE_REL, ALIKE_SHARE = 0.15, 0.35
+#: spread of a smooth curve's Fourier terms, relative to the radius, orders 2 and on: an ellipse
+#: half as wide as long has 0.33 and 0.08 at orders 2 and 4, a heart 0.14 at order 3 (geometry)
+FORM_SIGMA_REL = (0.25, 0.12, 0.10, 0.05, 0.05, 0.03, 0.03)
+#: a term smaller than this is the outline's cells' steps (a tenth of a cell in the mean of 192 rays,
+#: shells are 50 cells wide), and is held as close as that
+NO_FORM_REL, LEAST_SIGMA_REL = 0.008, 0.004
+#: scatter of an outline's points that is always allowed, relative to the radius
+SMOOTH_FLOOR_REL = 0.012
+#: an outline whose radii range over more than this share of the radius is not round, or lobed
+UNROUND_REL = 0.15
+#: a disc is looked for within this of the tray's usual size (common practice, no source: shells
+#: of one tray are alike within 15 %, perspective included)
+ALIKE_REL = 0.15
 #: a foot usually reaches this far beyond its cap, relative to the radius (common practice, no
 #: source: 1 mm on 22 mm)
 USUAL_FOOT_REL = 0.05
+#: a curve comes no nearer to its middle than this share of its median radius: a heart's notch
+#: comes to 0.6 (geometry)
+LEAST_RADIUS_REL = 0.3
+#: neighbouring rays of the finder's outline are smoothed together: one value every four
+RAYS_A_VALUE = 4.0
 #: of an outline's radii
 ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
 
@@ -104,76 +111,64 @@ def _best_circle(radius: Floats, usual: float | None = None) -> _Circle:
     return best
 
 
-def smoothed(radius: Floats) -> Floats:
-    """Robust low-order curve through radii (S, RAYS): a lobe or a bite in an outline is no shape.
-
-    Fourier series to order `SMOOTH_ORDER` with a ridge on the orders from 2, Cauchy weights.
-    """
-    phase = ANGLES[:, None] * np.arange(1, SMOOTH_ORDER + 1)
+@cache
+def _form_basis() -> tuple[Floats, Floats, Floats]:
+    """Fourier terms (RAYS, P), their products (RAYS, P * P), and their precisions (P,)."""
+    highest = 1 + len(FORM_SIGMA_REL)
+    phase = ANGLES[:, None] * np.arange(1, highest + 1)
     basis = np.concatenate([np.ones((RAYS, 1)), np.cos(phase), np.sin(phase)], axis=1)
-    typical = medians(radius)
-    order = np.concatenate([[0], np.tile(np.arange(1, SMOOTH_ORDER + 1), 2)])
+    stiff = np.concatenate([[1e-6], 1 / np.array(FORM_SIGMA_REL) ** 2])
     products = (basis[:, :, None] * basis[:, None, :]).reshape(RAYS, -1)
-    stiff = np.where(order >= 2, 1.0 / SMOOTH_SIGMA_REL**2, 1e-6)
-    curve = np.repeat(typical[:, None], RAYS, axis=1)
-    for _ in range(8):
+    return basis, products, np.concatenate([[1e-6], stiff, stiff])
+
+
+def smoothed(radius: Floats) -> Floats:
+    """Smooth curve through radii (S, RAYS): Fourier series with a ridge of the spreads of forms,
+    Cauchy weights (Holland & Welsch 1977) against short bites and spikes."""
+    basis, products, wide = _form_basis()
+    orders = len(FORM_SIGMA_REL)
+    typical = medians(radius)
+    stiff = np.repeat(wide[None], len(radius), axis=0)
+    half = RAYS // 24
+    closed = np.concatenate([radius[:, -half:], radius, radius[:, :half]], axis=1)
+    total = np.cumsum(np.pad(closed, ((0, 0), (1, 0))), axis=1)
+    curve = (total[:, 2 * half + 1 :] - total[:, : -2 * half - 1]) / (2 * half + 1)
+    for turn in range(8):
         rest = radius - curve
         scatter = np.maximum(1.4826 * medians(np.abs(rest)), SMOOTH_FLOOR_REL * typical)[:, None]
-        weight = 1 / (1 + (rest / (1.5 * scatter)) ** 2) / scatter**2
-        normal = (weight @ products).reshape(len(radius), len(stiff), len(stiff))
-        normal += np.diag(stiff)[None] / typical[:, None, None] ** 2
-        moment = (weight * radius) @ basis
-        curve = np.linalg.solve(normal, moment[..., None])[..., 0] @ basis.T
-    for shell in np.nonzero(np.ptp(radius, axis=1) > LOBED_REL * typical)[0]:
-        circle = _best_circle(radius[shell])
-        if circle.share > LOBED_SHARE:
-            curve[shell] = circle.about_middle()
-    least, most = np.percentile(radius, (30, 70), axis=1)[:, :, None]
-    return np.asarray(np.clip(curve, most / FARTHEST_REL, least * FARTHEST_REL), float)
+        if turn >= 4:  # terms that the outline hardly shows are its cells' steps
+            size = np.hypot(terms[:, 2 : 2 + orders], terms[:, -orders:]) / typical[:, None]
+            held = np.clip(size - NO_FORM_REL, LEAST_SIGMA_REL, np.array(FORM_SIGMA_REL))
+            stiff[:, 2 : 2 + orders] = stiff[:, -orders:] = 1 / held**2
+        weight = 1 / (1 + (rest / (1.5 * scatter)) ** 2) / scatter**2 / RAYS_A_VALUE
+        normal = (weight @ products).reshape(len(radius), len(wide), len(wide))
+        each = np.arange(len(wide))
+        normal[:, each, each] += stiff / typical[:, None] ** 2
+        terms = np.linalg.solve(normal, ((weight * radius) @ basis)[..., None])[..., 0]
+        curve = terms @ basis.T
+    return np.asarray(np.maximum(curve, LEAST_RADIUS_REL * typical[:, None]), float)
 
 
-def _rounder(seed: Seed) -> tuple[Floats, Floats]:
-    """Middle (2,) and outline radius (RAYS,), px, of a seed.
-
-    Where the outline has a lobe: of its cap, a foot's width wider, if that is rounder.
-    """
-    centre = np.array(seed.centre_px, float)
-    radius = outline_radius(seed.outline_px, centre, ANGLES)
-    if _unroundness(radius) < LOBED_REL:
-        return centre, radius
-    if seed.cap_outline_px is not None:
-        middle = np.asarray(seed.cap_outline_px.mean(axis=0), float)
-        by_cap = smoothed(outline_radius(seed.cap_outline_px, middle, ANGLES)[None])[0]
-        if _unroundness(by_cap) < 0.5 * _unroundness(radius):
-            return middle, (1 + USUAL_FOOT_REL) * by_cap
-    return centre, radius
+def unroundness(radius: Floats) -> Floats:
+    """Range of the radii (..., RAYS) over their median (...)."""
+    return np.asarray(np.ptp(radius, axis=-1) / medians(radius), float)
 
 
-def _unroundness(radius: Floats) -> float:
-    return float(np.ptp(radius) / medians(radius))
+def by_cap(seed: Seed) -> tuple[Floats, Floats] | None:
+    """Middle (2,) and radii (RAYS,), px, of a seed's cap outline, a foot's width wider."""
+    if seed.cap_outline_px is None:
+        return None
+    middle = np.asarray(seed.cap_outline_px.mean(axis=0), float)
+    radius = outline_radius(seed.cap_outline_px, middle, ANGLES)
+    return middle, (1 + USUAL_FOOT_REL) * smoothed(radius[None])[0]
 
 
-def better_bases(centres: Floats, radii: Floats, usual: float | None) -> tuple[Floats, Floats]:
-    """Middles (S, 2) and radii (S, RAYS), px, to look for edges anew, from the edges (S, RAYS)
-    that bad coarse outlines led to.
-
-    Of lobed ones: the circle of the tray's ``usual`` radius, if enough of it lies on one.
-    """
-    middles, bases = centres.copy(), smoothed(radii)
-    for k, radius in enumerate(radii):
-        if usual is not None and _unroundness(radius) > LOBED_REL:
-            circle = _best_circle(radius, usual)
-            if circle.share > ALIKE_SHARE:
-                middles[k], bases[k] = centres[k] + circle.centre, circle.radius
-    return middles, bases
-
-
-def disc_base(centre: Floats, radius: Floats, usual: float) -> tuple[Floats, Floats]:
-    """Middle (2,) and radii (RAYS,) of the disc of about the ``usual`` radius that most of the
-    edges (RAYS,) lie on, px."""
+def disc_base(centre: Floats, radius: Floats, usual: float | None) -> tuple[Floats, Floats]:
+    """Middle (2,) and radii (RAYS,) of the disc that most of the edges (RAYS,) lie on, px, of
+    about the ``usual`` radius if given."""
     circle = _best_circle(radius, usual)
     if circle.share == 0:
-        return centre, np.full(RAYS, usual)
+        return centre, np.full(RAYS, circle.radius if usual is None else usual)
     return centre + circle.centre, np.full(RAYS, circle.radius)
 
 
@@ -189,9 +184,9 @@ def smooth_outlines(
     if not whole:
         nowhere = np.zeros(maps.shell.shape, bool)
         return tuple(seeds), learn_light(maps.picture_bgr, nowhere), nowhere
-    rounder = [_rounder(seeds[i]) for i in whole]
-    centre_px = np.array([centre for centre, _ in rounder])
-    radius_px = smoothed(np.array([radius for _, radius in rounder]))
+    centre_px = np.array([seeds[i].outline_px.mean(axis=0) for i in whole], float)
+    raw = [outline_radius(seeds[i].outline_px, c, ANGLES) for i, c in zip(whole, centre_px, strict=True)]
+    radius_px = smoothed(np.array(raw))
     smooth = list(seeds)
     for i, c, r in zip(whole, centre_px, radius_px, strict=True):
         outline = c + r[:, None] * ray_directions()
@@ -206,8 +201,8 @@ def width_px(outline_px: Floats) -> float:
     return 2 * float(np.sqrt(cv2.contourArea(outline_px.astype(np.float32)) / np.pi))
 
 
-def roundness(outline_px: Floats) -> float:
-    """Area over that of the smallest circle round it: 1 for a disc."""
+def solidity(outline_px: Floats) -> float:
+    """Area over that of the convex hull (ISO 9276-6): 1 without a dent."""
     points = outline_px.astype(np.float32)
-    _, radius = cv2.minEnclosingCircle(points)
-    return float(cv2.contourArea(points)) / (np.pi * max(radius, 1e-6) ** 2)
+    hull = float(cv2.contourArea(cv2.convexHull(points)))
+    return float(cv2.contourArea(points)) / max(hull, 1e-6)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
 from petitpied.vision.bare_liner import bare_liner, look_at, without
-from petitpied.vision.coarse_outlines import roundness, smooth_outlines, width_px
+from petitpied.vision.coarse_outlines import smooth_outlines, solidity, width_px
 from petitpied.vision.finder_network import FinderMaps, run_finder
 from petitpied.vision.liner import LinerLight
 from petitpied.vision.medians import medians
@@ -36,15 +36,17 @@ VOTE_REACH_REL = 0.30
 #: least mean probability inside, and least solidity (area over convex hull's area) of a shell:
 #: set on tuning scenes, where shells had 0.80 and 0.93 or more at the first percentile
 LEAST_CERTAINTY, LEAST_SOLIDITY = 0.7, 0.86
-#: least ratio of the widths of a shell's outline: tear-drops and ovals seen at a slant stay above
-LEAST_ASPECT = 0.5
+#: least ratio of the widths of a shell's outline: ovals half as wide as long, seen at a slant of
+#: 35 degrees along their narrow side (geometry)
+LEAST_ASPECT = 0.4
 #: share of a shell's cells that must vote for its middle
 LEAST_AGREEMENT = 0.6
 #: on a tray of several shells, the least score relative to the tray's median: on drawn scenes
 #: false finds scored 0.75 and 0.81, and no true one of 994 shells was lost by it
 LEAST_SCORE_REL, FEWEST_TO_COMPARE = 0.88, 5
-#: a faint shell: half believed in at least, of the others' size, and round
-FAINT_LEVEL, FAINT_SIZE, FAINT_ROUNDNESS = 0.25, 1.2, 0.85
+#: a faint shell: half believed in at least, of the others' size, and without a lobe: area over
+#: convex hull's area
+FAINT_LEVEL, FAINT_SIZE, FAINT_SOLIDITY = 0.25, 1.25, 0.93
 RAYS = 96
 #: shells whose outlines are read side by side: OpenCV takes pictures 32,766 px wide at most
 SIDE_BY_SIDE = 100
@@ -333,7 +335,7 @@ def _faint(maps: FinderMaps, found: Sequence[_Candidate]) -> list[_Candidate]:
     """Shells that the network only half believes in, where the tray's others speak for them.
 
     The map is lifted so that `FAINT_LEVEL` counts as the boundary, what is found already is
-    wiped out, and what is left must be as round and as large as the tray's shells are.
+    wiped out, and what is left must be as large as the tray's shells are, and without a lobe.
     """
     whole = [c.seed for c in found if c.seed.whole]
     if len(whole) < FEWEST_TO_COMPARE:
@@ -353,7 +355,7 @@ def _faint(maps: FinderMaps, found: Sequence[_Candidate]) -> list[_Candidate]:
         for n, c in enumerate(_candidates(replace(maps, shell=np.minimum(rest, 1.0))))
         if c.seed.whole
         and abs(np.log(width_px(c.seed.outline_px) / usual)) < np.log(FAINT_SIZE)
-        and roundness(c.seed.outline_px) >= FAINT_ROUNDNESS
+        and solidity(c.seed.outline_px) >= FAINT_SOLIDITY
     ]
 
 

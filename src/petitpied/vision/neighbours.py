@@ -44,14 +44,15 @@ def find_neighbours(edges: ShellEdges, seeds: Sequence[Seed]) -> Neighbours:
     ``seeds`` may tell of touching shells that the finder parted; the edges decide the rays.
     """
     points, radius = edges.outer.points_px, edges.outer.radius_px.mean(axis=1)
+    farthest = edges.outer.radius_px.max(axis=1)
     free = np.ones(edges.outer.radius_px.shape)
     touching: list[set[int]] = [set() for _ in seeds]
     gap = np.hypot(*np.moveaxis(edges.centre_px[:, None] - edges.centre_px[None], 2, 0))
-    near = gap < 1.15 * (radius[:, None] + radius[None])
+    near = gap < 1.1 * (farthest[:, None] + farthest[None])
     np.fill_diagonal(near, False)
     for one, other in np.argwhere(near):
         outline = points[other]
-        toward = np.hypot(*(points[one] - edges.centre_px[other]).T) < 1.35 * radius[other]
+        toward = np.hypot(*(points[one] - edges.centre_px[other]).T) < 1.3 * farthest[other]
         index = np.nonzero(toward)[0]
         if not len(index):
             continue

@@ -24,6 +24,12 @@ Floats = NDArray[np.float64]
 #: 3 %); with half that for ruffles feet look 0.1 mm rounder than they are, with double the arcs
 #: that a cap hides stray
 HARMONIC_REL, RUFFLE_REL = 0.02, 0.006
+#: a foot's harmonic within this many spreads is that of a round shell (2.2 hold 9 in 10 of them,
+#: two components a harmonic: Rayleigh)
+ROUND_SIGMAS = 2.2
+#: spread of the harmonics of forms from the second on, relative to the radius (ellipses down to
+#: half as wide as long, hearts: geometry), and scatter of edges with which a fit starts
+FORM_REL, START_REL = (0.25, 0.12, 0.10, 0.05, 0.05, 0.03), 0.01
 #: how blunt the domes of a tray are, `petitpied.vision.ring_geometry.Geometry.cap_bulge`: what
 #: it is before the photo is asked, and its spread. Silhouettes of the tuning scenes' two makers:
 #: 0.9 and 2.6
@@ -156,12 +162,20 @@ def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
     return np.maximum(spread, SCATTER_FLOOR_REL * radius)
 
 
-def _cap_prior(ring: Rings) -> _Prior:
-    """No say in size and place; harmonics small."""
+def _cap_prior(ring: Rings, foot: Rings, bare: NDArray[np.bool_]) -> _Prior:
+    """No say in size and place; the form is the foot's, or, without a foot (S,), hardly any other
+    than the edges show: then a term's spread is its own size, if that is larger (empirical Bayes;
+    Efron & Morris 1973)."""
     shells, _, count = ring.harmonics.shape
     sigma = HARMONIC_REL / np.arange(1, count + 1) ** 1.5 * ring.radius[:, None]
+    own = np.hypot(ring.harmonics[:, 0], ring.harmonics[:, 1])
+    sigma = np.where(bare[:, None], np.maximum(sigma, own), sigma)
+    # the foot's as far as it is more than a round shell's (Stein's factor)
+    feet = foot.harmonics[:, :, :count]
+    part = 1 - (ROUND_SIGMAS * sigma) ** 2 / np.maximum((feet**2).sum(axis=1), 1e-12)
+    form = np.where(bare[:, None, None], 0.0, feet * np.maximum(part, 0.0)[:, None])
     none = np.zeros((shells, 3))
-    return _Prior(none, none, np.zeros_like(ring.harmonics), np.tile(1 / sigma**2, (1, 2)))
+    return _Prior(none, none, form, np.tile(1 / sigma**2, (1, 2)))
 
 
 def _foot_prior(foot: Rings, cap: Rings, known: TrayFeet, expected_mm: Floats) -> _Prior:
@@ -219,25 +233,50 @@ def _solve_bordered(
     return np.asarray(alone + moved @ shared, float), shared, information
 
 
-def _updated(ring: Rings, normal: _Normal, solved: Floats) -> Update:
+def _moved(ring: Rings, solved: Floats) -> Rings:
+    """The rings with radius, shift and harmonics as ``solved`` (S, P)."""
     order = 1 + ring.harmonics.shape[2]
     harmonics = np.stack([solved[:, 3 : 2 + order], solved[:, 2 + order :]], axis=1)
-    moved = replace(
+    return replace(
         ring, centre=ring.centre + solved[:, 1:3], radius=solved[:, 0], harmonics=harmonics
     )
-    return Update(moved, normal.matrix, normal.scatter)
+
+
+def _updated(ring: Rings, normal: _Normal, solved: Floats) -> Update:
+    return Update(_moved(ring, solved), normal.matrix, normal.scatter)
+
+
+def shaped(ring: Rings, seen: Seen, weight: Floats) -> Rings:
+    """Rings through their points by weighted least squares, whatever their form: where fits start.
+
+    ``weight`` (S, N). The harmonics are held by `FORM_REL` only, wide enough for any form.
+    """
+    count = ring.harmonics.shape[2]
+    known = np.array([*FORM_REL, *[FORM_REL[-1]] * count])[:count]
+    precision = np.concatenate([np.zeros(3), np.tile(1 / known**2, 2)]) / START_REL**-2
+    matrix = _products(seen.basis, weight)
+    each = np.arange(len(precision))
+    matrix[:, each, each] += precision / RAYS_A_VALUE + 1e-9
+    solved = np.linalg.solve(matrix, _sums(seen.basis, weight * seen.reach)[..., None])[..., 0]
+    return _moved(ring, solved)
 
 
 def cap_step(
-    ring: Rings, seen: Seen, weight: Floats, less: Floats, growth: Floats, bluntness: float
+    about: tuple[Rings, Rings, NDArray[np.bool_]],
+    seen: Seen,
+    weight: Floats,
+    less: tuple[Floats, Floats],
+    bluntness: float,
 ) -> tuple[Update, float]:
     """One step of all caps and of what they share, how blunt the domes are.
 
-    ``less`` (S, N) is the bulge at this ``bluntness``, ``growth`` (S, N) its slope over it. The
+    ``about``: the caps, the feet, and which shells (S,) have none. ``less``: the bulge
+    (S, N) at this ``bluntness``, which is taken off the points' reach, and its slope over it. The
     rim on the near side says where a cap is, its silhouette on the far side how steep the
     dome's flank is.
     """
-    normal = _normal(ring, seen, weight, less, _cap_prior(ring))
+    ring, bulge, growth = about[0], *less
+    normal = _normal(ring, seen, weight, bulge, _cap_prior(*about))
     weighted_growth = normal.weight * growth
     precision = 1 / BLUNTNESS_SIGMA**2
     beforehand = precision * (BLUNTNESS - bluntness)
@@ -245,7 +284,7 @@ def cap_step(
         normal,
         -_sums(seen.basis, weighted_growth)[..., None],
         np.array([[float((weighted_growth * growth).sum()) + precision]]),
-        np.array([float((weighted_growth * (seen.reach - less)).sum()) + beforehand]),
+        np.array([float((weighted_growth * (seen.reach - bulge)).sum()) + beforehand]),
     )
     blunter = float(np.clip(bluntness + float(shared[0]), *BLUNTNESS_RANGE))
     return _updated(ring, normal, solved), blunter

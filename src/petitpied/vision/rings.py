@@ -8,7 +8,7 @@ Welsch 1977); the ridge is a prior on the size of the harmonics, and carries a r
 that the photo does not show.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from petitpied.vision.ring_steps import (
     Update,
     cap_step,
     foot_step,
+    shaped,
     tray_feet,
 )
 
@@ -52,6 +53,8 @@ FOOT_WIDTH_REL, FOOT_WIDTH_PX = 0.03, 2.0
 #: traced trays (one ray in one to four for the first fit, 4 and 4, 5 and 3, 5 and 2 rounds)
 #: diameters have 0.106 to 0.108 mm root mean square, caps 0.140 to 0.142
 ROUNDS, ROUNDS_AGAIN = 5, 3
+#: steps to the start: each moves a ring's middle, about which its form is told
+STARTS = 3
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 
@@ -114,19 +117,22 @@ def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
     return np.asarray(shows & ~_without_foot(edges, gap, shows)[:, None], bool)
 
 
-def _start(geometry: Geometry, full: Floats, foot_height: Floats) -> tuple[Rings, Rings]:
-    """First circles of caps and feet at these heights (S,)."""
+def _start(
+    geometry: Geometry, full: Floats, foot_height: Floats, free: Floats
+) -> tuple[Rings, Rings]:
+    """First caps and feet at these heights (S,), of the form that the edges have; ``free`` (S, N):
+    which rays are a shell's own."""
     shells = len(full)
-
-    def circle(points: Floats, order: int, height: Floats) -> Rings:
-        centre = medians(np.moveaxis(points, 1, 2))
-        reach = np.hypot(*np.moveaxis(points - centre[:, None], 2, 0))
-        return Rings(centre, medians(reach), np.zeros((shells, 2, order - 1)), height)
-
-    cap = circle(geometry.at_height(geometry.cap, full), CAP_ORDER, full)
-    foot = circle(geometry.at_height(geometry.outer, foot_height), FOOT_ORDER, foot_height)
-    foot = replace(foot, centre=cap.centre.copy(), radius=cap.radius * (1 + TrayFeet().spread))
-    return cap, foot
+    points = geometry.at_height(geometry.cap, full)
+    centre = medians(np.moveaxis(points, 1, 2))
+    reach = np.hypot(*np.moveaxis(points - centre[:, None], 2, 0))
+    cap = Rings(centre, medians(reach), np.zeros((shells, 2, CAP_ORDER - 1)), full)
+    for _ in range(STARTS):
+        cap = shaped(cap, cap.seen(points), free)
+    harmonics = np.zeros((shells, 2, FOOT_ORDER - 1))
+    harmonics[:, :, : CAP_ORDER - 1] = cap.harmonics
+    radius = cap.radius * (1 + TrayFeet().spread)
+    return cap, Rings(cap.centre.copy(), radius, harmonics, foot_height)
 
 
 def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -141,11 +147,13 @@ def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> N
     return np.asarray(narrow | (shows.mean(axis=1) < FEWEST_SHOWING_REL), bool)
 
 
-def _again(before: FittedRings, full: Floats, foot_height: Floats) -> tuple[Rings, Rings]:
-    """First circles replaced by the rings ``before``; feet not seen stay circles."""
+def _again(
+    before: FittedRings, full: Floats, foot_height: Floats, free: Floats
+) -> tuple[Rings, Rings]:
+    """The rings ``before``; feet not seen as at the start."""
     feet = list(before.foot)
     if None in feet:
-        circles = _start(before.seen.geometry, full, foot_height)[1]
+        circles = _start(before.seen.geometry, full, foot_height, free)[1]
         feet = [circles.one(i) if ring is None else ring for i, ring in enumerate(feet)]
     known = [ring for ring in feet if ring is not None]
     return Rings.of(before.cap, full), Rings.of(known, foot_height)
@@ -186,17 +194,17 @@ def fit_rings(
     bare = np.asarray(~showing.shows.any(axis=1), bool)
     full = np.where(bare, heights.bare_rim_mm, heights.cap_rim_mm)
     foot_height = np.full(len(bare), heights.foot_mm)
+    free = every * contact[:, ::every]
     if before is None:
-        cap, foot = _start(geometry, full, foot_height)
+        cap, foot = _start(geometry, full, foot_height, free)
     else:
-        cap, foot = _again(before, full, foot_height)
+        cap, foot = _again(before, full, foot_height, contact)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
     above = np.maximum(cap.height - foot.height, 0.0)
     rays = geometry.outer.shape[1]
     both = np.concatenate([geometry.outer, geometry.cap], axis=1)
     outer_and_rim = geometry.at_height(both, cap.height)
     at_foot = geometry.at_height(geometry.outer, foot.height)
-    free = every * contact[:, ::every]
     outer_weight = edges.outer.weight[:, ::every] * free
     rim_weight = edges.cap.weight[:, ::every] * free
     bluntness = BLUNTNESS if before is None else before.bluntness
@@ -220,11 +228,10 @@ def fit_rings(
         # passes for a rim, unless the foot shows
         seen = shows * np.where(slant > HIDING_SLANT, to_foot, 1.0)
         caps, bluntness = cap_step(
-            cap,
+            (cap, foot, bare),
             all_by_cap,
             np.concatenate([outer_weight * to_cap, rim_weight * seen], axis=1),
-            np.concatenate([bulge, bulge], axis=1),
-            np.concatenate([growth, growth], axis=1),
+            (np.concatenate([bulge, bulge], axis=1), np.concatenate([growth, growth], axis=1)),
             bluntness,
         )
         cap = caps.ring
