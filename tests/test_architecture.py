@@ -36,10 +36,10 @@ WORLDLY_CALLS = {
 }
 #: may read the package's own data, which is part of the program as its constants are
 READS_PACKAGE_DATA = {
-    "vision/finder_network.py": {"importlib"},
-    "vision/edge_network.py": {"importlib"},
-    "surface/relief_network.py": {"importlib"},
-    "surface/cracks_strips.py": {"importlib"},
+    "finding/finder_network.py": {"importlib"},
+    "contours/edge_network.py": {"importlib"},
+    "surface/relief/relief_network.py": {"importlib"},
+    "surface/cracks/strips.py": {"importlib"},
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
 TOP_LEVEL |= {"src", "tests", "sample_images", "calibration"}

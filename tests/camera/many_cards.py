@@ -2,10 +2,10 @@
 
 import numpy as np
 
+from petitpied.camera.find_card import CardSighting
 from petitpied.domain import card
 from petitpied.domain.view import View, rotation_matrix
-from petitpied.vision.find_card import CardSighting
-from tests.vision.card_views import placed
+from tests.camera.card_views import placed
 
 SIZE_PX = (4032, 3024)
 PLACES = {

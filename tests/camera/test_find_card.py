@@ -4,9 +4,9 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.camera.find_card import find_cards
 from petitpied.domain.errors import CardError
-from petitpied.vision.find_card import find_cards
-from tests.vision.card_views import draw_cards, overhead_view, placed
+from tests.camera.card_views import draw_cards, overhead_view, placed
 
 
 def corner_errors_px(sighting, view, place):

@@ -4,10 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from petitpied.domain import card
-from petitpied.domain.record import SeenCard
-from petitpied.surface.colour_space import LOG_LIGHT, linear_of
-from petitpied.surface.grey_strip import (
+from petitpied.camera.grey_strip import (
     BLACK_REL,
     PAPER_REL,
     PLAIN_TONE,
@@ -15,6 +12,9 @@ from petitpied.surface.grey_strip import (
     light_printed,
     read_strips,
 )
+from petitpied.domain import card
+from petitpied.domain.record import SeenCard
+from petitpied.photo.colour_space import LOG_LIGHT, linear_of
 
 PX_PER_MM = 8.0
 LEFT_TOP = (40, 30)

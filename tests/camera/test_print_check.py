@@ -4,12 +4,12 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.camera.find_card import find_cards
+from petitpied.camera.print_check import print_scale_of
+from petitpied.camera.view import guess_camera, solve_view
 from petitpied.domain.errors import CardError
 from petitpied.domain.photo import Photo
-from petitpied.vision.find_card import find_cards
-from petitpied.vision.print_check import print_scale_of
-from petitpied.vision.view import guess_camera, solve_view
-from tests.vision.card_views import SIZE_PX, draw_cards, overhead_view, placed
+from tests.camera.card_views import SIZE_PX, draw_cards, overhead_view, placed
 
 FOCAL_35MM = 43.267  # of a focal length of 2000 px at 1600 x 1200
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from petitpied.camera.card_check import check_cards
+from petitpied.camera.several_cards import cards_agree
+from petitpied.camera.view import guess_camera, solve_view
 from petitpied.domain.errors import CardError
-from petitpied.vision.card_check import check_cards
-from petitpied.vision.several_cards import cards_agree
-from petitpied.vision.view import guess_camera, solve_view
-from tests.vision.many_cards import SIZE_PX, a_view, scale_errors_rel, sight
+from tests.camera.many_cards import SIZE_PX, a_view, scale_errors_rel, sight
 
 GUESS = guess_camera(*SIZE_PX, 52.0)
 

@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
+from petitpied.camera.solve_photo import solve_photo
+from petitpied.camera.view import guess_camera
 from petitpied.domain.errors import ExitCode, LensError
 from petitpied.domain.lens import CameraGuess
-from petitpied.vision.solve_photo import solve_photo
-from petitpied.vision.view import guess_camera
-from tests.vision.many_cards import SIZE_PX, a_view, scale_errors_rel, sight
+from tests.camera.many_cards import SIZE_PX, a_view, scale_errors_rel, sight
 
 BLANK = np.full(SIZE_PX[::-1], 180, np.uint8)  # no straight edge to help
 PLAIN = guess_camera(*SIZE_PX, 26.0)

@@ -6,15 +6,15 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.camera.card_check import check_cards
+from petitpied.camera.find_card import CardSighting
+from petitpied.camera.straight_edges import StraightnessEvidence, find_straight_edges
+from petitpied.camera.view import guess_camera, solve_view
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.lens import CameraGuess
 from petitpied.domain.view import View
-from petitpied.vision.card_check import check_cards
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.straight_edges import StraightnessEvidence, find_straight_edges
-from petitpied.vision.view import guess_camera, solve_view
-from tests.vision.card_views import SIZE_PX, overhead_view, placed
+from tests.camera.card_views import SIZE_PX, overhead_view, placed
 
 NOISE_PX = 0.15  # as measured on phone-like photos
 PLACES = {"A": (0.0, 0.0, 0.0), "B": (190.0, 130.0, 0.3)}

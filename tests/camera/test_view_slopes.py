@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
+from petitpied.camera.straight_edges import StraightEdge, StraightnessEvidence
+from petitpied.camera.view_slopes import card_slopes, place_in_world, plane_slopes
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.vision.straight_edges import StraightEdge, StraightnessEvidence
-from petitpied.vision.view_slopes import card_slopes, place_in_world, plane_slopes
-from tests.vision.card_views import overhead_view
+from tests.camera.card_views import overhead_view
 
 #: steps of central differences, in the units of `PARAMETERS`: their error is of the third order,
 #: 1e-5 of the derivative here; the inverse of the distortion is good to 1e-11, over a step 1e-6

@@ -4,7 +4,7 @@ import os
 from dataclasses import replace
 
 from petitpied.domain.errors import CardError
-from tests.rim.records import a_record, relative_record
+from tests.records import a_record, relative_record
 
 
 def inspect_photo(photo, settings, *_aside):

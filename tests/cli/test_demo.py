@@ -1,14 +1,14 @@
 """The made-up kitchen: its files, its commands, and that a folder in use is left alone. The whole
-walk runs in `tests/rim/test_whole_job.py`."""
+walk runs in `tests/cli/test_whole_job.py`."""
 
 import pytest
 from PIL import Image
 
+from petitpied.cli.demo_walk import TRAYS, make_kitchen, steps
+from petitpied.cli.main import app
 from petitpied.domain.errors import OutputError
-from petitpied.rim.cli import app
-from petitpied.rim.demo import TRAYS, make_kitchen, steps
-from petitpied.rim.report.letterhead import read_letterhead
-from tests.rim.test_readme import COMMANDS
+from petitpied.report.letterhead import read_letterhead
+from tests.cli.test_readme import COMMANDS
 
 
 def test_the_kitchen_has_its_files(tmp_path):

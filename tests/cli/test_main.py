@@ -12,10 +12,10 @@ import pytest
 from PIL import Image
 
 from petitpied import __version__
+from petitpied.cli.main import DEBIAN_PACKAGES
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.cli import DEBIAN_PACKAGES
-from petitpied.rim.print_card import card_pdf
-from tests.rim import fakes
+from petitpied.figures.print.print_card import card_pdf
+from tests.cli import fakes
 
 ROOT = Path(__file__).parents[2]
 
@@ -23,7 +23,7 @@ ROOT = Path(__file__).parents[2]
 @pytest.fixture
 def petitpied(petitpied, monkeypatch):
     """The measuring itself is a stand-in."""
-    monkeypatch.setitem(sys.modules, "petitpied.vision.inspection", fakes)
+    monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
     return petitpied
 
 
@@ -183,7 +183,7 @@ def test_missing_system_library_names_the_packages(tmp_path, small_photo):
     )
     path = os.pathsep.join([str(tmp_path), str(ROOT / "src")])
     env = {**os.environ, "PYTHONPATH": path}
-    command = [sys.executable, "-c", "from petitpied.rim.cli import main; main()", "inspect"]
+    command = [sys.executable, "-c", "from petitpied.cli.main import main; main()", "inspect"]
     for photos in ([small_photo], [small_photo, small_photo.parent / "b.jpg"]):
         done = subprocess.run(
             [*command, *photos], env=env, capture_output=True, text=True, check=False
@@ -198,7 +198,7 @@ def test_missing_system_library_names_the_packages(tmp_path, small_photo):
 def test_help_and_version_do_not_need_the_heavy_modules():
     code = (
         "import sys; sys.argv = ['petitpied', '--version']\n"
-        "from petitpied.rim.cli import main\n"
+        "from petitpied.cli.main import main\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
         "heavy = {'cv2', 'numpy', 'scipy', 'PIL', 'skimage', 'reportlab', 'jsonschema'}\n"
         "print(sorted(heavy & set(sys.modules)))"
@@ -215,7 +215,7 @@ def test_inspecting_imports_no_packages_that_take_long(tmp_path):
     code = (
         "import sys\n"
         f"sys.argv = ['petitpied', 'inspect', {str(photo)!r}, '--out', {str(tmp_path)!r}]\n"
-        "from petitpied.rim.cli import main\n"
+        "from petitpied.cli.main import main\n"
         "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code\n"
         "slow = {'scipy', 'skimage', 'jsonschema', 'reportlab', 'sqlalchemy', 'rustworkx'}\n"
         "print(sorted(slow & set(sys.modules)))"

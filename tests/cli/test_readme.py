@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from petitpied.rim.cli import DEBIAN_PACKAGES, app
+from petitpied.cli.main import DEBIAN_PACKAGES, app
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

@@ -10,9 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from petitpied.rim.cli import main
-from tests.rim.console_session import disagreement, same_line, sessions
-from tests.rim.test_readme import COMMANDS, README
+from petitpied.cli.main import main
+from tests.cli.console_session import disagreement, same_line, sessions
+from tests.cli.test_readme import COMMANDS, README
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 #: commands that the session cannot show: they need photos of a lens chart or several of one

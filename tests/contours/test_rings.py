@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from petitpied.vision.edges import RAYS, EdgeBand, ShellEdges
-from petitpied.vision.heights import heights_from_ruler, refine_heights
-from petitpied.vision.rings import Heights, fit_rings
-from tests.vision.card_views import overhead_view
+from petitpied.contours.edges import RAYS, EdgeBand, ShellEdges
+from petitpied.contours.heights import heights_from_ruler, refine_heights
+from petitpied.contours.rings import Heights, fit_rings
+from tests.camera.card_views import overhead_view
 
 CAP_MM, FOOT_MM = 22.0, 23.4
 ANGLE = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from petitpied.domain.errors import ExitCode, OutputError
-from petitpied.rim.output_files import distinct_stems, prepare_folder, safe_stem, write_all
+from petitpied.files.output_files import distinct_stems, prepare_folder, safe_stem, write_all
 
 
 def names(folder):
@@ -71,7 +71,7 @@ def test_a_kill_while_writing_leaves_the_old_file(tmp_path):
     code = (
         "import os, signal, sys\n"
         "from pathlib import Path\n"
-        "from petitpied.rim.output_files import write_all\n"
+        "from petitpied.files.output_files import write_all\n"
         "os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL)\n"
         f"write_all({{Path({str(tmp_path / 'a.json')!r}): b'new'}})\n"
     )

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from petitpied.domain.errors import ExitCode, PhotoError
-from petitpied.rim import photo_files
-from petitpied.rim.photo_files import collect, read_photo
+from petitpied.files import photo_files
+from petitpied.files.photo_files import collect, read_photo
 
 
 def test_a_folder_gives_its_photos_by_name(tmp_path):

@@ -1,13 +1,13 @@
 """Trays piped by a made-up hand, each shell with its true row and place.
 
-``python -m tests.vision.piped_trays`` prints how often ids go wrong by the hand's scatter.
+``python -m tests.finding.piped_trays`` prints how often ids go wrong by the hand's scatter.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from petitpied.vision.lattice import Lattice, find_lattice
+from petitpied.finding.lattice import Lattice, find_lattice
 
 
 @dataclass(frozen=True)

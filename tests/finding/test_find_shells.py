@@ -6,9 +6,9 @@ from skimage import data
 
 from petitpied.domain.photo import Photo
 from petitpied.domain.settings import Settings
-from petitpied.vision.find_shells import find_shells, seeds_from_maps
-from petitpied.vision.finder_network import FinderMaps
-from petitpied.vision.inspection import inspect_photo
+from petitpied.finding.find_shells import find_shells, seeds_from_maps
+from petitpied.finding.finder_network import FinderMaps
+from petitpied.inspection.one_photo import inspect_photo
 
 
 def maps_of(discs, shape=(120, 160)):

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from petitpied.vision.lattice import find_lattice, row_letters
-from tests.vision.piped_trays import (
+from petitpied.finding.lattice import find_lattice, row_letters
+from tests.finding.piped_trays import (
     lattice_of,
     places_of,
     random_tray,
@@ -233,7 +233,7 @@ def test_shift_scale_and_order_change_no_id(seed, shift, scale):
     assert moved.ids == tuple(np.array(lattice_of(tray).ids)[order])
 
 
-# Measured over 400 trays a level (python -m tests.vision.piped_trays): wrong 0, 1.0, 5.5 %,
+# Measured over 400 trays a level (python -m tests.finding.piped_trays): wrong 0, 1.0, 5.5 %,
 # renaming 0, 1.2, 5.2 % at scatters of 6, 12, 15 %. At 15 % a place is 3.3 sigma wide to each
 # side. The limits are those plus three standard deviations of a share of 50 trays.
 @pytest.mark.parametrize(

@@ -4,8 +4,8 @@ import json
 from datetime import UTC, datetime, timedelta
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.rim.record_files import record_bytes
-from tests.rim.records import a_record, a_shell
+from petitpied.files.records.record_files import record_bytes
+from tests.records import a_record, a_shell
 
 START = datetime(2026, 1, 1, 9, tzinfo=UTC)
 

@@ -2,8 +2,8 @@
 import pytest
 import sqlalchemy as sa
 
-from petitpied.rim.history import connection
-from tests.rim.history import postgresql
+from petitpied.history import connection
+from tests.history import postgresql
 
 
 @pytest.fixture(scope="session")

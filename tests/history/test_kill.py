@@ -8,8 +8,8 @@ import sys
 import numpy as np
 import pytest
 
-from petitpied.rim.history.store import open_store
-from tests.rim.history.bakes import record_text, sha_of
+from petitpied.history.store import open_store
+from tests.history.bakes import record_text, sha_of
 
 BAKES = 200
 

@@ -11,11 +11,11 @@ import pytest
 from PIL import Image
 
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.history.store import open_store
-from petitpied.rim.record_files import record_bytes
-from tests.rim import fakes
-from tests.rim.history.bakes import log_bake, record_text, round_sizes, sha_of, with_sha
-from tests.rim.records import relative_record
+from petitpied.files.records.record_files import record_bytes
+from petitpied.history.store import open_store
+from tests.cli import fakes
+from tests.history.bakes import log_bake, record_text, round_sizes, sha_of, with_sha
+from tests.records import relative_record
 
 OVEN = 'Brume\'s "deck" \U0001f525'
 
@@ -248,7 +248,7 @@ def test_a_foreign_archive_changes_nothing(petitpied, db, tmp_path):
 
 
 def test_inspect_logs_in_one_step(petitpied, monkeypatch, db, tmp_path):
-    monkeypatch.setitem(__import__("sys").modules, "petitpied.vision.inspection", fakes)
+    monkeypatch.setitem(__import__("sys").modules, "petitpied.inspection.one_photo", fakes)
     photo = tmp_path / "tray.jpg"
     Image.fromarray(np.full((480, 640, 3), 128, np.uint8)).save(photo)
     (tmp_path / "bake.toml").write_text('oven = "Deck"\n')

@@ -9,8 +9,8 @@ import pytest
 from PIL import Image
 
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.history.store import open_store
-from tests.rim.history.bakes import log_bake, round_sizes
+from petitpied.history.store import open_store
+from tests.history.bakes import log_bake, round_sizes
 
 
 @pytest.fixture

@@ -14,9 +14,9 @@ import sqlalchemy as sa
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.history import connection, migrations
-from petitpied.rim.history.store import open_store
-from tests.rim.history.bakes import START, log_bake, record_text, round_sizes, sha_of
+from petitpied.history import connection, migrations
+from petitpied.history.store import open_store
+from tests.history.bakes import START, log_bake, record_text, round_sizes, sha_of
 
 OVEN = "Four à sole n°2 'Brume' \"\U0001f525\" ; DROP TABLE"
 

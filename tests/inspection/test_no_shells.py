@@ -6,10 +6,10 @@ import cv2
 import numpy as np
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.bare_liner import bare_liner, look_at, without
-from petitpied.vision.finder_network import FinderMaps
-from petitpied.vision.liner import learn_light
-from petitpied.vision.odd_things import odd_things
+from petitpied.finding.bare_liner import bare_liner, look_at, without
+from petitpied.finding.finder_network import FinderMaps
+from petitpied.finding.liner import learn_light
+from petitpied.finding.odd_things import odd_things
 
 ROWS, COLUMNS, CELL_PX, RADIUS = 150, 220, 8.0, 14
 #: how much brighter a dome's lit side is than its middle, and its other side darker: what lies in

@@ -9,10 +9,10 @@ import pytest
 
 from petitpied.domain.errors import CardError
 from petitpied.domain.settings import Settings
-from petitpied.rim.record_files import record_bytes, record_from_bytes
-from petitpied.vision import inspection
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.files.records.record_files import record_bytes, record_from_bytes
+from petitpied.inspection import one_photo as inspection
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 
 DATA = Path(__file__).parents[1] / "data"
 NAMES = ("drawn_tray_one", "drawn_tray_two")

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 NAMES = ("rose_white_parchment", "wide_close_pistachio")

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 
 SHARED = Path(__file__).parents[3] / "shared"
 pytestmark = pytest.mark.skipif(not SHARED.is_dir(), reason="no ../shared beside this checkout")

@@ -8,14 +8,14 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.contours.cap_sweep import sweep_caps
+from petitpied.contours.triangulate import ViewPair, height_slopes, triangulate
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.same_tray import Registration, rigid_fit
 from petitpied.domain.settings import Settings
 from petitpied.domain.view import View, rotation_matrix
-from petitpied.vision.cap_sweep import sweep_caps
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.triangulate import ViewPair, height_slopes, triangulate
-from petitpied.vision.two_photos import inspect_two
+from petitpied.inspection.two_photos import inspect_two
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.scorer import TrueShells
 
 DATA = Path(__file__).resolve().parents[1] / "data"

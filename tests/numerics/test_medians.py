@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import array_shapes, arrays
 
-from petitpied.vision.medians import medians
+from petitpied.numerics.medians import medians
 
 
 @given(

@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 from petitpied.domain.errors import ExitCode, PhotoError
-from petitpied.vision.decode import MAX_PIXELS, decode_photo, upright
+from petitpied.photo.decode import MAX_PIXELS, decode_photo, upright
 
 WIDTH, HEIGHT = 480, 320
 RED, GREEN, BLUE, WHITE = (220, 30, 40), (20, 200, 60), (30, 50, 210), (250, 250, 250)

@@ -7,13 +7,13 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.camera.card_check import card_fault
+from petitpied.camera.find_card import CardSighting
 from petitpied.domain.errors import CardError
 from petitpied.domain.settings import Settings
-from petitpied.vision.card_check import card_fault
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.inspection import inspect_photo
-from petitpied.vision.sharpness import edge_spread_px, is_unsharp
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
+from petitpied.photo.sharpness import edge_spread_px, is_unsharp
 
 SAMPLES = sorted(
     p

@@ -4,10 +4,10 @@ import numpy as np
 from PIL import Image
 
 from petitpied.domain.photo import Photo
-from petitpied.rim.report.blocks import Letterhead
-from petitpied.rim.report.material import Tray
-from petitpied.rim.report.model import Wishes, make_report
-from tests.rim.records import a_record
+from petitpied.report.blocks import Letterhead
+from petitpied.report.material import Tray
+from petitpied.report.model import Wishes, make_report
+from tests.records import a_record
 
 
 def a_photo(record):

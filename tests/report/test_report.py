@@ -22,18 +22,18 @@ from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import LotError, OwnFileError, RecordError
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
-from petitpied.rim.record_files import record_bytes
-from petitpied.rim.report.blocks import Letterhead
-from petitpied.rim.report.charts import Mark, Sized, count_chart, diameter_chart
-from petitpied.rim.report.drawing import Spot, svg
-from petitpied.rim.report.html import report_html
-from petitpied.rim.report.letterhead import read_letterhead
-from petitpied.rim.report.material import trays_of_records
-from petitpied.rim.report.pdf import report_pdf
-from petitpied.rim.report.text import report_text
-from petitpied.rim.report_job import Asked, run
-from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
-from tests.rim.reports import a_png, a_report, a_tray
+from petitpied.figures.charts.charts import Mark, Sized, count_chart, diameter_chart
+from petitpied.figures.charts.drawing import Spot, svg
+from petitpied.files.records.record_files import record_bytes
+from petitpied.report.blocks import Letterhead
+from petitpied.report.html import report_html
+from petitpied.report.letterhead import read_letterhead
+from petitpied.report.material import trays_of_records
+from petitpied.report.message import report_text
+from petitpied.report.pdf import report_pdf
+from petitpied.report.report_job import Asked, run
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
+from tests.report.reports import a_png, a_report, a_tray
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 

@@ -7,14 +7,14 @@ import numpy as np
 import pytest
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.patterns.synthetic import Plan, Planted, make_history
-from petitpied.rim.history.store import open_store
-from petitpied.rim.record_files import record_bytes
-from petitpied.rim.report.blocks import Paragraph, Picture
-from petitpied.rim.report.material import trays_since
-from petitpied.rim.report.oven_part import oven_sections
-from tests.rim.records import a_record, a_shell
-from tests.rim.reports import a_report, a_tray
+from petitpied.files.records.record_files import record_bytes
+from petitpied.history.store import open_store
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
+from petitpied.report.blocks import Paragraph, Picture
+from petitpied.report.material import trays_since
+from petitpied.report.oven_part import oven_sections
+from tests.records import a_record, a_shell
+from tests.report.reports import a_report, a_tray
 
 
 def the_record(bake):

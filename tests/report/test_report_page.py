@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 
-from petitpied.rim.report.html import report_html
-from tests.rim.reports import a_report, a_tray
+from petitpied.report.html import report_html
+from tests.report.reports import a_report, a_tray
 
 NODE_MODULES = Path(os.environ.get("PETITPIED_NODE_MODULES", "/nonexistent"))
 AXE = NODE_MODULES / "axe-core" / "axe.min.js"

@@ -2,14 +2,14 @@
 
 import pytest
 
-from petitpied.rim.report.blocks import Bullets, Chart, Paragraph, Table
-from petitpied.rim.report.html import report_html
-from petitpied.rim.report.lot_part import good_share, limit_marks, sort_trays, sorting_sections
-from petitpied.rim.report.pdf import report_pdf
+from petitpied.report.blocks import Bullets, Chart, Paragraph, Table
+from petitpied.report.html import report_html
+from petitpied.report.lot_part import good_share, limit_marks, sort_trays, sorting_sections
+from petitpied.report.pdf import report_pdf
 from petitpied.sorting.box_file import parse_box
 from petitpied.sorting.limits import parse_limits
-from tests.rim.records import a_record, a_shell, relative_record
-from tests.rim.reports import a_report, a_tray
+from tests.records import a_record, a_shell, relative_record
+from tests.report.reports import a_report, a_tray
 
 LIMITS = """
 [pass]

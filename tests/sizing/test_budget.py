@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from petitpied.contours.rings import Heights
 from petitpied.domain.uncertainty import (
     OWN_CAUSES,
     SHARED_CAUSES,
@@ -15,7 +16,7 @@ from petitpied.domain.uncertainty import (
     quantity_of,
 )
 from petitpied.domain.view import PARAMETERS
-from petitpied.vision.budget import (
+from petitpied.sizing.budget import (
     CARD_THICKNESS_U_MM,
     FOOT_OWN_U_MM,
     PRINT_SCALE_REL,
@@ -23,8 +24,7 @@ from petitpied.vision.budget import (
     scale_slopes,
     triangular_root,
 )
-from petitpied.vision.rings import Heights
-from tests.vision.card_views import overhead_view
+from tests.camera.card_views import overhead_view
 
 DRAWS = 1500
 #: two shells of the tray, mm in the card's frame: near the card, and at the far corner

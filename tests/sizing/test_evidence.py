@@ -8,8 +8,8 @@ import pytest
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.vision.evidence import RUFFLES, WITNESSES, outline_contrasts, with_evidence
-from tests.rim.records import a_shell, circle, unmeasured_shell
+from petitpied.sizing.evidence import RUFFLES, WITNESSES, outline_contrasts, with_evidence
+from tests.records import a_shell, circle, unmeasured_shell
 
 NONE = ([0.0] * len(OWN_CAUSES), [0.0] * len(SHARED_CAUSES))
 CENTRE, RADIUS_PX = (200.0, 200.0), 84.0  # 42 mm at 4 px a mm

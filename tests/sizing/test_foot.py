@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from scipy.special import ellipe
 
 from petitpied.domain.shell import Ring
-from petitpied.vision.foot import foot_and_lean
-from petitpied.vision.outline import measure_outline
+from petitpied.sizing.foot import foot_and_lean
+from petitpied.sizing.outline import measure_outline
 
 
 def ring(centre, radius, seed=None, height=0.0):

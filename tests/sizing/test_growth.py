@@ -13,11 +13,11 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import SeenCard
 from petitpied.domain.settings import Settings
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.rim.growth_words import growth_lines
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.growth import growth_of, with_growth
-from petitpied.vision.inspection import inspect_photo
-from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
+from petitpied.sizing.growth import growth_of, with_growth
+from petitpied.text.growth_words import growth_lines
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 
 TRAYS = Path(__file__).parents[3] / "shared" / "trays"
 ROWS, COLUMNS, PITCH_MM = 4, 6, 55.0

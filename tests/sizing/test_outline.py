@@ -8,7 +8,7 @@ from scipy.optimize import least_squares
 from skimage.measure import label, regionprops
 
 from petitpied.domain.shell import Ring
-from petitpied.vision.outline import (
+from petitpied.sizing.outline import (
     MIN_VERTICES,
     UNDULATIONS,
     least_squares_circle,

@@ -5,10 +5,10 @@ import re
 import numpy as np
 import pytest
 
-from petitpied.vision.view import guess_camera, solve_view
-from petitpied.vision.view_doubts import view_warnings
-from tests.vision.many_cards import SIZE_PX, a_view, sight
-from tests.vision.test_solve_photo import profile_of
+from petitpied.camera.view import guess_camera, solve_view
+from petitpied.sizing.view_doubts import view_warnings
+from tests.camera.many_cards import SIZE_PX, a_view, sight
+from tests.camera.test_solve_photo import profile_of
 
 
 def doubts(letters, focal_35mm, height_mm, guess_of=None):

@@ -5,13 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from petitpied.vision.budget import ShellDoubts, scale_slopes
-from petitpied.vision.find_card import find_cards
-from petitpied.vision.rings import Heights
-from petitpied.vision.view import guess_camera, solve_view
-from petitpied.vision.what_shrinks import card_information, remedies, with_information
-from tests.rim.records import a_record, a_shell
-from tests.vision.card_views import SIZE_PX, draw_cards, overhead_view
+from petitpied.camera.find_card import find_cards
+from petitpied.camera.view import guess_camera, solve_view
+from petitpied.contours.rings import Heights
+from petitpied.sizing.budget import ShellDoubts, scale_slopes
+from petitpied.sizing.what_shrinks import card_information, remedies, with_information
+from tests.camera.card_views import SIZE_PX, draw_cards, overhead_view
+from tests.records import a_record, a_shell
 
 FAR = np.array([[215.0, 160.0]])
 SECOND = (150.0, 115.0, 0.1)

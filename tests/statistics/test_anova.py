@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from petitpied.gauge.anova import crossed, one_way
-from tests.gauge.published_study import AIAG
+from petitpied.statistics.anova import crossed, one_way
+from tests.statistics.published_study import AIAG
 
 # NIST StRD, www.itl.nist.gov/div898/strd, one-way analysis of variance, certified values
 SIRSTV = [

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from petitpied.domain.quantity import Quantity
-from petitpied.rim.summary import headline, summarise, summary_lines
-from petitpied.rim.wording import decimals, printable, rounded, with_u95
-from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
+from petitpied.statistics.tray_summary import headline, summarise, summary_lines
+from petitpied.text.wording import decimals, printable, rounded, with_u95
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 
 
 def record_of(diameters, **changes):

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from petitpied.gauge.anova import crossed
-from petitpied.gauge.components import fit_components
-from petitpied.gauge.study import Readings, gauge_of, judged_share, verdict
-from tests.gauge.published_study import AIAG
+from petitpied.statistics.anova import crossed
+from petitpied.statistics.gauge_study import Readings, gauge_of, judged_share, verdict
+from petitpied.statistics.variance_components import fit_components
+from tests.statistics.published_study import AIAG
 
 
 def labelled(values):

@@ -10,9 +10,9 @@ import pytest
 from petitpied.domain.photo import Photo
 from petitpied.domain.settings import Settings
 from petitpied.domain.surface import Reference
-from petitpied.surface.colour_space import delta_e00, lab_of, linear_of
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.colour_space import delta_e00, lab_of, linear_of
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.surface_colour import COOL, WARM, rephotographed
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "rose_white_parchment.jpg"

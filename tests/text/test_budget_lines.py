@@ -7,9 +7,9 @@ import pytest
 
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.rim.budget_lines import budget_lines
-from petitpied.rim.record_files import record_bytes, record_from_bytes
-from tests.rim.records import a_record, a_shell, relative_record
+from petitpied.files.records.record_files import record_bytes, record_from_bytes
+from petitpied.text.budget_lines import budget_lines
+from tests.records import a_record, a_shell, relative_record
 
 OWN = [0.05, 0.12, 0.0, 0.03]
 SHARED = [0.042, 0.009, 0.02, -0.02, 0.1, *np.linspace(0.01, 0.03, len(SHARED_CAUSES) - 5)]

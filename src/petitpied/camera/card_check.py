@@ -9,13 +9,13 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.find_card import CardSighting
+from petitpied.camera.view import CAUCHY_SCALE, SolvedView
+from petitpied.camera.view_slopes import card_slopes, place_in_world
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.view import View
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.medians import medians
-from petitpied.vision.view import CAUCHY_SCALE, SolvedView
-from petitpied.vision.view_slopes import card_slopes, place_in_world
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 

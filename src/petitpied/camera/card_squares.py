@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
-from petitpied.vision.reduce import reduced
+from petitpied.photo.reduce import reduced
 
 Floats = NDArray[np.float64]
 

@@ -1,7 +1,7 @@
 """Find the reference cards in a photo and locate their corners to sub-pixel.
 
 Markers are searched in a reduced copy of the picture (a marker needs few pixels), corners are
-refined in the full picture. Nothing here knows the camera: pose is `petitpied.vision.view`'s.
+refined in the full picture. Nothing here knows the camera: pose is `petitpied.camera.view`'s.
 """
 
 from dataclasses import dataclass, replace
@@ -10,10 +10,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.card_squares import card_squares
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
-from petitpied.vision.card_squares import card_squares
-from petitpied.vision.sharpness import edge_spread_px, is_unsharp
+from petitpied.photo.sharpness import edge_spread_px, is_unsharp
 
 Floats = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.domain.record import SeenCard
-from petitpied.surface.colour_space import LOG_LIGHT, linear_of
+from petitpied.photo.colour_space import LOG_LIGHT, linear_of
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]

@@ -3,12 +3,12 @@
 import cv2
 import numpy as np
 
+from petitpied.camera.find_card import find_cards
+from petitpied.camera.id1_card import PAGE_THICKNESS_MM, print_scale_by_id1
+from petitpied.camera.view import guess_camera, solve_view
 from petitpied.domain import card
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
-from petitpied.vision.find_card import find_cards
-from petitpied.vision.id1_card import PAGE_THICKNESS_MM, print_scale_by_id1
-from petitpied.vision.view import guess_camera, solve_view
 
 
 def print_scale_of(photo: Photo) -> Quantity:

@@ -5,12 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.card_check import card_fault
+from petitpied.camera.find_card import CardSighting
+from petitpied.camera.view import Evidence, SolvedView, solve_view
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.lens import CameraGuess
-from petitpied.vision.card_check import card_fault
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.view import Evidence, SolvedView, solve_view
 
 Floats = NDArray[np.float64]
 

@@ -6,22 +6,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.find_card import CardSighting
+from petitpied.camera.several_cards import cards_agree
+from petitpied.camera.straight_edges import StraightEdge, StraightnessEvidence, find_straight_edges
+from petitpied.camera.view import Evidence, SolvedView, guess_camera, solve_view
 from petitpied.domain.errors import LensError
 from petitpied.domain.lens import CameraGuess
 from petitpied.domain.view import View
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.several_cards import cards_agree
-from petitpied.vision.straight_edges import (
-    StraightEdge,
-    StraightnessEvidence,
-    find_straight_edges,
-)
-from petitpied.vision.view import Evidence, SolvedView, guess_camera, solve_view
 
 #: shell that effects are stated for, mm
 USUAL_SHELL_MM = 45.0
 #: a profile's focal length may differ from the cards' by this much and is then another lens's:
-#: focusing moves it by less than 1 % (see `petitpied.lens.matching.BREATHING_REL`)
+#: focusing moves it by less than 1 % (see `petitpied.camera.lens.matching.BREATHING_REL`)
 OTHER_LENS_REL = 0.03
 #: a difference must be this many standard uncertainties, to be one
 SIGNIFICANT, SURE = 3.0, 5.0

@@ -12,10 +12,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.view_slopes import plane_slopes
 from petitpied.domain.view import View
-from petitpied.vision.medians import medians
-from petitpied.vision.reduce import reduced
-from petitpied.vision.view_slopes import plane_slopes
+from petitpied.numerics.medians import medians
+from petitpied.photo.reduce import reduced
 
 Floats = NDArray[np.float64]
 

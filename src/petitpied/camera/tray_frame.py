@@ -11,8 +11,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.straight_edges import StraightEdge
 from petitpied.domain.view import View
-from petitpied.vision.straight_edges import StraightEdge
 
 Floats = NDArray[np.float64]
 

@@ -13,12 +13,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.find_card import CardSighting
+from petitpied.camera.view_slopes import card_slopes, place_in_world, rise_mm
 from petitpied.domain.errors import CardError
 from petitpied.domain.lens import LENS_PARAMETERS, CameraGuess
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.medians import medians
-from petitpied.vision.view_slopes import card_slopes, place_in_world, rise_mm
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 

@@ -12,6 +12,6 @@ def demo(
     ] = Path("petitpied_demo"),
 ) -> None:
     """Show the whole job on six trays of a made-up kitchen, command by command."""
-    from petitpied.rim.demo import run_demo
+    from petitpied.cli.demo_walk import run_demo
 
     run_demo(out)

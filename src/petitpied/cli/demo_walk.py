@@ -10,8 +10,8 @@ from pathlib import Path
 import typer
 
 from petitpied.domain.errors import OutputError
-from petitpied.rim.output_files import prepare_folder, write_all
-from petitpied.rim.wording import printable
+from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.text.wording import printable
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +46,7 @@ picture = "cloud.png"
 picture_alt = "A small cloud"
 foot = "Made-up kitchen: no real bake, no real product."
 """
-PHOTOS = files("petitpied.rim").joinpath("demo_kitchen")
+PHOTOS = files("petitpied.cli").joinpath("demo_kitchen")
 DB = "kitchen.db"
 
 
@@ -127,7 +127,7 @@ def run_demo(folder: Path) -> None:
 
 def _run(step: Step) -> None:
     """In this process: a new one for each command would double the time."""
-    from petitpied.rim.cli import app
+    from petitpied.cli.main import app
 
     command = typer.main.get_command(app)
     command.main(args=list(step.arguments), prog_name="petitpied", standalone_mode=False)
@@ -159,7 +159,7 @@ def _cloud() -> bytes:
     """The kitchen's mark, drawn: a cloud over a saucer."""
     from PIL import Image, ImageDraw
 
-    from petitpied.rim.look import BLUE, PALE, PLUM
+    from petitpied.figures.look import BLUE, PALE, PLUM
 
     image = Image.new("RGB", (320, 240), (255, 255, 255))
     draw = ImageDraw.Draw(image)

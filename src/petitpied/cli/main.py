@@ -10,36 +10,37 @@ import typer
 
 from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
-#: functions of these names in the modules of these names of `petitpied.rim.commands`, in the
-#: order of the job, as help lists them
-COMMANDS = (
-    "card",
-    "lens",
-    "inspect",
-    "review",
-    "agreement",
-    "repeatability",
-    "limits",
-    "sort",
-    "pair",
-    "box",
-    "lot_check",
-    "log",
-    "oven_map",
-    "oven_or_hand",
-    "trend",
-    "causes",
-    "simulate",
-    "template",
-    "batch",
-    "report",
-    "demo",
-    "schema",
-)
-#: modules there that hold several commands
-GROUPS = ("flavour", "history")
+#: commands in the order of the job, as help lists them, and the module of `petitpied.cli` in which
+#: the function of that name is
+COMMANDS = {
+    "card": "measuring.card",
+    "lens": "measuring.lens",
+    "inspect": "measuring.inspect",
+    "review": "measuring.review",
+    "agreement": "measuring.agreement",
+    "repeatability": "measuring.repeatability",
+    "limits": "lots.limits",
+    "sort": "lots.sort",
+    "pair": "lots.pair",
+    "box": "lots.box",
+    "lot_check": "lots.lot_check",
+    "log": "bakes.log",
+    "oven_map": "bakes.oven_map",
+    "oven_or_hand": "bakes.oven_or_hand",
+    "trend": "bakes.trend",
+    "causes": "bakes.causes",
+    "simulate": "bakes.simulate",
+    "template": "planning.template",
+    "batch": "planning.batch",
+    "report": "lots.report",
+    "demo": "demo",
+    "schema": "measuring.schema",
+}
+#: groups of commands, and their modules
+GROUPS = {"flavour": "lots.flavour", "history": "bakes.history"}
+MODULES = COMMANDS | GROUPS
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 
@@ -73,7 +74,7 @@ def _program(names: Sequence[str]) -> typer.Typer:
     )
     program.callback()(options)
     for name in names:
-        module = import_module(f"petitpied.rim.commands.{name}")
+        module = import_module(f"petitpied.cli.{MODULES[name]}")
         if name in GROUPS:
             program.add_typer(module.app)
         else:
@@ -85,7 +86,7 @@ def __getattr__(name: str) -> typer.Typer:
     """``app``: the whole program, put together when it is first asked for."""
     if name != "app":
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    globals()["app"] = whole = _program((*COMMANDS, *GROUPS))
+    globals()["app"] = whole = _program(tuple(MODULES))
     return whole
 
 
@@ -93,8 +94,8 @@ def _asked_for(arguments: Sequence[str]) -> typer.Typer:
     """As much of the program as the command line needs: to load and lay out every command, to run
     one, takes 20 ms."""
     first = next((argument for argument in arguments if not argument.startswith("-")), None)
-    names = [name for name in (*COMMANDS, *GROUPS) if name.replace("_", "-") == first]
-    return _program(names or (*COMMANDS, *GROUPS))
+    names = [name for name in MODULES if name.replace("_", "-") == first]
+    return _program(names or tuple(MODULES))
 
 
 def main() -> None:

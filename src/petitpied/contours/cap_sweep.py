@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.vision.triangulate import ViewPair
+from petitpied.contours.triangulate import ViewPair
 
 Floats = NDArray[np.float64]
 Grey = NDArray[np.float32]

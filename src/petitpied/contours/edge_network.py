@@ -14,8 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.vision.liner import LinerLight, log_colour
-from petitpied.vision.ray_strips import RAYS, sample_along_rays
+from petitpied.finding.liner import LinerLight, log_colour
+from petitpied.finding.ray_strips import RAYS, sample_along_rays
 
 Floats = NDArray[np.float64]
 
@@ -67,7 +67,7 @@ class EdgeProposals:
 
 @cache
 def _network() -> cv2.dnn.Net:
-    weights = files("petitpied.vision").joinpath("edges.onnx").read_bytes()
+    weights = files("petitpied.contours").joinpath("edges.onnx").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
 

@@ -14,12 +14,12 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.edge_network import EdgeProposals, propose_edges
 from petitpied.domain.shell import Seed
-from petitpied.vision.coarse_outlines import better_bases, disc_base, smoothed
-from petitpied.vision.edge_network import EdgeProposals, propose_edges
-from petitpied.vision.liner import LinerLight
-from petitpied.vision.medians import medians
-from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions, sample_along_rays
+from petitpied.finding.coarse_outlines import better_bases, disc_base, smoothed
+from petitpied.finding.liner import LinerLight
+from petitpied.finding.ray_strips import RAYS, outline_radius, ray_directions, sample_along_rays
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from petitpied.vision.rings import FittedRings, Heights
+from petitpied.contours.rings import FittedRings, Heights
 
 #: cap rim and widest foot, relative to the shell's height, and their spread: from the default
 #: heights (common practice, no source)
@@ -31,7 +31,7 @@ def heights_from_ruler(shell_height_mm: float) -> Heights:
 
 
 def refine_heights(rings: FittedRings, heights: Heights) -> Heights:
-    """Cap-rim height from the parallax over the tray, `petitpied.vision.ring_steps.foot_step`."""
+    """Cap-rim height from the parallax over the tray, `petitpied.contours.ring_steps.foot_step`."""
     if sum(foot is not None for foot in rings.foot) < 6:
         return heights
     found = rings.parallax

@@ -7,8 +7,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.edges import ShellEdges
 from petitpied.domain.shell import Seed
-from petitpied.vision.edges import ShellEdges
 
 Floats = NDArray[np.float64]
 

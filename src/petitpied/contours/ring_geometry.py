@@ -12,9 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.edges import ShellEdges
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
-from petitpied.vision.edges import ShellEdges
 
 Floats = NDArray[np.float64]
 

@@ -14,8 +14,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.vision.medians import medians
-from petitpied.vision.ring_geometry import Rings, Seen
+from petitpied.contours.ring_geometry import Rings, Seen
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ Floats = NDArray[np.float64]
 #: 3 %); with half that for ruffles feet look 0.1 mm rounder than they are, with double the arcs
 #: that a cap hides stray
 HARMONIC_REL, RUFFLE_REL = 0.02, 0.006
-#: how blunt the domes of a tray are, `petitpied.vision.ring_geometry.Geometry.cap_bulge`: what
+#: how blunt the domes of a tray are, `petitpied.contours.ring_geometry.Geometry.cap_bulge`: what
 #: it is before the photo is asked, and its spread. Silhouettes of the tuning scenes' two makers:
 #: 0.9 and 2.6
 BLUNTNESS, BLUNTNESS_SIGMA = 2.0, 2.0

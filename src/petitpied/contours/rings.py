@@ -13,12 +13,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.shell import Ring
-from petitpied.domain.view import View
-from petitpied.vision.edges import ShellEdges
-from petitpied.vision.medians import medians
-from petitpied.vision.ring_geometry import Geometry, Rings
-from petitpied.vision.ring_steps import (
+from petitpied.contours.edges import ShellEdges
+from petitpied.contours.ring_geometry import Geometry, Rings
+from petitpied.contours.ring_steps import (
     BLUNTNESS,
     Parallax,
     TrayFeet,
@@ -27,6 +24,9 @@ from petitpied.vision.ring_steps import (
     foot_step,
     tray_feet,
 )
+from petitpied.domain.shell import Ring
+from petitpied.domain.view import View
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 
@@ -175,7 +175,7 @@ def fit_rings(
         The fit of the same view and edges at slightly other heights: a start that saves rounds.
     every : int
         Take one ray in so many, each for all of them: neighbouring rays say the same
-        (`petitpied.vision.ring_steps.RAYS_A_VALUE`).
+        (`petitpied.contours.ring_steps.RAYS_A_VALUE`).
 
     Returns
     -------

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw
 
-from petitpied.rim.look import INK, PAPER, bgr
-from petitpied.rim.script_fonts import line_width_px, set_line
+from petitpied.figures.look import INK, PAPER, bgr
+from petitpied.figures.script_fonts import line_width_px, set_line
 
 Pixels = NDArray[np.uint8]
 Colour = tuple[int, int, int]  # blue, green, red

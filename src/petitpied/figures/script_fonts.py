@@ -1,6 +1,6 @@
 """Our fonts: which scripts they cover, and what stays without a font, said in words.
 
-The fonts are Noto (SIL Open Font License, `rim/fonts/OFL.txt`), cut to the letters named there.
+The fonts are Noto (SIL Open Font License, `figures/fonts/OFL.txt`), cut to the letters named there.
 """
 
 import unicodedata
@@ -41,7 +41,7 @@ LAST_PLAIN = 0x024F
 
 def font_path(name: str) -> Path:
     """A font's file; the package is installed as plain files."""
-    with as_file(files("petitpied.rim.fonts").joinpath(name)) as path:
+    with as_file(files("petitpied.figures.fonts").joinpath(name)) as path:
         return Path(path)
 
 

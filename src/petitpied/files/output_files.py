@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import IO
 
 from petitpied.domain.errors import OutputError
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 #: file systems allow names of 255 bytes; the stem leaves room for our longest suffix
 MAX_STEM_BYTES = 180

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from petitpied.domain.errors import PhotoError
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 #: our own annotated pictures and contact sheets, never taken as photos of a folder

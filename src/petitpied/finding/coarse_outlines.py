@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.finder_network import FinderMaps
-from petitpied.vision.liner import LinerLight, learn_light
-from petitpied.vision.medians import medians
-from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions
+from petitpied.finding.finder_network import FinderMaps
+from petitpied.finding.liner import LinerLight, learn_light
+from petitpied.finding.ray_strips import RAYS, outline_radius, ray_directions
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 

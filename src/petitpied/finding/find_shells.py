@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
-from petitpied.vision.bare_liner import bare_liner, look_at, without
-from petitpied.vision.coarse_outlines import roundness, smooth_outlines, width_px
-from petitpied.vision.finder_network import FinderMaps, run_finder
-from petitpied.vision.liner import LinerLight
-from petitpied.vision.medians import medians
-from petitpied.vision.odd_things import odd_things
+from petitpied.finding.bare_liner import bare_liner, look_at, without
+from petitpied.finding.coarse_outlines import roundness, smooth_outlines, width_px
+from petitpied.finding.finder_network import FinderMaps, run_finder
+from petitpied.finding.liner import LinerLight
+from petitpied.finding.odd_things import odd_things
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.vision.reduce import reduced
+from petitpied.photo.reduce import reduced
 
 Maps = NDArray[np.float32]
 
@@ -43,7 +43,7 @@ class FinderMaps:
 
 @cache
 def _network() -> cv2.dnn.Net:
-    weights = files("petitpied.vision").joinpath("finder.onnx").read_bytes()
+    weights = files("petitpied.finding").joinpath("finder.onnx").read_bytes()
     # the older of OpenCV's two engines: it alone takes Winograd's way through these convolutions,
     # a sixth faster (the dilated ones of the other networks are slower by it)
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), cv2.dnn.ENGINE_CLASSIC)

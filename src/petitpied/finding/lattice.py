@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.vision.lattice_fit import Hypothesis, fit, hypotheses
+from petitpied.finding.lattice_fit import Hypothesis, fit, hypotheses
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -10,10 +10,10 @@ the colour of some of them, and a lone one of another flavour has their size.
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.vision.bare_liner import Finds
-from petitpied.vision.finder_network import FinderMaps
-from petitpied.vision.liner import LinerLight, log_colour
-from petitpied.vision.medians import medians
+from petitpied.finding.bare_liner import Finds
+from petitpied.finding.finder_network import FinderMaps
+from petitpied.finding.liner import LinerLight, log_colour
+from petitpied.numerics.medians import medians
 
 Floats = NDArray[np.float64]
 

@@ -10,8 +10,8 @@ import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.own_folders import history_file
-from petitpied.rim.wording import printable
+from petitpied.files.own_folders import history_file
+from petitpied.text.wording import printable
 
 #: how long we wait for another process that is writing; a record takes far less than a second
 LOCK_SECONDS = 10

@@ -19,11 +19,11 @@ import numpy as np
 
 from petitpied.domain.bake import MEASURES, Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.history import facts as facts_of
-from petitpied.rim.history.store import Store
-from petitpied.rim.record_files import MAX_BYTES, record_from_bytes
-from petitpied.rim.table_files import safe_cell
-from petitpied.rim.wording import printable
+from petitpied.files.records.record_files import MAX_BYTES, record_from_bytes
+from petitpied.files.records.table_files import safe_cell
+from petitpied.history import facts as facts_of
+from petitpied.history.store import Store
+from petitpied.text.wording import printable
 
 #: an archive of ten thousand bakes has about 2 GB, unpacked 6 GB: read a record at a time
 FACTS_FILE = "facts.csv"

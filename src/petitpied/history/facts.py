@@ -11,7 +11,7 @@ from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
 Given = Mapping[str, Any]

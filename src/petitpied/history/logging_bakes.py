@@ -9,10 +9,10 @@ from typing import Any
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
 from petitpied.domain.record import Record
-from petitpied.rim.history import facts as facts_of
-from petitpied.rim.history.store import Store
-from petitpied.rim.record_files import read_record_bytes, record_from_bytes
-from petitpied.rim.wording import printable
+from petitpied.files.records.record_files import read_record_bytes, record_from_bytes
+from petitpied.history import facts as facts_of
+from petitpied.history.store import Store
+from petitpied.text.wording import printable
 
 
 @dataclass(frozen=True)

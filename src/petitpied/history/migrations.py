@@ -10,10 +10,10 @@ from collections.abc import Callable
 import sqlalchemy as sa
 
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.history import connection
-from petitpied.rim.history.packing import pack, shells_of
-from petitpied.rim.history.record_text import inflate
-from petitpied.rim.history.tables import RECORD, VALUES, VERSION
+from petitpied.history import connection
+from petitpied.history.packing import pack, shells_of
+from petitpied.history.record_text import inflate
+from petitpied.history.tables import RECORD, VALUES, VERSION
 
 #: any number that no other program uses for its lock in the same PostgreSQL database
 _ADVISORY_LOCK = 7_810_2026

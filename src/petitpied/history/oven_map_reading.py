@@ -6,11 +6,11 @@ import numpy as np
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
-from petitpied.patterns.findings import OvenMap
-from petitpied.patterns.oven_map import map_oven
-from petitpied.patterns.oven_or_hand import OvenOrHand, tell_apart
-from petitpied.patterns.tray_stack import LEAN, MAPPED, MIN_SHELLS
-from petitpied.rim.wording import printable
+from petitpied.patterns.oven.findings import OvenMap
+from petitpied.patterns.oven.oven_map import map_oven
+from petitpied.patterns.oven.oven_or_hand import OvenOrHand, tell_apart
+from petitpied.patterns.oven.tray_stack import LEAN, MAPPED, MIN_SHELLS
+from petitpied.text.wording import printable
 
 #: chance of flips and shuffles: fixed, so that the same history gives the same answer
 SEED = 20_260_308

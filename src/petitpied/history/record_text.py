@@ -4,7 +4,7 @@ import json
 import zlib
 from typing import Any
 
-from petitpied.rim.record_files import MAX_BYTES
+from petitpied.files.records.record_files import MAX_BYTES
 
 
 def deflate(text: bytes) -> bytes:

@@ -10,12 +10,12 @@ import sqlalchemy as sa
 
 from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.history import connection
-from petitpied.rim.history.facts import as_kept
-from petitpied.rim.history.migrations import bring_up_to_date
-from petitpied.rim.history.packing import Packed, pack, shells_of, unpack
-from petitpied.rim.history.record_text import deflate, inflate, text_of
-from petitpied.rim.history.tables import BAKE, RECORD, VALUES
+from petitpied.history import connection
+from petitpied.history.facts import as_kept
+from petitpied.history.migrations import bring_up_to_date
+from petitpied.history.packing import Packed, pack, shells_of, unpack
+from petitpied.history.record_text import deflate, inflate, text_of
+from petitpied.history.tables import BAKE, RECORD, VALUES
 
 _FACTS = tuple(f.name for f in fields(BakeFacts))
 _ORDER = (BAKE.c.baked_at_s, BAKE.c.photo_sha256)

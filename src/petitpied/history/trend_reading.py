@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
-from petitpied.patterns import trend as trends
-from petitpied.patterns.association import Outcome
-from petitpied.patterns.bake_series import (
+from petitpied.history.facts import as_kept
+from petitpied.history.store import Store
+from petitpied.patterns.trends import trend as trends
+from petitpied.patterns.trends.association import Outcome
+from petitpied.patterns.trends.bake_series import (
     COMPARE,
     SERIES_UNITS,
     Fault,
@@ -21,10 +23,8 @@ from petitpied.patterns.bake_series import (
     fault_counts,
     measured,
 )
-from petitpied.rim.history.facts import as_kept
-from petitpied.rim.history.store import Store
-from petitpied.rim.trend_words import Asked
-from petitpied.rim.wording import printable
+from petitpied.text.trend_words import Asked
+from petitpied.text.wording import printable
 
 Bools = NDArray[np.bool_]
 

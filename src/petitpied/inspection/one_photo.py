@@ -9,6 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied import __version__
+from petitpied.camera.card_check import check_cards
+from petitpied.camera.find_card import CardSighting, find_cards
+from petitpied.camera.solve_photo import solve_photo
+from petitpied.camera.straight_edges import StraightEdge
+from petitpied.camera.tray_frame import TrayFrame, tray_frame
+from petitpied.camera.view import SolvedView, guess_camera
+from petitpied.camera.view_slopes import place_in_world
+from petitpied.contours.edges import ShellEdges, find_edges
+from petitpied.contours.heights import heights_from_ruler, refine_heights
+from petitpied.contours.neighbours import COVERED_REL, find_neighbours, share_covered
+from petitpied.contours.rings import Heights, fit_rings
 from petitpied.domain import card
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.lens import CameraGuess
@@ -18,33 +29,22 @@ from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.surface.foot_ring import RimHeights
+from petitpied.finding.find_shells import find_shells
+from petitpied.finding.lattice import Lattice, find_lattice
+from petitpied.sizing.evidence import with_evidence
+from petitpied.sizing.measured_shells import Places, SortedOut, measured_shells
+from petitpied.sizing.relative import relative_shells
+from petitpied.sizing.view_doubts import blur_mm, view_warnings
+from petitpied.surface.foot.foot_ring import RimHeights
 from petitpied.surface.survey import survey
 from petitpied.surface.tray_surface import Scene as SurfaceScene
-from petitpied.vision.card_check import check_cards
-from petitpied.vision.edges import ShellEdges, find_edges
-from petitpied.vision.evidence import with_evidence
-from petitpied.vision.find_card import CardSighting, find_cards
-from petitpied.vision.find_shells import find_shells
-from petitpied.vision.heights import heights_from_ruler, refine_heights
-from petitpied.vision.lattice import Lattice, find_lattice
-from petitpied.vision.measured_shells import Places, SortedOut, measured_shells
-from petitpied.vision.neighbours import COVERED_REL, find_neighbours, share_covered
-from petitpied.vision.relative import relative_shells
-from petitpied.vision.rings import Heights, fit_rings
-from petitpied.vision.solve_photo import solve_photo
-from petitpied.vision.straight_edges import StraightEdge
-from petitpied.vision.tray_frame import TrayFrame, tray_frame
-from petitpied.vision.view import SolvedView, guess_camera
-from petitpied.vision.view_doubts import blur_mm, view_warnings
-from petitpied.vision.view_slopes import place_in_world
 
 Floats = NDArray[np.float64]
 T = TypeVar("T")
 
 #: diameters a shell may have, mm: 15 to 80 mm (common practice, no source) with a margin
 SHELL_RANGE_MM = (12.0, 95.0)
-#: the fit that heights are taken from sees one ray in so many (`petitpied.vision.rings`)
+#: the fit that heights are taken from sees one ray in so many (`petitpied.contours.rings`)
 THINNED = 3
 
 

@@ -12,6 +12,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.cap_sweep import CapTops, sweep_caps
+from petitpied.contours.triangulate import Level, ViewPair, height_slopes, settled, triangulate
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
@@ -20,10 +22,8 @@ from petitpied.domain.same_tray import Registration, register
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.vision.cap_sweep import CapTops, sweep_caps
-from petitpied.vision.inspection import inspect_photo
-from petitpied.vision.outline import areas_and_centroids
-from petitpied.vision.triangulate import Level, ViewPair, height_slopes, settled, triangulate
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.sizing.outline import areas_and_centroids
 
 Floats = NDArray[np.float64]
 

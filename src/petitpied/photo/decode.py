@@ -17,8 +17,8 @@ from PIL import Image, UnidentifiedImageError
 
 from petitpied.domain.errors import PhotoError
 from petitpied.domain.photo import Photo
-from petitpied.vision.colour_profile import is_srgb, to_srgb
-from petitpied.vision.photo_header import HeaderFacts, header_facts, jpeg_is_cut_short
+from petitpied.photo.colour_profile import is_srgb, to_srgb
+from petitpied.photo.header import HeaderFacts, header_facts, jpeg_is_cut_short
 
 Pixels = NDArray[np.uint8]
 

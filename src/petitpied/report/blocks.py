@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from petitpied.rim.report.drawing import Drawing
+from petitpied.figures.charts.drawing import Drawing
 
 
 @dataclass(frozen=True, slots=True)

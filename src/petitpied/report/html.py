@@ -5,9 +5,9 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from petitpied.rim import look
-from petitpied.rim.report import drawing
-from petitpied.rim.report.blocks import Bullets, Chart, Paragraph, Picture, Report, Table
+from petitpied.figures import look
+from petitpied.figures.charts import drawing
+from petitpied.report.blocks import Bullets, Chart, Paragraph, Picture, Report, Table
 
 TEMPLATE = "report.html.j2"
 
@@ -28,7 +28,7 @@ def _template() -> Any:
         trim_blocks=True,
         lstrip_blocks=True,
         loader=FunctionLoader(
-            lambda name: files("petitpied.rim.report").joinpath(name).read_text("utf-8")
+            lambda name: files("petitpied.report").joinpath(name).read_text("utf-8")
         ),
     )
     environment.filters["svg"] = lambda drawn: Markup(drawing.svg(drawn))  # escapes its texts

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.errors import OwnFileError
-from petitpied.rim.own_file import line_of, read_own_toml
-from petitpied.rim.report.blocks import Letterhead, Picture
-from petitpied.rim.wording import printable
+from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.report.blocks import Letterhead, Picture
+from petitpied.text.wording import printable
 
 KEYS = ("name", "lines", "picture", "picture_alt", "foot")
 MAX_LINES = 8

@@ -7,19 +7,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from petitpied.domain.shell import Shell
+from petitpied.figures.charts.box_chart import box_chart
+from petitpied.figures.charts.charts import Mark, count_chart
 from petitpied.piping.recipe import GoodShare
-from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
-from petitpied.rim.report.box_chart import box_chart
-from petitpied.rim.report.charts import Mark, count_chart
-from petitpied.rim.report.material import Tray
-from petitpied.rim.report.pictures import pair_sheet
-from petitpied.rim.wording import printable, share, with_u95
+from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
+from petitpied.report.material import Tray
+from petitpied.report.pictures import pair_sheet
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import LIMITABLE, Limit, Limits
 from petitpied.sorting.lot import Verdict
+from petitpied.text.wording import printable, share, with_u95
 
 if TYPE_CHECKING:  # solvers and statistics are slow to import: only where they are used
-    from petitpied.rim.lot_files import LotTray
+    from petitpied.files.records.lot_files import LotTray
     from petitpied.sorting.boxes import Boxing
     from petitpied.sorting.pairing import Pairing
 
@@ -53,7 +53,7 @@ def sort_trays(
     notes: list[str] = []
     sorted_trays = list(trays)
     if limits is not None:
-        from petitpied.rim.lot_files import judged
+        from petitpied.files.records.lot_files import judged
 
         for i, tray in enumerate(trays):
             if tray.record.view is not None:
@@ -63,7 +63,7 @@ def sort_trays(
     done = Sorting(tuple(sorted_trays), limits, tuple(dict.fromkeys(notes)))
     if not pairs and kind is None:
         return done
-    from petitpied.rim.lot_files import lot_of
+    from petitpied.files.records.lot_files import lot_of
     from petitpied.sorting.pairing import pair_lot
 
     lot = [_lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
@@ -83,7 +83,7 @@ def sort_trays(
 
 
 def _lot_tray(tray: Tray) -> "LotTray":
-    from petitpied.rim.lot_files import LotTray
+    from petitpied.files.records.lot_files import LotTray
 
     flavour = "" if tray.facts is None else tray.facts.flavour or ""
     return LotTray(Path(tray.name), tray.name, tray.record, flavour)
@@ -174,7 +174,7 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
 
 def _note(note: str) -> str:
     """A note as a sentence; a quantity's name at its beginning is spoken."""
-    from petitpied.rim.verdict_words import spoken
+    from petitpied.text.verdict_words import spoken
 
     first, _, rest = note.partition(" ")
     words = f"{spoken(first)} {rest}"
@@ -193,8 +193,8 @@ def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
 
 
 def _fault(shell: Shell, limit: Limit) -> str:
-    from petitpied.rim.lot_files import quantity_of
-    from petitpied.rim.verdict_words import spoken
+    from petitpied.files.records.lot_files import quantity_of
+    from petitpied.text.verdict_words import spoken
 
     quantity = quantity_of(shell, limit.name)
     if quantity is None or shell.verdict not in (Verdict.SECOND, Verdict.REJECT):
@@ -224,7 +224,7 @@ def _capability_line(sorting: Sorting, limits: Limits) -> str:
 
 
 def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
-    from petitpied.rim.pairing_words import code_of, turn_text
+    from petitpied.text.pairing_words import code_of, turn_text
 
     several = len(sorting.trays) > 1
 
@@ -262,7 +262,7 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
 
 def _pair_pictures(sorting: Sorting, pairing: "Pairing") -> list[Block]:
     """The sheet of each tray whose photo is there: same number, one macaron."""
-    from petitpied.rim.pairing_words import pair_codes
+    from petitpied.text.pairing_words import pair_codes
 
     pictures: list[Block] = []
     for tray in sorting.trays:

@@ -14,12 +14,12 @@ from petitpied.domain.errors import LotError, PhotoError, RecordError
 from petitpied.domain.photo import Photo
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.photo_files import read_photo
-from petitpied.rim.record_files import read_record, record_from_bytes
-from petitpied.rim.wording import printable
+from petitpied.files.photo_files import read_photo
+from petitpied.files.records.record_files import read_record, record_from_bytes
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
-    from petitpied.rim.history.store import Store
+    from petitpied.history.store import Store
 
 MAX_TRAYS = 60
 #: far beyond what any photo and tray can give, and still drawn without harm
@@ -143,7 +143,7 @@ def _strange(shell: Shell) -> str:
 
 def _find_photo(record: Record, folders: Sequence[Path]) -> tuple[Photo | None, str]:
     """The photo by its name and content; the record's text is never used as a path."""
-    from petitpied.vision.decode import decode_photo
+    from petitpied.photo.decode import decode_photo
 
     name = Path(record.photo.file.replace("\\", "/")).name
     shown = printable(name)[:80]

@@ -1,7 +1,7 @@
 """The report as a few plain lines, to be pasted into a message."""
 
-from petitpied.rim.report.blocks import Report
-from petitpied.rim.wording import printable
+from petitpied.report.blocks import Report
+from petitpied.text.wording import printable
 
 
 def report_text(report: Report) -> str:

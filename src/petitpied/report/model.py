@@ -8,18 +8,9 @@ import numpy as np
 
 from petitpied import __version__
 from petitpied.domain.errors import LotError
-from petitpied.rim.cautions import REPORT_CAUTIONS
-from petitpied.rim.report.blocks import (
-    Block,
-    Bullets,
-    Chart,
-    Letterhead,
-    Paragraph,
-    Report,
-    Section,
-)
-from petitpied.rim.report.charts import Sized, diameter_chart
-from petitpied.rim.report.lot_part import (
+from petitpied.figures.charts.charts import Sized, diameter_chart
+from petitpied.report.blocks import Block, Bullets, Chart, Letterhead, Paragraph, Report, Section
+from petitpied.report.lot_part import (
     Sorting,
     boxes_sentence,
     limit_marks,
@@ -28,16 +19,17 @@ from petitpied.rim.report.lot_part import (
     sorting_sections,
     verdict_sentence,
 )
-from petitpied.rim.report.material import Tray
-from petitpied.rim.report.oven_part import oven_sections
-from petitpied.rim.report.tray_part import measuring_section, shells_section, tray_section
-from petitpied.rim.summary import Summary, headline, summarise
-from petitpied.rim.wording import printable
+from petitpied.report.material import Tray
+from petitpied.report.oven_part import oven_sections
+from petitpied.report.tray_part import measuring_section, shells_section, tray_section
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import Limits
+from petitpied.statistics.tray_summary import Summary, headline, summarise
+from petitpied.text.cautions import REPORT_CAUTIONS
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
-    from petitpied.rim.history.store import Store
+    from petitpied.history.store import Store
 
 
 @dataclass(frozen=True)

@@ -4,12 +4,12 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from petitpied.rim.report.blocks import Block, Paragraph, Picture, Section
-from petitpied.rim.report.material import Tray
+from petitpied.report.blocks import Block, Paragraph, Picture, Section
+from petitpied.report.material import Tray
 
 if TYPE_CHECKING:
-    from petitpied.patterns.findings import OvenMap
-    from petitpied.rim.history.store import Store
+    from petitpied.history.store import Store
+    from petitpied.patterns.oven.findings import OvenMap
 
 #: measures that a report maps, where the history has them
 MEASURES = ("diameter", "browning")
@@ -24,7 +24,7 @@ def oven_sections(trays: Sequence[Tray], store: "Store | None") -> list[Section]
 
 
 def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
-    from petitpied.rim.oven_map_reading import measured_in, read_maps, where_words
+    from petitpied.history.oven_map_reading import measured_in, read_maps, where_words
 
     bakes = store.bakes(oven, rack)
     turned = any(bake.facts.turn_deg == 180 for bake in bakes)
@@ -38,9 +38,9 @@ def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
 
 
 def _measure(found: "OvenMap", where: str, *, turned: bool) -> list[Block]:
-    from petitpied.rim.chart_sheet import png_bytes
-    from petitpied.rim.oven_map_picture import map_sheet
-    from petitpied.rim.oven_map_words import verdict, what_to_try
+    from petitpied.figures.charts.chart_sheet import png_bytes
+    from petitpied.figures.charts.oven_map_picture import map_sheet
+    from petitpied.text.oven_map_words import verdict, what_to_try
 
     sheet = map_sheet(found, where, turned=turned)
     data = png_bytes(sheet)

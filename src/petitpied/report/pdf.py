@@ -6,9 +6,10 @@ from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from petitpied.rim import look
-from petitpied.rim import script_fonts as fonts
-from petitpied.rim.report.blocks import (
+from petitpied.figures import look
+from petitpied.figures import script_fonts as fonts
+from petitpied.figures.charts.charts import WIDTH
+from petitpied.report.blocks import (
     Block,
     Bullets,
     Chart,
@@ -18,8 +19,7 @@ from petitpied.rim.report.blocks import (
     Section,
     Table,
 )
-from petitpied.rim.report.charts import WIDTH
-from petitpied.rim.report.pdf_chart import draw_chart
+from petitpied.report.pdf_chart import draw_chart
 
 MARGIN_MM = 15.0
 BODY_PT, NOTE_PT, TABLE_PT = 10.0, 8.5, 8.0

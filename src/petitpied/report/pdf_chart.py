@@ -3,8 +3,8 @@
 from collections.abc import Callable
 from typing import Any
 
-from petitpied.rim import look
-from petitpied.rim.report.drawing import Box, Drawing, Line, Spot, Text, polyline_of
+from petitpied.figures import look
+from petitpied.figures.charts.drawing import Box, Drawing, Line, Spot, Text, polyline_of
 
 PT_MM = 25.4 / 72
 

@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from petitpied.domain.photo import Photo
 from petitpied.domain.record import Record
-from petitpied.rim.overlay import marked_picture
-from petitpied.rim.report.blocks import Picture
-from petitpied.rim.summary import Summary
+from petitpied.figures.tray.overlay import marked_picture
+from petitpied.report.blocks import Picture
+from petitpied.statistics.tray_summary import Summary
 
 if TYPE_CHECKING:
-    from petitpied.rim.lot_files import LotTray
-    from petitpied.rim.tray_sheet import Code
+    from petitpied.figures.tray.tray_sheet import Code
+    from petitpied.files.records.lot_files import LotTray
 
 Pixels = NDArray[np.uint8]
 
@@ -41,7 +41,7 @@ def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) ->
 
 def contact(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Picture:
     """Every shell zoomed, in the lattice's order."""
-    from petitpied.rim.sheet import contact_sheet
+    from petitpied.figures.tray.sheet import contact_sheet
 
     return jpeg(
         contact_sheet(pixels, record, summary),
@@ -54,7 +54,7 @@ def contact(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Pic
 
 def pair_sheet(tray: "LotTray", photo: Photo, codes: Mapping[str, "Code"], trays: int) -> Picture:
     """The pairing sheet of one tray without its list, which the report has as a table."""
-    from petitpied.rim.tray_sheet import Listing, sheet_jpeg
+    from petitpied.figures.tray.tray_sheet import Listing, sheet_jpeg
 
     sheet = sheet_jpeg(tray, photo.pixels_bgr, codes, Listing(tray.name, ()))
     pixels = cv2.imdecode(np.frombuffer(sheet, np.uint8), cv2.IMREAD_COLOR)

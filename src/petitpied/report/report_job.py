@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from petitpied.rim.output_files import prepare_folder, safe_stem, write_all
-from petitpied.rim.own_folders import history_file
-from petitpied.rim.report.blocks import Letterhead, Report
-from petitpied.rim.report.letterhead import read_letterhead
-from petitpied.rim.report.material import Tray, trays_of_records, trays_since
-from petitpied.rim.report.model import Wishes, make_report
-from petitpied.rim.report.text import report_text
-from petitpied.rim.wording import printable
+from petitpied.files.output_files import prepare_folder, safe_stem, write_all
+from petitpied.files.own_folders import history_file
+from petitpied.report.blocks import Letterhead, Report
+from petitpied.report.letterhead import read_letterhead
+from petitpied.report.material import Tray, trays_of_records, trays_since
+from petitpied.report.message import report_text
+from petitpied.report.model import Wishes, make_report
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
-    from petitpied.rim.history.store import Store
+    from petitpied.history.store import Store
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ def _store(asked: Asked) -> "Store | None":
     """The history: the one named, or the usual one where there is one."""
     if asked.db is None and asked.since is None and not history_file().exists():
         return None
-    from petitpied.rim.history.store import open_store
+    from petitpied.history.store import open_store
 
     return open_store(asked.db)
 
@@ -68,7 +68,7 @@ def _wishes(asked: Asked, store: "Store | None") -> Wishes:
     title = printable(asked.title)[:120]
     if asked.limits is None and asked.box is None:
         return Wishes(head, title, pairs=asked.pairs, store=store)
-    from petitpied.rim.lot_files import read_box, read_limits
+    from petitpied.files.records.lot_files import read_box, read_limits
 
     return Wishes(
         head,
@@ -91,8 +91,8 @@ def _stem(trays: tuple[Tray, ...]) -> str:
 
 
 def _written(report: Report, out: Path, stem: str) -> tuple[str, ...]:
-    from petitpied.rim.report.html import report_html
-    from petitpied.rim.report.pdf import report_pdf
+    from petitpied.report.html import report_html
+    from petitpied.report.pdf import report_pdf
 
     files = {
         out / f"{stem}.html": report_html(report),

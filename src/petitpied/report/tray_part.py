@@ -8,13 +8,13 @@ from petitpied.domain.bake import BakeFacts
 from petitpied.domain.quantity import Quantity, coverage_factor_95
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim import look
-from petitpied.rim.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
-from petitpied.rim.report.charts import Planned, tray_plan
-from petitpied.rim.report.material import Tray
-from petitpied.rim.report.pictures import contact, marked_tray
-from petitpied.rim.summary import Summary, headline
-from petitpied.rim.wording import decimals, printable, with_u95
+from petitpied.figures import look
+from petitpied.figures.charts.charts import Planned, tray_plan
+from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
+from petitpied.report.material import Tray
+from petitpied.report.pictures import contact, marked_tray
+from petitpied.statistics.tray_summary import Summary, headline
+from petitpied.text.wording import decimals, printable, with_u95
 
 #: columns of the table of shells: field, head
 COLUMNS = (

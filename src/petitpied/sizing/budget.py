@@ -2,7 +2,7 @@
 
 Every size keeps its contributions apart (`petitpied.domain.uncertainty`): what is a shell's own,
 and what moves all shells of a photo together. What edges in a photo are worth as witnesses of
-a ruffled, shaded outline is added afterwards, by `petitpied.vision.evidence`.
+a ruffled, shaded outline is added afterwards, by `petitpied.sizing.evidence`.
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,11 +11,11 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.view_slopes import plane_slopes
+from petitpied.contours.rings import Heights
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantities_of
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.vision.rings import Heights
-from petitpied.vision.view_slopes import plane_slopes
 
 Floats = NDArray[np.float64]
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantities_of
-from petitpied.surface.colour_space import lab_of, linear_of
+from petitpied.photo.colour_space import lab_of, linear_of
 
 Floats = NDArray[np.float64]
 

@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.neighbours import Neighbours
+from petitpied.contours.rings import FittedRings, Heights
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.vision.budget import ShellDoubts, scale_slopes
-from petitpied.vision.lattice import Lattice
-from petitpied.vision.neighbours import Neighbours
-from petitpied.vision.rings import FittedRings, Heights
-from petitpied.vision.sizes import DOUBTFUL_REL, Sizes, measure_shells
+from petitpied.finding.lattice import Lattice
+from petitpied.sizing.budget import ShellDoubts, scale_slopes
+from petitpied.sizing.sizes import DOUBTFUL_REL, Sizes, measure_shells
 
 Floats = NDArray[np.float64]
 

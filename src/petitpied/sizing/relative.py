@@ -5,15 +5,15 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.edges import EdgeBand, ShellEdges
+from petitpied.contours.neighbours import Neighbours
+from petitpied.contours.rings import Heights, fit_rings
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
-from petitpied.vision.edges import EdgeBand, ShellEdges
-from petitpied.vision.lattice import Lattice, find_lattice
-from petitpied.vision.neighbours import Neighbours
-from petitpied.vision.outline import ANGLES, measure_outlines, rings_points
-from petitpied.vision.ray_strips import RAYS
-from petitpied.vision.rings import Heights, fit_rings
+from petitpied.finding.lattice import Lattice, find_lattice
+from petitpied.finding.ray_strips import RAYS
+from petitpied.sizing.outline import ANGLES, measure_outlines, rings_points
 
 Floats = NDArray[np.float64]
 
@@ -23,7 +23,7 @@ NO_CARD = "no card in use: no millimetres"
 #: a hand-held photo from above is tilted by about 10 degrees (common practice, no source): one
 #: width of a round shell then looks 1.5 % short; two standard uncertainties allow for 15 degrees
 ASPECT_TILT_U = 0.02
-#: as for `petitpied.vision.budget.SHAPE_OWN_U_MM`, relative to a 45 mm shell
+#: as for `petitpied.sizing.budget.SHAPE_OWN_U_MM`, relative to a 45 mm shell
 SHAPE_OWN_U_REL = 0.004
 
 

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.heights import RULER
+from petitpied.contours.ring_geometry import Rings
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
-from petitpied.vision.budget import ShellDoubts, widths
-from petitpied.vision.foot import FootAndLean, feet_and_leans
-from petitpied.vision.heights import RULER
-from petitpied.vision.outline import (
+from petitpied.sizing.budget import ShellDoubts, widths
+from petitpied.sizing.foot import FootAndLean, feet_and_leans
+from petitpied.sizing.outline import (
     ANGLES,
     OutlineSize,
     areas_and_centroids,
@@ -20,7 +21,6 @@ from petitpied.vision.outline import (
     rings_points,
     union_outlines,
 )
-from petitpied.vision.ring_geometry import Rings
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.find_card import CardSighting
+from petitpied.camera.view import SolvedView
 from petitpied.domain.uncertainty import VIEW_ORDER
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.vision.budget import scale_slopes
-from petitpied.vision.find_card import CardSighting
-from petitpied.vision.view import SolvedView
+from petitpied.sizing.budget import scale_slopes
 
 Floats = NDArray[np.float64]
 

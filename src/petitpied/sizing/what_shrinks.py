@@ -11,18 +11,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.view_slopes import place_in_world
+from petitpied.contours.heights import heights_from_ruler
+from petitpied.contours.triangulate import covariance_root
 from petitpied.domain import card
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.vision.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_slopes
-from petitpied.vision.evidence import WITNESSES, fading
-from petitpied.vision.heights import heights_from_ruler
-from petitpied.vision.triangulate import covariance_root
-from petitpied.vision.two_photos import FOOT_EVIDENCE_U_MM, RIM_EVIDENCE_U_MM, SOURCE
-from petitpied.vision.view_slopes import place_in_world
+from petitpied.inspection.two_photos import FOOT_EVIDENCE_U_MM, RIM_EVIDENCE_U_MM, SOURCE
+from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_slopes
+from petitpied.sizing.evidence import WITNESSES, fading
 
 Floats = NDArray[np.float64]
 

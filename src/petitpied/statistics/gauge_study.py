@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtri, stdtrit
 
-from petitpied.gauge.components import REST, Components, fit_components
+from petitpied.statistics.variance_components import REST, Components, fit_components
 
 Floats = NDArray[np.float64]
 

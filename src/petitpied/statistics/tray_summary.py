@@ -10,7 +10,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import mean_of
-from petitpied.rim.wording import printable, with_u95
+from petitpied.text.wording import printable, with_u95
 
 #: modified z score above which a value counts as an outlier: Iglewicz & Hoaglin, "How to
 #: Detect and Handle Outliers" (1993); NIST/SEMATECH e-Handbook, 1.3.5.17

@@ -7,8 +7,8 @@ import numpy as np
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.review_files import SUBJECTS, Judged, of_shells, tool_says
-from petitpied.surface.agreement import Agreement, agreement, best_threshold
+from petitpied.files.records.review_files import SUBJECTS, Judged, of_shells, tool_says
+from petitpied.statistics.agreement import Agreement, agreement, best_threshold
 
 #: words for kappa: Landis & Koch, "The measurement of observer agreement for categorical data",
 #: Biometrics 33 (1977) 159-174

@@ -7,8 +7,8 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import budget_of, difference, mean_of
-from petitpied.rim.wording import printable
-from petitpied.vision.what_shrinks import inputs_of, remedies
+from petitpied.sizing.what_shrinks import inputs_of, remedies
+from petitpied.text.wording import printable
 
 #: sizes whose budgets are shown, with their names
 SHOWN = {

@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.association import FALSE_SHARE, Association
-from petitpied.patterns.regressors import TOGETHER, Regressor, Together
-from petitpied.rim.wording import decimals, printable
+from petitpied.patterns.trends.association import FALSE_SHARE, Association
+from petitpied.patterns.trends.regressors import TOGETHER, Regressor, Together
+from petitpied.text.wording import decimals, printable
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

@@ -4,7 +4,7 @@ import numpy as np
 
 from petitpied.domain.record import Record
 from petitpied.domain.uncertainty import mean_of
-from petitpied.rim.wording import with_u95
+from petitpied.text.wording import with_u95
 
 
 def growth_lines(record: Record) -> tuple[str, ...]:

@@ -4,10 +4,10 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from petitpied.patterns.findings import Cell, Effect, Finding, OvenMap
-from petitpied.patterns.flips import ALPHA, LEAST_BAKES
-from petitpied.patterns.templates import Region
-from petitpied.rim.wording import decimals, printable
+from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
+from petitpied.patterns.oven.templates import Region
+from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES
+from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
 

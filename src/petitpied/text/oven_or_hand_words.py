@@ -2,11 +2,11 @@
 
 from typing import Any
 
-from petitpied.patterns.findings import Finding
-from petitpied.patterns.flips import LEAST_BAKES
-from petitpied.patterns.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenOrHand
-from petitpied.patterns.templates import Region
-from petitpied.rim.oven_map_words import (
+from petitpied.patterns.oven.findings import Finding
+from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenOrHand
+from petitpied.patterns.oven.templates import Region
+from petitpied.statistics.sign_flips import LEAST_BAKES
+from petitpied.text.oven_map_words import (
     MEASURE_WORDS,
     amount,
     direction_words,
@@ -15,7 +15,7 @@ from petitpied.rim.oven_map_words import (
     p_words,
     place_words,
 )
-from petitpied.rim.wording import decimals, printable
+from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
 

@@ -3,11 +3,11 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from petitpied.rim.lot_files import Aside, LotTray
-from petitpied.rim.tray_sheet import Code, Listing
-from petitpied.rim.wording import decimals, printable
+from petitpied.figures.tray.tray_sheet import Code, Listing
+from petitpied.files.records.lot_files import Aside, LotTray
 from petitpied.sorting.lot import LotShell, Verdict
 from petitpied.sorting.pairing import Pair, Pairing
+from petitpied.text.wording import decimals, printable
 
 #: direction, tray frame, of the notch of the shell that stays: away from the door
 NOTCH_DEG = -90.0

@@ -6,14 +6,14 @@ from typing import Any
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
-from petitpied.rim.lot_files import LotTray, quantity_of, verdict_counts
-from petitpied.rim.table_files import table_bytes
-from petitpied.rim.tray_sheet import Code, Listing
-from petitpied.rim.verdict_words import spoken
-from petitpied.rim.wording import printable
+from petitpied.figures.tray.tray_sheet import Code, Listing
+from petitpied.files.records.lot_files import LotTray, quantity_of, verdict_counts
+from petitpied.files.records.table_files import table_bytes
 from petitpied.sorting.limits import Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.yields import Capability, Share, capability, wilson
+from petitpied.text.verdict_words import spoken
+from petitpied.text.wording import printable
 
 #: on a shell of the sheet; nothing but a tick's word for a pass
 CODES = {

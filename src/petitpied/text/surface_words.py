@@ -1,9 +1,9 @@
 """What the surfaces of a tray show, in a line or two for the terminal."""
 
 from petitpied.domain.record import Record
-from petitpied.rim.crack_marks import crack_words
-from petitpied.rim.shell_faults import mark_words
-from petitpied.rim.wording import printable
+from petitpied.figures.tray.crack_marks import crack_words
+from petitpied.text.shell_faults import mark_words
+from petitpied.text.wording import printable
 
 #: shells named in a line
 MOST_NAMED = 12

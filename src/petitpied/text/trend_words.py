@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.patterns.bake_series import SERIES_UNITS, Fault
-from petitpied.patterns.change import Change
-from petitpied.patterns.charts import FIRM_BASE, Chart
-from petitpied.patterns.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
-from petitpied.rim.wording import decimals, printable
+from petitpied.patterns.trends.bake_series import SERIES_UNITS, Fault
+from petitpied.patterns.trends.change import Change
+from petitpied.patterns.trends.control_charts import FIRM_BASE, Chart
+from petitpied.patterns.trends.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
+from petitpied.text.wording import decimals, printable
 
 #: bakes with a signal that are told one by one; more are counted
 MOST_TOLD = 4

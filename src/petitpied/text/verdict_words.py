@@ -1,10 +1,10 @@
 """Verdicts and their reasons in plain words."""
 
 from petitpied.domain.quantity import Quantity
-from petitpied.rim.wording import printable, with_u95
 from petitpied.sorting.limits import LIMITABLE
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.verdicts import Count, Reason, Value
+from petitpied.text.wording import printable, with_u95
 
 #: how a quantity is called in a sentence; others by their name without the unit
 WORDS = {

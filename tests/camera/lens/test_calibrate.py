@@ -7,11 +7,11 @@ import cv2
 import numpy as np
 import pytest
 
-from petitpied.lens.calibrate import Corners, calibrate
-from tests.lens.charts import Lens, corners_seen, good_poses
+from petitpied.camera.lens.calibrate import Corners, calibrate
+from tests.camera.lens.charts import Lens, corners_seen, good_poses
 
 #: corners found in OpenCV's published sample photos left01 to left14, beside the project
-LEFT = Path(__file__).parents[3] / "shared" / "reference" / "10_opencv_left_corners.csv"
+LEFT = Path(__file__).parents[4] / "shared" / "reference" / "10_opencv_left_corners.csv"
 
 
 def photos_of(lens, rng, count=12, **more):

@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.camera.lens.chart import ChartSighting, find_chart
+from petitpied.camera.lens.chart_set import ChartPhoto, profile_of
 from petitpied.domain.errors import LensError
-from petitpied.lens.chart import ChartSighting, find_chart
-from petitpied.lens.chart_set import ChartPhoto, profile_of
-from tests.lens.charts import Lens, board_points, good_poses, photograph, pose
+from tests.camera.lens.charts import Lens, board_points, good_poses, photograph, pose
 from tests.scenes.cards import PX_PER_MM, card_image
 
 LENS = Lens()

@@ -5,10 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from petitpied.camera.lens.chart import ChartSighting
+from petitpied.camera.lens.chart_set import ChartPhoto, profile_of
 from petitpied.domain.errors import ExitCode, LensError
-from petitpied.lens.chart import ChartSighting
-from petitpied.lens.chart_set import ChartPhoto, profile_of
-from tests.lens.charts import Lens, corners_seen, good_poses, pose
+from tests.camera.lens.charts import Lens, corners_seen, good_poses, pose
 
 LENS = Lens()
 

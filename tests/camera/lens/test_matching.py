@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from petitpied.camera.lens.matching import camera_guess, choose
 from petitpied.domain.lens import CameraGuess
 from petitpied.domain.photo import Photo
 from petitpied.domain.view import distort
-from petitpied.lens.matching import camera_guess, choose
-from petitpied.vision.decode import upright
-from tests.lens.test_profile_text import a_profile
+from petitpied.photo.decode import upright
+from tests.camera.lens.test_profile_text import a_profile
 
 PROFILE = a_profile(
     camera="Brume Phone 1", dist=(0.06, -0.05, 4e-3, -3e-3, 0.0), width_px=640, height_px=480,

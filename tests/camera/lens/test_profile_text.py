@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
+from petitpied.camera.lens.profile_text import profile_from_text, profile_text
 from petitpied.domain.errors import LensError
 from petitpied.domain.lens import LensProfile
-from petitpied.lens.profile_text import profile_from_text, profile_text
 
 
 def a_profile(**changes):

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.record_files import read_record
+from petitpied.files.records.record_files import read_record
 
 NAME = 'Ofen "Süd" 🔥'
 

@@ -16,12 +16,12 @@ from petitpied.domain.errors import ExitCode
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts
 from petitpied.domain.surface import Colour, SurfaceMark, TrayColour
-from petitpied.rim.lot_files import LotTray
-from petitpied.rim.pairing_words import pair_codes
-from petitpied.rim.record_files import read_record, record_bytes
+from petitpied.files.records.lot_files import LotTray
+from petitpied.files.records.record_files import read_record, record_bytes
 from petitpied.sorting.pairing import Pair, Pairing
-from tests.rim import fakes
-from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
+from petitpied.text.pairing_words import pair_codes
+from tests.cli import fakes
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 from tests.sorting import lots
 
 LIMITS = """
@@ -348,7 +348,7 @@ def test_an_outline_that_is_no_line_is_set_aside(petitpied):
 
 
 def test_inspect_fills_in_verdicts(petitpied, monkeypatch, small_photo, tmp_path):
-    monkeypatch.setitem(sys.modules, "petitpied.vision.inspection", fakes)
+    monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
     Path("l.toml").write_text(LIMITS)
     status, out, _ = petitpied("inspect", small_photo, "--limits", "l.toml", "--out", "r")
     assert status == 0

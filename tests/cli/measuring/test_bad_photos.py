@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from petitpied.cli.main import main
 from petitpied.domain.errors import ExitCode
-from petitpied.rim.cli import main
-from tests.vision.card_views import draw_cards, overhead_view
+from tests.camera.card_views import draw_cards, overhead_view
 
-TRAY = Path(__file__).parents[1] / "data" / "drawn_tray_one.jpg"
+TRAY = Path(__file__).parents[2] / "data" / "drawn_tray_one.jpg"
 
 
 @pytest.fixture

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from petitpied.cli.measuring.inspecting import plan, run
 from petitpied.domain.errors import CardError, ExitCode, OutputError
 from petitpied.domain.settings import Settings
-from petitpied.rim.batch import plan, run
-from tests.rim import fakes
+from tests.cli import fakes
 
 NAMES = ("a.jpg", "nocard.jpg", "b.jpg", "fault.jpg", "c.jpg")
 
@@ -54,9 +54,9 @@ def test_a_photo_is_never_overwritten(tmp_path):
 
 
 def test_inspect_one_writes_four_files(tmp_path, monkeypatch, small_photo):
-    from petitpied.rim.batch import inspect_one
+    from petitpied.cli.measuring.inspecting import inspect_one
 
-    monkeypatch.setitem(sys.modules, "petitpied.vision.inspection", fakes)
+    monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
     (job,) = plan((small_photo,), tmp_path / "out")
     (tmp_path / "out").mkdir()
     lines = inspect_one(job, Settings())

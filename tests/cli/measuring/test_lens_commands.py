@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from petitpied.camera.lens.profile_text import profile_text
 from petitpied.domain.errors import ExitCode
-from petitpied.lens.profile_text import profile_text
-from petitpied.rim.lens_files import own_name
-from petitpied.rim.own_folders import cards_file, lenses_folder
-from petitpied.rim.print_scales import own_print_scales
-from tests.lens.charts import Lens, good_poses, photograph
-from tests.lens.test_profile_text import a_profile
-from tests.rim import fakes
-from tests.rim.records import a_record
-from tests.vision.card_views import overhead_view
-from tests.vision.test_print_check import beside_a_bank_card
+from petitpied.files.own.lens_files import own_name
+from petitpied.files.own.print_scales import own_print_scales
+from petitpied.files.own_folders import cards_file, lenses_folder
+from tests.camera.card_views import overhead_view
+from tests.camera.lens.charts import Lens, good_poses, photograph
+from tests.camera.lens.test_profile_text import a_profile
+from tests.camera.test_print_check import beside_a_bank_card
+from tests.cli import fakes
+from tests.records import a_record
 
 LENS = Lens().scaled(0.6)
 
@@ -56,7 +56,7 @@ def test_photos_of_the_chart_to_a_profile_that_inspect_then_chooses(
         seen.append(photo.lens)
         return replace(fakes.inspect_photo(photo, settings), lens_profile=photo.lens.profile)
 
-    monkeypatch.setattr("petitpied.vision.inspection.inspect_photo", inspect_photo)
+    monkeypatch.setattr("petitpied.inspection.one_photo.inspect_photo", inspect_photo)
     tray = tmp_path / "tray.jpg"
     save(tray, np.full((1440, 1920), 128, np.uint8))
     status, out, err = petitpied("inspect", tray, "--out", tmp_path / "out")
@@ -88,7 +88,7 @@ def test_too_few_chart_photos_write_nothing(petitpied, chart_photos, tmp_path):
 def test_a_bad_profile_stops_when_named_and_is_told_when_in_the_own_folder(
     petitpied, tmp_path, small_photo, monkeypatch, spoil, words
 ):
-    monkeypatch.setattr("petitpied.vision.inspection.inspect_photo", fakes.inspect_photo)
+    monkeypatch.setattr("petitpied.inspection.one_photo.inspect_photo", fakes.inspect_photo)
     bad = tmp_path / "bad.yml"
     bad.write_text(spoil(profile_text(a_profile())))
     status, _, err = petitpied("inspect", small_photo, "--lens", bad)
@@ -185,7 +185,7 @@ def test_the_print_scale_reaches_inspect_and_is_shown(
         record = fakes.inspect_photo(photo, settings)
         return replace(record, cards=(replace(a_record().cards[0], print_scale=0.97),))
 
-    monkeypatch.setattr("petitpied.vision.inspection.inspect_photo", inspect_photo)
+    monkeypatch.setattr("petitpied.inspection.one_photo.inspect_photo", inspect_photo)
     petitpied("card", "--check", "--bar", "98", "--letter", "A")
     status, out, _ = petitpied("inspect", small_photo, "--out", tmp_path)
     assert status == 0

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from petitpied.cli.main import app
 from petitpied.domain.quantity import Quantity
-from petitpied.rim.cli import app
-from petitpied.rim.record_files import record_bytes
-from tests.rim.records import a_record, a_shell
+from petitpied.files.records.record_files import record_bytes
+from tests.records import a_record, a_shell
 
 
 def write_records(folder, count=4, seed=1, photo_mm=0.1, rest_mm=0.05):

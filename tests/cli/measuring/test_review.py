@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from petitpied.rim.agreement_words import Pair, agreement_lines
-from petitpied.rim.cli import app
-from petitpied.rim.record_files import record_bytes
-from petitpied.surface.agreement import agreement, best_threshold, kappa_of
-from tests.rim.records import a_record
+from petitpied.cli.main import app
+from petitpied.files.records.record_files import record_bytes
+from petitpied.statistics.agreement import agreement, best_threshold, kappa_of
+from petitpied.text.agreement_words import Pair, agreement_lines
+from tests.records import a_record
 
 
 def test_kappa_of_a_textbook_table():

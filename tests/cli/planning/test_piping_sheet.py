@@ -6,10 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from petitpied.domain.errors import LotError
-from petitpied.domain.quantity import Quantity
-from petitpied.piping.growth import Growth
-from petitpied.rim.piping_sheet import (
+from petitpied.cli.planning.piping_sheet import (
     Measured,
     Wanted,
     baked_tray,
@@ -19,8 +16,11 @@ from petitpied.rim.piping_sheet import (
     plan,
     sheet_size,
 )
-from petitpied.rim.record_files import record_bytes
-from tests.rim.records import a_record, a_shell
+from petitpied.domain.errors import LotError
+from petitpied.domain.quantity import Quantity
+from petitpied.files.records.record_files import record_bytes
+from petitpied.piping.growth import Growth
+from tests.records import a_record, a_shell
 
 A4 = (210.0, 297.0)
 

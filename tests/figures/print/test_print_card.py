@@ -8,10 +8,10 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from petitpied.rim.marker_shapes import cell_outlines
-from petitpied.rim.print_card import CARD_PAPERS, TOP_MM, card_pdf, card_places_mm
+from petitpied.figures.print.marker_shapes import cell_outlines
+from petitpied.figures.print.print_card import CARD_PAPERS, TOP_MM, card_pdf, card_places_mm
 
-CALIBRATION = Path(__file__).parents[2] / "calibration"
+CALIBRATION = Path(__file__).parents[3] / "calibration"
 DPI = 400
 PAPERS = sorted(CARD_PAPERS)
 SIZES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # ISO 216; 8.5 x 11 inch

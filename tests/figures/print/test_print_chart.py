@@ -7,11 +7,11 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from petitpied.cli.measuring.lens import SQUARE_MM
 from petitpied.domain.card import LENS_CHART
-from petitpied.rim.commands.lens import SQUARE_MM
-from petitpied.rim.print_chart import chart_pdf, chart_png
+from petitpied.figures.print.print_chart import chart_pdf, chart_png
 
-CALIBRATION = Path(__file__).parents[2] / "calibration"
+CALIBRATION = Path(__file__).parents[3] / "calibration"
 SIZES_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # ISO 216; 11 x 8.5 inch
 DPI = 200
 

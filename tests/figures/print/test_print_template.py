@@ -4,9 +4,9 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from petitpied.figures.print.print_template import Template, template_pdf, tile_page_mm
 from petitpied.piping.forms import Form
 from petitpied.piping.sheet import PAGE_BORDER_MM, lay_out, tiles
-from petitpied.rim.print_template import Template, template_pdf, tile_page_mm
 
 SIZES_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}
 DPI = 600

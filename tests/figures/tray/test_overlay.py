@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from petitpied.domain.quantity import Quantity
-from petitpied.rim import overlay
-from petitpied.rim.lettering import Lettering, text_width_px, wrapped, write_text
-from petitpied.rim.overlay import LONG_SIDE_PX, marked_jpeg, marked_picture, short_reason
-from petitpied.rim.summary import summarise
-from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
+from petitpied.figures.lettering import Lettering, text_width_px, wrapped, write_text
+from petitpied.figures.tray import overlay
+from petitpied.figures.tray.overlay import LONG_SIDE_PX, marked_jpeg, marked_picture, short_reason
+from petitpied.statistics.tray_summary import summarise
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 
 SIZE = (1200, 1600)  # of the photo in `a_record`
 SCALE = LONG_SIDE_PX / 1600

@@ -6,12 +6,12 @@ import pytest
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Crack, SurfaceMark, TrayColour
-from petitpied.rim.sheet import GAP_PX, PICTURE_PX, contact_sheet, sheet_jpeg
-from petitpied.rim.shell_faults import fault_words
-from petitpied.rim.summary import summarise
-from petitpied.rim.surface_marks import draw_marks, legend
-from petitpied.rim.surface_words import surface_lines
-from tests.rim.records import a_record, a_shell, unmeasured_shell
+from petitpied.figures.tray.sheet import GAP_PX, PICTURE_PX, contact_sheet, sheet_jpeg
+from petitpied.figures.tray.surface_marks import draw_marks, legend
+from petitpied.statistics.tray_summary import summarise
+from petitpied.text.shell_faults import fault_words
+from petitpied.text.surface_words import surface_lines
+from tests.records import a_record, a_shell, unmeasured_shell
 
 COLOURS = {(0, 0): (40, 40, 220), (0, 2): (220, 60, 40), (2, 1): (40, 200, 60)}
 

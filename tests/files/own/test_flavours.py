@@ -5,13 +5,13 @@ import json
 import pytest
 from typer.testing import CliRunner
 
+from petitpied.cli.main import app
 from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Colour, Reference
-from petitpied.rim import flavours
-from petitpied.rim.cli import app
-from petitpied.rim.record_files import record_bytes
-from tests.rim.records import a_record, a_shell
+from petitpied.files.own import flavours
+from petitpied.files.records.record_files import record_bytes
+from tests.records import a_record, a_shell
 
 
 @pytest.fixture(autouse=True)
@@ -105,7 +105,7 @@ def test_inspect_asks_for_a_flavour_that_was_added(small_photo):
 
 def test_colour_and_marks_go_to_the_record_and_back():
     from petitpied.domain.surface import SurfaceMark, TrayColour
-    from petitpied.rim.record_files import record_from_bytes
+    from petitpied.files.records.record_files import record_from_bytes
 
     mark = SurfaceMark((10.0, 20.0), (-3.0, 4.0), Quantity(7.5, 0.5), Quantity(1.2, 0.2), 0.8)
     hole = SurfaceMark((12.0, 22.0), (-2.0, 5.0), Quantity(1.0, 0.3), None, 0.5)
@@ -133,7 +133,7 @@ def test_colour_and_marks_go_to_the_record_and_back():
 
 
 def test_a_record_from_before_colours_stays_readable():
-    from petitpied.rim.record_files import record_from_bytes
+    from petitpied.files.records.record_files import record_from_bytes
 
     data = json.loads(record_bytes(a_good_tray()))
     del data["surface"]

@@ -4,10 +4,10 @@ import re
 
 import pytest
 
+from petitpied.cli.planning.batch_sheet import batch_lines, counted_yield, write_starter
 from petitpied.domain.errors import LotError, OutputError, OwnFileError
+from petitpied.files.own.recipe_file import STARTER, read_recipe
 from petitpied.piping.recipe import GoodShare
-from petitpied.rim.batch_sheet import batch_lines, counted_yield, write_starter
-from petitpied.rim.recipe_file import STARTER, read_recipe
 
 
 def write(tmp_path, text):

@@ -13,9 +13,14 @@ from hypothesis import given, settings
 from petitpied.domain.errors import ExitCode, RecordError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import TrayPlace
-from petitpied.rim.record_files import read_record, record_bytes, record_from_bytes, schema_text
-from petitpied.rim.record_json import QUANTITIES
-from tests.rim.records import a_record, a_shell, relative_record, unmeasured_shell
+from petitpied.files.records.record_files import (
+    read_record,
+    record_bytes,
+    record_from_bytes,
+    schema_text,
+)
+from petitpied.files.records.record_json import QUANTITIES
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 
 
 def valid(data):

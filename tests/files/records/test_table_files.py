@@ -8,9 +8,9 @@ import math
 import numpy as np
 import pytest
 
-from petitpied.rim.record_json import QUANTITIES
-from petitpied.rim.table_files import coco_bytes, csv_bytes
-from tests.rim.records import a_record, a_shell, circle, relative_record, unmeasured_shell
+from petitpied.files.records.record_json import QUANTITIES
+from petitpied.files.records.table_files import coco_bytes, csv_bytes
+from tests.records import a_record, a_shell, circle, relative_record, unmeasured_shell
 
 
 def rows(record):

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from petitpied.patterns.flips import least_p, signs
-from petitpied.patterns.hand_frame import in_hand_frame
-from petitpied.patterns.likeness import estimate
-from petitpied.patterns.oven_map import map_oven
-from petitpied.patterns.synthetic import Plan, Planted, make_history
-from petitpied.patterns.tray_stack import stack_bakes
+from petitpied.patterns.oven.hand_frame import in_hand_frame
+from petitpied.patterns.oven.likeness import estimate
+from petitpied.patterns.oven.oven_map import map_oven
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
+from petitpied.patterns.oven.tray_stack import stack_bakes
+from petitpied.statistics.sign_flips import least_p, signs
 
 
 def rng(seed=1):

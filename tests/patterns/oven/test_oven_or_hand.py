@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from petitpied.patterns.oven_or_hand import tell_apart
-from petitpied.patterns.synthetic import Plan, Planted, make_history
+from petitpied.patterns.oven.oven_or_hand import tell_apart
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
 
 SLOPE, RING = Planted("across", 2.5), Planted("centre-edge", 2.0)
 

@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from petitpied.patterns.several_measures import holm, over_all
-from petitpied.patterns.synthetic import Plan, Planted, make_history
-from petitpied.rim.oven_map_reading import ALL, read_maps
+from petitpied.history.oven_map_reading import ALL, read_maps
+from petitpied.patterns.oven.several_measures import holm, over_all
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
 
 
 def test_worked_by_hand():

@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from petitpied.patterns.synthetic import LEAN_SPREAD_MM, Plan, Planted, make_history
+from petitpied.patterns.oven.synthetic import LEAN_SPREAD_MM, Plan, Planted, make_history
 
 
 def history(plan, seed=7):

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from petitpied.patterns.tray_stack import Stack, without_spreading
+from petitpied.patterns.oven.tray_stack import Stack, without_spreading
 
 RNG = np.random.default_rng(20_261_125)
 PLACES = RNG.uniform(-190, 190, (4, 30, 2))

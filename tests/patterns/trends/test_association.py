@@ -9,10 +9,10 @@ import pytest
 from scipy import stats
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.patterns.association import Outcome, associations
-from petitpied.patterns.regressors import Regressor, regressors, time_of, together
-from petitpied.rim.causes_words import hint_for, lines, together_words
-from tests.rim.history.bakes import START, sha_of
+from petitpied.patterns.trends.association import Outcome, associations
+from petitpied.patterns.trends.regressors import Regressor, regressors, time_of, together
+from petitpied.text.causes_words import hint_for, lines, together_words
+from tests.history.bakes import START, sha_of
 
 
 def facts_of(count, **columns):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from petitpied.patterns.change import change
+from petitpied.patterns.trends.change import change
 
 
 def test_same_as_welch():

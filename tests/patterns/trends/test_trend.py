@@ -4,10 +4,14 @@ import numpy as np
 import pytest
 
 from petitpied.domain.bake import Bake, BakeFacts, BakeShells
-from petitpied.patterns.bake_series import Fault, bake_series, fault_counts, measured
-from petitpied.patterns.charts import relative_doubt_of_sigma, share, sigma_of_individuals
-from petitpied.patterns.trend import Plan, trend_of_share, trend_of_values
-from tests.rim.history.bakes import START, sha_of
+from petitpied.patterns.trends.bake_series import Fault, bake_series, fault_counts, measured
+from petitpied.patterns.trends.control_charts import (
+    relative_doubt_of_sigma,
+    share,
+    sigma_of_individuals,
+)
+from petitpied.patterns.trends.trend import Plan, trend_of_share, trend_of_values
+from tests.history.bakes import START, sha_of
 
 
 def a_bake(number, **values):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from petitpied.domain.view import View
-from petitpied.surface.cap_patch import DOME_REL, Cap, cap_patches
+from petitpied.surface.caps.cap_patch import DOME_REL, Cap, cap_patches
 
 RIM_MM, RADIUS_MM = 5.0, 20.0
 

@@ -2,10 +2,10 @@
 
 import numpy as np
 
+from petitpied.camera.grey_strip import PLAIN_TONE
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
-from petitpied.surface.flat_light import CardLight, flat_light
-from petitpied.surface.grey_strip import PLAIN_TONE
+from petitpied.surface.caps.flat_light import CardLight, flat_light
 
 PX_PER_MM, SIZE = 3.0, (1260, 900)  # width, height
 PITCH_MM, RADIUS_MM = 52.0, 21.0

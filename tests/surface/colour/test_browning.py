@@ -5,8 +5,10 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import spearmanr
 
-from petitpied.surface.colour import cap_colours, colour_of
-from petitpied.surface.colour_browning import (
+from petitpied.photo.colour_space import delta_e00, lab_of, linear_of
+from petitpied.surface.caps.domes import REACH, Domes, shading_of
+from petitpied.surface.caps.flat_light import BY_LINER, FlatLight
+from petitpied.surface.colour.browning import (
     BROWN_SRGB,
     PALE_SRGB,
     absorption,
@@ -17,9 +19,7 @@ from petitpied.surface.colour_browning import (
     taken_by_browning,
     tray_reference,
 )
-from petitpied.surface.colour_space import delta_e00, lab_of, linear_of
-from petitpied.surface.domes import REACH, Domes, shading_of
-from petitpied.surface.flat_light import BY_LINER, FlatLight
+from petitpied.surface.colour.cap_colour import cap_colours, colour_of
 from tests.surface.lit_domes import domes
 
 SHELLS = 12
@@ -35,7 +35,7 @@ def sent_back(share):
 
 
 def crust_taken(body):
-    """What a crust between the two of `colour_browning` takes of a body's light (3,), red first."""
+    """What a crust between the two of `colour.browning` takes of a body's light (3,), red first."""
     pale, brown, own = (
         np.array([(1 - r) ** 2 / (2 * r) for r in light])
         for light in (linear_of(PALE_SRGB), linear_of(BROWN_SRGB), body)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from petitpied.surface.colour import cap_colours
-from petitpied.surface.colour_space import delta_e00, lab_of
-from petitpied.surface.domes import Domes, X, Y, shading_of
+from petitpied.photo.colour_space import delta_e00, lab_of
+from petitpied.surface.caps.domes import Domes, X, Y, shading_of
+from petitpied.surface.colour.cap_colour import cap_colours
 from tests.surface.lit_domes import domes
 
 SHELLS = 12

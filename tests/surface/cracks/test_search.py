@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.scorer import project
 
-SAMPLES = Path(__file__).parents[2] / "sample_images"
+SAMPLES = Path(__file__).parents[3] / "sample_images"
 #: what a baker sorts by: at least this long and wide, mm
 LONG_MM, WIDE_MM = 8.0, 0.5
 

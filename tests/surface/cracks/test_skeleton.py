@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from petitpied.surface.skeleton import longest_way, thinned
+from petitpied.surface.cracks.skeleton import longest_way, thinned
 
 
 def drawn(points, width, shape=(60, 80)):

@@ -8,8 +8,8 @@ import pytest
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
-from petitpied.surface.foot_ring import RimHeights, feet_of, spreads_round, under_the_rim
-from petitpied.surface.foot_shade import states_by_shade
+from petitpied.surface.foot.foot_ring import RimHeights, feet_of, spreads_round, under_the_rim
+from petitpied.surface.foot.foot_shade import states_by_shade
 
 HEIGHTS = RimHeights(4.7, 1.2, 1.7)
 RADIUS_MM = 21.0

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from petitpied.surface.dimples import find_relief, without_cracked
-from petitpied.surface.domes import Domes, shading_of
-from petitpied.surface.light_direction import light_direction
-from petitpied.surface.lumps import find_pinholes, lumpiness
+from petitpied.surface.caps.domes import Domes, shading_of
+from petitpied.surface.caps.light_direction import light_direction
+from petitpied.surface.relief.dimples import find_relief, without_cracked
+from petitpied.surface.relief.lumps import find_pinholes, lumpiness
 from tests.surface.lit_domes import RADIUS_MM, axis_mm, dimple, domes
 
 SHELLS = 14

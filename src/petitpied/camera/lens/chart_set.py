@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.lens.calibrate import Calibration, Corners, calibrate
+from petitpied.camera.lens.chart import ChartSighting
+from petitpied.camera.lens.turns import stored_size, to_stored, turn_matrix
 from petitpied.domain import card
 from petitpied.domain.errors import LensError
 from petitpied.domain.lens import LensProfile
 from petitpied.domain.view import rotation_matrix
-from petitpied.lens.calibrate import Calibration, Corners, calibrate
-from petitpied.lens.chart import ChartSighting
-from petitpied.lens.turns import stored_size, to_stored, turn_matrix
 
 Floats = NDArray[np.float64]
 

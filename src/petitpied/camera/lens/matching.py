@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.lens.turns import stored_size, turn_matrix
 from petitpied.domain.lens import CameraGuess, LensProfile
 from petitpied.domain.photo import Photo
-from petitpied.lens.turns import stored_size, turn_matrix
 
 Floats = NDArray[np.float64]
 

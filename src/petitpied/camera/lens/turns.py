@@ -12,7 +12,7 @@ SIDEWAYS = (5, 6, 7, 8)
 def turn_matrix(orientation: int) -> Floats:
     """Matrix (2, 2) that takes offsets from the picture's middle, as stored, to upright ones."""
     turn = np.eye(2)
-    if orientation in SIDEWAYS:  # as `petitpied.vision.decode.upright`: transposed, then flipped
+    if orientation in SIDEWAYS:  # as `petitpied.photo.decode.upright`: transposed, then flipped
         turn = turn[::-1]
     if orientation in (3, 4, 7, 8):
         turn = np.diag([1.0, -1.0]) @ turn

@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
 
 
 def causes(
@@ -29,11 +29,11 @@ def causes(
     """Which facts (rest, humidity, temperature, ...) go along with faults, and which may not."""
     import numpy as np
 
-    from petitpied.patterns.association import associations
-    from petitpied.patterns.regressors import regressors, time_of, together
-    from petitpied.rim.causes_words import causes_json, lines
-    from petitpied.rim.history.store import open_store
-    from petitpied.rim.trend_reading import check_measure, chosen_bakes, fault_of, outcomes_of
+    from petitpied.history.store import open_store
+    from petitpied.history.trend_reading import check_measure, chosen_bakes, fault_of, outcomes_of
+    from petitpied.patterns.trends.association import associations
+    from petitpied.patterns.trends.regressors import regressors, time_of, together
+    from petitpied.text.causes_words import causes_json, lines
 
     for name in measure or []:
         check_measure(name)

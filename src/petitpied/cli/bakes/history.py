@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
 from petitpied.domain.errors import HistoryError
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.domain.bake import Bake, BakeFacts
-    from petitpied.rim.history.store import Store
+    from petitpied.history.store import Store
 
 app = typer.Typer(
     name="history", help="The bakes logged so far: list, correct, take out, export, import.",
@@ -39,8 +39,8 @@ def list_bakes(
     db: Db = None,
 ) -> None:
     """List the bakes, oldest first."""
-    from petitpied.rim.history.exchange import facts_row
-    from petitpied.rim.history.store import open_store
+    from petitpied.history.exchange import facts_row
+    from petitpied.history.store import open_store
 
     bakes = open_store(db, new=False).bakes(oven, rack)
     if as_json:
@@ -95,8 +95,8 @@ def edit(
     """Correct the facts of bakes; their records stay as they are."""
     from dataclasses import replace
 
-    from petitpied.rim.history.facts import FIELDS, given
-    from petitpied.rim.history.store import open_store
+    from petitpied.history.facts import FIELDS, given
+    from petitpied.history.store import open_store
 
     options = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
@@ -123,7 +123,7 @@ def remove(
     db: Db = None,
 ) -> None:
     """Take bakes out of the history, record and all."""
-    from petitpied.rim.history.store import open_store
+    from petitpied.history.store import open_store
 
     store = open_store(db, new=False)
     bakes = _named(store, names)
@@ -171,9 +171,9 @@ def export(
     db: Db = None,
 ) -> None:  # fmt: skip
     """Write the history to a file: an archive, or a table for other programs."""
-    from petitpied.rim.history import exchange
-    from petitpied.rim.history.store import open_store
-    from petitpied.rim.output_files import prepare_folder, write_all, write_streamed
+    from petitpied.files.output_files import prepare_folder, write_all, write_streamed
+    from petitpied.history import exchange
+    from petitpied.history.store import open_store
 
     kind = file.suffix.lower()
     if kind not in (".zip", ".csv", ".parquet"):
@@ -208,8 +208,8 @@ def import_file(
     """Take in the bakes of an archive; those that are here already stay as they are."""
     from datetime import datetime
 
-    from petitpied.rim.history.exchange import import_archive
-    from petitpied.rim.history.store import open_store
+    from petitpied.history.exchange import import_archive
+    from petitpied.history.store import open_store
 
     now = datetime.now().astimezone()
     done = import_archive(open_store(db), file, replace=replace, now=now)

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
 from petitpied.domain.errors import ExitCode, ReadingError
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
 
 if TYPE_CHECKING:
-    from petitpied.rim.history.logging_bakes import Logbook
+    from petitpied.history.logging_bakes import Logbook
 
 
 def log(
@@ -64,9 +64,9 @@ def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -
     """
     from datetime import datetime
 
-    from petitpied.rim.history.facts import given
-    from petitpied.rim.history.logging_bakes import Logbook
-    from petitpied.rim.history.store import open_store
+    from petitpied.history.facts import given
+    from petitpied.history.logging_bakes import Logbook
+    from petitpied.history.store import open_store
 
     said = given(options, "the options")
     return Logbook(open_store(db), said, like_last, lambda: datetime.now().astimezone())
@@ -81,8 +81,8 @@ def _log(
     db: str | None,
 ) -> int:
     """One record: its error is the command's. Several: every one is tried."""
-    from petitpied.rim.history.connection import DatabaseFault
-    from petitpied.rim.history.facts import from_table
+    from petitpied.history.connection import DatabaseFault
+    from petitpied.history.facts import from_table
 
     planned = [(path, None) for path in records] + (from_table(table) if table else [])
     book = logbook(options, like_last=like_last, db=db)

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
 
 if TYPE_CHECKING:
-    from petitpied.patterns.findings import OvenMap
+    from petitpied.patterns.oven.findings import OvenMap
 
 Oven = Annotated[str, typer.Argument(metavar="OVEN", help="The oven's name.", show_default=False)]
 AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
@@ -33,12 +33,12 @@ def oven_map(
     db: Db = None,
 ) -> None:
     """Which places of an oven bake otherwise? One tray suggests, several can show."""
-    from petitpied.patterns.several_measures import over_all
-    from petitpied.rim import oven_map_words as words
-    from petitpied.rim.history.store import open_store
-    from petitpied.rim.oven_map_reading import ALL, read_maps, where_words
-    from petitpied.rim.trend_reading import chosen_bakes
-    from petitpied.rim.wording import printable
+    from petitpied.history.oven_map_reading import ALL, read_maps, where_words
+    from petitpied.history.store import open_store
+    from petitpied.history.trend_reading import chosen_bakes
+    from petitpied.patterns.oven.several_measures import over_all
+    from petitpied.text import oven_map_words as words
+    from petitpied.text.wording import printable
 
     if out is not None and out.suffix.lower() not in (".svg", ".png"):
         raise typer.BadParameter("--out must end in .svg or .png")
@@ -69,9 +69,9 @@ def _pictures(
     found: "tuple[OvenMap, ...]", out: Path, where: str, *, turned: bool
 ) -> dict[Path, bytes]:
     """Write the pictures: the file itself, or one a measure where there are several."""
-    from petitpied.rim.chart_sheet import png_bytes, svg_bytes
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.oven_map_picture import map_sheet
+    from petitpied.figures.charts.chart_sheet import png_bytes, svg_bytes
+    from petitpied.figures.charts.oven_map_picture import map_sheet
+    from petitpied.files.output_files import prepare_folder, write_all
 
     draw = svg_bytes if out.suffix.lower() == ".svg" else png_bytes
     pictures = {

@@ -5,9 +5,9 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
-from petitpied.rim.commands.oven_map import AsJson, Oven
+from petitpied.cli.bakes.oven_map import AsJson, Oven
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
 
 
 def oven_or_hand(
@@ -20,10 +20,10 @@ def oven_or_hand(
     db: Db = None,
 ) -> None:
     """Does it follow the oven or the hand that piped? Needs bakes turned by half, and a plan."""
-    from petitpied.rim import oven_or_hand_words as words
-    from petitpied.rim.history.store import open_store
-    from petitpied.rim.oven_map_reading import read_sides, where_words
-    from petitpied.rim.trend_reading import chosen_bakes
+    from petitpied.history.oven_map_reading import read_sides, where_words
+    from petitpied.history.store import open_store
+    from petitpied.history.trend_reading import chosen_bakes
+    from petitpied.text import oven_or_hand_words as words
 
     bakes = chosen_bakes(open_store(db), oven, rack, None)
     found = read_sides(bakes, measure)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.cli.options.checks import finite
 
 Effects = Annotated[
     list[str] | None,
@@ -72,10 +72,10 @@ def simulate(
     """Make up a history with known effects: records and facts for `petitpied log --facts`."""
     import numpy as np
 
-    from petitpied.patterns.synthetic import TYPICAL, Plan, make_history
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.synthetic_records import FACTS_NAME, history_files, parse_planted
-    from petitpied.rim.wording import printable
+    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.files.records.synthetic_records import FACTS_NAME, history_files, parse_planted
+    from petitpied.patterns.oven.synthetic import TYPICAL, Plan, make_history
+    from petitpied.text.wording import printable
 
     choices = [name for name in TYPICAL if name != "piped_diameter"]
     if measure not in choices:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
 
 if TYPE_CHECKING:
-    from petitpied.rim.trend_reading import TrendRequest
+    from petitpied.history.trend_reading import TrendRequest
 
 
 class Of(StrEnum):
@@ -81,7 +81,7 @@ def trend(
     db: Db = None,
 ) -> None:
     """Is it steady, is it getting better? Control charts over the bakes of the history."""
-    from petitpied.rim.trend_reading import TrendRequest
+    from petitpied.history.trend_reading import TrendRequest
 
     if (of is Of.share) != (fault is not None):
         raise typer.BadParameter("--of share and --fault RULE go together")
@@ -95,13 +95,13 @@ def trend(
 
 
 def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json: bool) -> None:
-    from petitpied.rim.chart_sheet import png_bytes, svg_bytes
-    from petitpied.rim.history.store import open_store
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.trend_picture import trend_sheet
-    from petitpied.rim.trend_reading import read_trend
-    from petitpied.rim.trend_words import lines, trend_json
-    from petitpied.rim.wording import printable
+    from petitpied.figures.charts.chart_sheet import png_bytes, svg_bytes
+    from petitpied.figures.charts.trend_picture import trend_sheet
+    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.history.store import open_store
+    from petitpied.history.trend_reading import read_trend
+    from petitpied.text.trend_words import lines, trend_json
+    from petitpied.text.wording import printable
 
     found, asked, bakes = read_trend(open_store(db, new=False), request)
     facts = [b.facts for b in bakes]

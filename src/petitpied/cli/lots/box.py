@@ -5,8 +5,8 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands import lot_options as option
-from petitpied.rim.commands.options import finite
+from petitpied.cli.options import lot_options as option
+from petitpied.cli.options.checks import finite
 
 STARTER_NAME = "box.toml"
 
@@ -43,7 +43,7 @@ def box(
     as_json: option.AsJson = False,
 ) -> None:
     """Fill gift boxes: as many as can be filled, then as even as can be."""
-    from petitpied.rim.output_files import write_new
+    from petitpied.files.output_files import write_new
     from petitpied.sorting.box_file import STARTER
 
     if new:
@@ -52,9 +52,9 @@ def box(
         return
     if not records:
         raise typer.BadParameter("name the records to box, or use --new to start a box file")
-    from petitpied.rim.box_pages import box_lines, box_pictures, boxing_json, summary_text
-    from petitpied.rim.lot_files import read_box
-    from petitpied.rim.lot_job import LotOptions, boxable, paired
+    from petitpied.cli.lots.lot_job import LotOptions, boxable, paired
+    from petitpied.figures.tray.box_pages import box_lines, box_pictures, boxing_json, summary_text
+    from petitpied.files.records.lot_files import read_box
     from petitpied.sorting.boxes import fill_boxes
     from petitpied.sorting.lot import Verdict
 

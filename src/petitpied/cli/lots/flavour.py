@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 app = typer.Typer(
     name="flavour",
@@ -25,8 +25,8 @@ def add(
     ],
 ) -> None:
     """Keep a good tray's colour as the flavour's: browning is then counted from it."""
-    from petitpied.rim.flavours import keep_flavour, reference_of
-    from petitpied.rim.record_files import read_record
+    from petitpied.files.own.flavours import keep_flavour, reference_of
+    from petitpied.files.records.record_files import read_record
 
     reference, count = reference_of(name, read_record(record))
     path = keep_flavour(reference)
@@ -40,7 +40,7 @@ def add(
 @app.command("list")
 def list_flavours() -> None:
     """List the flavours and their colours."""
-    from petitpied.rim.flavours import own_flavours
+    from petitpied.files.own.flavours import own_flavours
 
     known = own_flavours()
     for name in sorted(known):
@@ -52,7 +52,7 @@ def list_flavours() -> None:
 @app.command("remove")
 def remove(name: Name) -> None:
     """Forget a flavour's colour."""
-    from petitpied.rim.flavours import flavour_name, remove_flavour
+    from petitpied.files.own.flavours import flavour_name, remove_flavour
 
     remove_flavour(name)
     typer.echo(f"{flavour_name(name)} removed")

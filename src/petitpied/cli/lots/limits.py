@@ -18,10 +18,10 @@ def limits(
     ] = False,
 ) -> None:
     """Start a limits file, or check one and say it in words."""
-    from petitpied.rim.lot_files import read_limits
-    from petitpied.rim.output_files import write_new
-    from petitpied.rim.sorting_words import limits_lines
+    from petitpied.files.output_files import write_new
+    from petitpied.files.records.lot_files import read_limits
     from petitpied.sorting.limits import STARTER
+    from petitpied.text.sorting_words import limits_lines
 
     if new:
         target = Path(STARTER_NAME) if file is None else file

@@ -4,7 +4,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands import lot_options as option
+from petitpied.cli.options import lot_options as option
 
 
 def lot_check(
@@ -25,8 +25,8 @@ def lot_check(
     as_json: option.AsJson = False,
 ) -> None:
     """For a lot too large to photograph whole: how many to look at, and what that promises."""
-    from petitpied.rim.lot_check_words import decision_line, plan_json, plan_lines
     from petitpied.sorting.lot_check import AQLS, plan_for
+    from petitpied.text.lot_check_words import decision_line, plan_json, plan_lines
 
     if aql not in AQLS:
         raise typer.BadParameter(f"--aql must be one of {', '.join(f'{a:g}' for a in AQLS)}")

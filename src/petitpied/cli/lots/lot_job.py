@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from petitpied.domain.errors import LotError
-from petitpied.rim.lot_files import (
+from petitpied.figures.tray.tray_sheet import Code, Listing, photo_of, sheet_jpeg
+from petitpied.files.records.lot_files import (
     Aside,
     LotTray,
     judged,
@@ -13,12 +14,11 @@ from petitpied.rim.lot_files import (
     read_limits,
     read_trays,
 )
-from petitpied.rim.tray_sheet import Code, Listing, photo_of, sheet_jpeg
-from petitpied.rim.wording import printable
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Macaron, macaron
 from petitpied.sorting.lot import LotShell, Verdict
 from petitpied.sorting.pairing import Pairing, pair_lot
+from petitpied.text.wording import printable
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 import typer
 
-from petitpied.rim.commands import lot_options as option
+from petitpied.cli.options import lot_options as option
 
 
 def pair(
@@ -16,8 +16,9 @@ def pair(
     as_json: option.AsJson = False,
 ) -> None:
     """Match shells to macarons: like sizes, outlines and colours; a sheet to pick by."""
-    from petitpied.rim.lot_job import LotOptions, paired, sheets, without_photo_line
-    from petitpied.rim.pairing_words import (
+    from petitpied.cli.lots.lot_job import LotOptions, paired, sheets, without_photo_line
+    from petitpied.sorting.lot import Verdict
+    from petitpied.text.pairing_words import (
         left_lines,
         pair_codes,
         pair_lines,
@@ -25,7 +26,6 @@ def pair(
         pairing_json,
         summary_text,
     )
-    from petitpied.sorting.lot import Verdict
 
     eye = None if by_eye is option.ByEye.leave else Verdict(by_eye.value)
     lot = paired(LotOptions(records, limits, flavour or (), mix_flavours, eye))

@@ -44,7 +44,7 @@ def report(
     ] = None,
 ) -> None:
     """Write a report of one tray or several: a web page in one file, and a PDF."""
-    from petitpied.rim.report_job import Asked, run
+    from petitpied.report.report_job import Asked, run
 
     asked = Asked(
         records=tuple(records or ()),

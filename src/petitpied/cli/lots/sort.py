@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands import lot_options as option
+from petitpied.cli.options import lot_options as option
 
 
 def sort(
@@ -16,9 +16,9 @@ def sort(
     as_json: option.AsJson = False,
 ) -> None:
     """Judge every shell by your limits: pass, second, reject or check by eye; yield and why."""
-    from petitpied.rim.lot_files import read_limits
-    from petitpied.rim.lot_job import LotOptions, judged_trays, sheets, without_photo_line
-    from petitpied.rim.sorting_words import (
+    from petitpied.cli.lots.lot_job import LotOptions, judged_trays, sheets, without_photo_line
+    from petitpied.files.records.lot_files import read_limits
+    from petitpied.text.sorting_words import (
         LotResult,
         result_json,
         result_lines,

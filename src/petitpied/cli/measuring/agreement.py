@@ -14,9 +14,9 @@ def agreement(
 ) -> None:
     """Compare the tool with your judgements: table, Cohen's kappa, and the best crack limit."""
     from petitpied.domain.errors import LotError
-    from petitpied.rim.agreement_words import agreement_lines, judged_pairs
-    from petitpied.rim.record_files import read_record
-    from petitpied.rim.review_files import read_review
+    from petitpied.files.records.record_files import read_record
+    from petitpied.files.records.review_files import read_review
+    from petitpied.text.agreement_words import agreement_lines, judged_pairs
 
     judged = []
     for path in records:

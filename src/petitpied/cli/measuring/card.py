@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.cli.options.checks import finite
 
 
 class Paper(StrEnum):
@@ -72,9 +72,9 @@ def card(
 
 
 def _write(out: Path, papers: tuple[str, ...], chart: bool) -> None:
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.print_card import card_pdf
-    from petitpied.rim.print_chart import chart_pdf, chart_png
+    from petitpied.figures.print.print_card import card_pdf
+    from petitpied.figures.print.print_chart import chart_pdf, chart_png
+    from petitpied.files.output_files import prepare_folder, write_all
 
     if chart:
         pages = {out / f"lens_chart_{name}.pdf": chart_pdf(name) for name in papers}
@@ -90,8 +90,8 @@ def _write(out: Path, papers: tuple[str, ...], chart: bool) -> None:
 
 def _check(bar_mm: float | None, photo: Path | None, letters: tuple[str, ...]) -> None:
     """The bar's length by ruler or from a photo; remembered for the cards."""
-    from petitpied.rim.print_scales import keep_print_scale
-    from petitpied.rim.wording import printable
+    from petitpied.files.own.print_scales import keep_print_scale
+    from petitpied.text.wording import printable
 
     if photo is not None:
         bar_mm = _bar_by_photo(photo)
@@ -111,11 +111,11 @@ def _check(bar_mm: float | None, photo: Path | None, letters: tuple[str, ...]) -
 
 def _bar_by_photo(path: Path) -> float:
     """What the 100 mm bar must measure, by an ID-1 card in the photo; 100 where within doubt."""
+    from petitpied.camera.print_check import print_scale_of
     from petitpied.domain.quantity import Quantity
-    from petitpied.rim.photo_files import read_photo
-    from petitpied.rim.wording import with_u95
-    from petitpied.vision.decode import decode_photo
-    from petitpied.vision.print_check import print_scale_of
+    from petitpied.files.photo_files import read_photo
+    from petitpied.photo.decode import decode_photo
+    from petitpied.text.wording import with_u95
 
     scale = print_scale_of(decode_photo(read_photo(path), path.name))
     bar = Quantity(100 * scale.value, 100 * scale.u_own)

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from petitpied.cli.bakes.log import logbook
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db, finite
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.log import logbook
-from petitpied.rim.commands.options import Db, finite
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
+    from petitpied.cli.measuring import inspecting as batch
     from petitpied.domain.surface import Reference
-    from petitpied.rim import batch
-    from petitpied.rim.history.logging_bakes import Logbook
+    from petitpied.history.logging_bakes import Logbook
 
 DEFAULTS = Settings()
 
@@ -184,12 +184,12 @@ def inspect(
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
     """The settings with the user's own lens profiles and print scales, or those named."""
-    from petitpied.rim import batch
+    from petitpied.cli.measuring import inspecting as batch
 
     batch.one_thread_for_matrices()  # before anything imports NumPy
     from petitpied.domain.card import LETTERS
-    from petitpied.rim.lens_files import own_profiles, read_profile
-    from petitpied.rim.print_scales import own_print_scales
+    from petitpied.files.own.lens_files import own_profiles, read_profile
+    from petitpied.files.own.print_scales import own_print_scales
 
     if settings.relative:
         return settings
@@ -211,7 +211,7 @@ def _reference(flavour: str | None, *, needed: bool, relative: bool) -> "Referen
     """The flavour's colour; where it is ``needed``, one that was never added is an error."""
     if flavour is None or relative:
         return None
-    from petitpied.rim.flavours import flavour_name, own_flavour, own_flavours
+    from petitpied.files.own.flavours import flavour_name, own_flavour, own_flavours
 
     return own_flavour(flavour) if needed else own_flavours().get(flavour_name(flavour))
 
@@ -230,8 +230,8 @@ class Asked:
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
-    from petitpied.rim import batch
-    from petitpied.rim.photo_files import collect
+    from petitpied.cli.measuring import inspecting as batch
+    from petitpied.files.photo_files import collect
 
     found = collect(photos)
     if asked.same_tray and len(found) != 2:
@@ -243,7 +243,7 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
         raise typer.BadParameter("--before goes with the photo of one baked tray")
     limits = None
     if asked.limits is not None:
-        from petitpied.rim.lot_files import read_limits
+        from petitpied.files.records.lot_files import read_limits
 
         limits = read_limits(asked.limits)
     return tuple(
@@ -262,8 +262,8 @@ def _inspect(
     photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Asked
 ) -> int:
     """One photo: its error is the command's. Several: every one is tried."""
-    from petitpied.rim import batch
-    from petitpied.rim.output_files import prepare_folder
+    from petitpied.cli.measuring import inspecting as batch
+    from petitpied.files.output_files import prepare_folder
 
     planned = _planned(photos, out, asked)
     if out is not None:

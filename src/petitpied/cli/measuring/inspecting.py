@@ -20,14 +20,9 @@ from typing import TYPE_CHECKING
 
 from petitpied.domain.errors import OutputError, PhotoError, ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.rim.output_files import distinct_stems, write_all
-from petitpied.rim.photo_files import (
-    MARKED_SUFFIX,
-    PICTURE_SUFFIXES,
-    SHEET_SUFFIX,
-    read_photo,
-)
-from petitpied.rim.wording import printable
+from petitpied.files.output_files import distinct_stems, write_all
+from petitpied.files.photo_files import MARKED_SUFFIX, PICTURE_SUFFIXES, SHEET_SUFFIX, read_photo
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.domain.photo import Photo
@@ -105,8 +100,8 @@ def _spare_strangers(path: Path) -> None:
 
 
 def inspected(photo: "Photo", settings: Settings) -> "Record":
-    """`petitpied.vision.inspection.inspect_photo`, its view worked out in a second thread."""
-    from petitpied.vision.inspection import inspect_photo
+    """`petitpied.inspection.one_photo.inspect_photo`, its view worked out in a second thread."""
+    from petitpied.inspection.one_photo import inspect_photo
 
     with ThreadPoolExecutor(1) as beside:
         return inspect_photo(photo, settings, lambda work: beside.submit(work).result)
@@ -126,50 +121,50 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         If the photo cannot be read, has no usable card or shell, or the files cannot be
         written; then no file was changed.
     """
-    from petitpied.rim.lens_files import with_lens
-    from petitpied.vision.decode import decode_photo
+    from petitpied.files.own.lens_files import with_lens
+    from petitpied.photo.decode import decode_photo
 
     def decoded(path: Path, asked: Settings) -> "Photo":
         return with_lens(decode_photo(read_photo(path), path.name), asked)
 
     with ThreadPoolExecutor(1) as aside:  # decoding leaves Python free, to import the rest
         decoding = aside.submit(decoded, job.photo, settings)
-        import petitpied.vision.inspection  # noqa: F401 as `inspected` will need it
-        from petitpied.rim.growth_words import growth_lines
-        from petitpied.rim.overlay import marked_jpeg
-        from petitpied.rim.record_files import record_bytes
-        from petitpied.rim.summary import summarise, summary_lines
-        from petitpied.rim.surface_words import surface_lines
-        from petitpied.rim.table_files import coco_bytes, csv_bytes
+        import petitpied.inspection.one_photo  # noqa: F401 as `inspected` will need it
+        from petitpied.figures.tray.overlay import marked_jpeg
+        from petitpied.files.records.record_files import record_bytes
+        from petitpied.files.records.table_files import coco_bytes, csv_bytes
+        from petitpied.statistics.tray_summary import summarise, summary_lines
+        from petitpied.text.growth_words import growth_lines
+        from petitpied.text.surface_words import surface_lines
 
         photo = decoding.result()
     if job.second is None:
         record = inspected(photo, settings)
     else:
-        from petitpied.vision.two_photos import inspect_two
+        from petitpied.inspection.two_photos import inspect_two
 
         record = inspect_two(photo, decoded(job.second, settings), settings)
     if job.before is not None:
-        from petitpied.vision.growth import with_growth
+        from petitpied.sizing.growth import with_growth
 
         raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
         record = with_growth(record, inspected(decoded(job.before, raw), raw))
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
-        from petitpied.rim.lot_files import judged
-        from petitpied.rim.sorting_words import counts_text  # scipy.stats takes long to import
+        from petitpied.files.records.lot_files import judged
+        from petitpied.text.sorting_words import counts_text  # scipy.stats takes long to import
 
         record, notes = judged(record, job.limits)
         verdicts = (counts_text(record.shells), *(f"note: {note}" for note in notes))
     summary = summarise(record)
     extra = {}
     if job.sheet:
-        from petitpied.rim.sheet import sheet_jpeg
+        from petitpied.figures.tray.sheet import sheet_jpeg
 
         extra[job.result(SHEET_SUFFIX)] = sheet_jpeg(photo.pixels_bgr, record, summary)
     shown: tuple[str, ...] = ()
     if job.budget_of is not None:
-        from petitpied.rim.budget_lines import budget_lines
+        from petitpied.text.budget_lines import budget_lines
 
         shown = budget_lines(record, job.budget_of)
     with ThreadPoolExecutor(1) as aside:  # OpenCV's work on the picture leaves Python free

@@ -5,12 +5,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
-from petitpied.rim.wording import printable
+from petitpied.cli.options.checks import finite
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
+    from petitpied.camera.lens.chart_set import ChartPhoto
     from petitpied.domain.lens import LensProfile
-    from petitpied.lens.chart_set import ChartPhoto
 
 SQUARE_MM = 22.0  # as `petitpied.domain.card.LENS_CHART` has it, which is slow to import
 
@@ -43,12 +43,12 @@ def lens(
     ] = SQUARE_MM,
 ) -> None:
     """Measure a lens from photos of the lens chart, so that trays are measured surer."""
-    from petitpied.lens.chart_set import profile_of
-    from petitpied.lens.profile_text import profile_text
-    from petitpied.rim.lens_files import own_name
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.own_folders import lenses_folder
-    from petitpied.rim.photo_files import collect
+    from petitpied.camera.lens.chart_set import profile_of
+    from petitpied.camera.lens.profile_text import profile_text
+    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.files.own.lens_files import own_name
+    from petitpied.files.own_folders import lenses_folder
+    from petitpied.files.photo_files import collect
 
     seen = _chart_photos(collect(photos))
     profile = profile_of(seen, square_mm)
@@ -65,10 +65,10 @@ def _chart_photos(paths: tuple[Path, ...]) -> "list[ChartPhoto]":
     import cv2
     import numpy as np
 
-    from petitpied.lens.chart import find_chart
-    from petitpied.lens.chart_set import ChartPhoto
-    from petitpied.rim.photo_files import read_photo
-    from petitpied.vision.decode import decode_photo
+    from petitpied.camera.lens.chart import find_chart
+    from petitpied.camera.lens.chart_set import ChartPhoto
+    from petitpied.files.photo_files import read_photo
+    from petitpied.photo.decode import decode_photo
 
     found: dict[str, ChartPhoto] = {}
     for path in paths:

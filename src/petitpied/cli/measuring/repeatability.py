@@ -5,11 +5,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.cli.options.checks import finite
 
 if TYPE_CHECKING:
-    from petitpied.gauge.study import Gauge, Spread
-    from petitpied.rim.study_files import Study
+    from petitpied.files.records.study_files import Study
+    from petitpied.statistics.gauge_study import Gauge, Spread
 
 #: field of a shell to its name and unit, as the study lists them
 STUDIED = {
@@ -58,10 +58,10 @@ def repeatability(
     if limits is not None and not limits[0] < limits[1]:
         raise typer.BadParameter("--limits needs the lower limit first")
     from petitpied.domain.errors import LotError
-    from petitpied.gauge.study import gauge_of
-    from petitpied.rim.gauge_chart import gauge_chart
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.study_files import Taken, load_study, read_study
+    from petitpied.figures.charts.gauge_chart import gauge_chart
+    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.files.records.study_files import Taken, load_study, read_study
+    from petitpied.statistics.gauge_study import gauge_of
 
     taken = read_study(study) if study else tuple(Taken(path) for path in records or ())
     loaded = load_study(taken)
@@ -98,7 +98,7 @@ def _lines(
     limits: tuple[float, float] | None,
     tell_mm: float,
 ) -> list[str]:
-    from petitpied.gauge.study import judged_categories, judged_share, verdict
+    from petitpied.statistics.gauge_study import judged_categories, judged_share, verdict
 
     gauge = gauges["diameter_mm"]
     people = len(study.persons)

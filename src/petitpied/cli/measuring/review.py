@@ -33,9 +33,14 @@ def review(
     ] = None,
 ) -> None:
     """Keep your own judgement of shells beside a record; without options, show what is kept."""
-    from petitpied.rim.record_files import read_record
-    from petitpied.rim.review_files import read_review, review_path, with_answers, write_review
-    from petitpied.rim.wording import printable
+    from petitpied.files.records.record_files import read_record
+    from petitpied.files.records.review_files import (
+        read_review,
+        review_path,
+        with_answers,
+        write_review,
+    )
+    from petitpied.text.wording import printable
 
     said = _said(set_ or [])
     subject_of_rest = None if rest is None else _pair(*_split(rest), rest)
@@ -64,8 +69,8 @@ def _split(text: str) -> tuple[str, str]:
 
 
 def _pair(subject: str, answer: str, text: str) -> tuple[str, bool]:
-    from petitpied.rim.review_files import ANSWERS, SUBJECTS
-    from petitpied.rim.wording import printable
+    from petitpied.files.records.review_files import ANSWERS, SUBJECTS
+    from petitpied.text.wording import printable
 
     if subject not in SUBJECTS or answer not in ANSWERS:
         raise typer.BadParameter(
@@ -75,7 +80,7 @@ def _pair(subject: str, answer: str, text: str) -> tuple[str, bool]:
 
 
 def _said(texts: list[str]) -> dict[str, dict[str, bool]]:
-    from petitpied.rim.wording import printable
+    from petitpied.text.wording import printable
 
     said: dict[str, dict[str, bool]] = {}
     for text in texts:
@@ -89,7 +94,7 @@ def _said(texts: list[str]) -> dict[str, dict[str, bool]]:
 
 def _lines(of: "Record", path: Path) -> list[str]:
     """What is kept, with the tool's own answer beside it."""
-    from petitpied.rim.review_files import of_shells, read_review, tool_says
+    from petitpied.files.records.review_files import of_shells, read_review, tool_says
 
     words = {True: "yes", False: "no", None: "not told"}
     shells = {s.id: s for s in of.shells}

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 
 class ByEye(StrEnum):
@@ -55,7 +55,7 @@ AsJson = Annotated[
 
 def write_results(folder: Path | None, contents: dict[str, bytes], quiet: bool) -> None:
     """Write files into the folder, all or none, and name them."""
-    from petitpied.rim.output_files import prepare_folder, write_all
+    from petitpied.files.output_files import prepare_folder, write_all
 
     place = Path() if folder is None else folder
     prepare_folder(place)

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.cli.options.checks import finite
 
 
 def batch(
@@ -49,7 +49,7 @@ def batch(
     ] = False,
 ) -> None:
     """Say what to weigh, pipe and bake for a number of boxes."""
-    from petitpied.rim import batch_sheet
+    from petitpied.cli.planning import batch_sheet
 
     if new:
         path = recipe or Path("recipe.toml")

@@ -4,11 +4,11 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from petitpied.domain.errors import LotError, OutputError
+from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.own.recipe_file import STARTER, read_recipe
 from petitpied.piping.recipe import Batch, GoodShare, Recipe, scaled
-from petitpied.rim.cautions import BATCH_CAUTIONS
-from petitpied.rim.output_files import prepare_folder, write_all
-from petitpied.rim.recipe_file import STARTER, read_recipe
-from petitpied.rim.wording import printable, share
+from petitpied.text.cautions import BATCH_CAUTIONS
+from petitpied.text.wording import printable, share
 
 #: one egg white of a medium egg, g: common practice, no source
 EGG_WHITE_G = 33.0
@@ -57,7 +57,7 @@ def judged_yield(records: Sequence[Path], limits: Path) -> GoodShare:
     RecordError, OwnFileError, LotError
         If a file cannot be used, or there is no shell to judge.
     """
-    from petitpied.rim.lot_files import judged, read_limits, read_trays
+    from petitpied.files.records.lot_files import judged, read_limits, read_trays
     from petitpied.sorting.lot import Verdict
 
     wanted = read_limits(limits)

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from petitpied.domain.errors import LotError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.figures.print.pdf_page import PAPERS_MM
+from petitpied.figures.print.print_template import Template
+from petitpied.files.records.record_files import read_record
 from petitpied.piping import growth as growing
 from petitpied.piping.forms import Form, size_mm
 from petitpied.piping.growth import BakedTray, Growth
 from petitpied.piping.sheet import Sheet, lay_out
-from petitpied.rim.pdf_page import PAPERS_MM
-from petitpied.rim.print_template import Template
-from petitpied.rim.record_files import read_record
-from petitpied.rim.wording import printable, share
+from petitpied.text.wording import printable, share
 
 #: entered without a spread: the between-shell spread of evenly hand-piped trays is about this,
 #: common practice, no source

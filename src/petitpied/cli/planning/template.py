@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.cli.options.checks import finite
 
 #: wider than any common macaron; smaller than its own growth is refused elsewhere
 MAX_SIZE_MM = 200.0
@@ -87,9 +87,9 @@ def template(
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the PDF.")] = Path(),
 ) -> None:  # fmt: skip
     """Write a piping sheet: rounds of the size that bakes to the target, far enough apart."""
-    from petitpied.rim import piping_sheet
-    from petitpied.rim.output_files import prepare_folder, write_all
-    from petitpied.rim.print_template import template_pdf
+    from petitpied.cli.planning import piping_sheet
+    from petitpied.figures.print.print_template import template_pdf
+    from petitpied.files.output_files import prepare_folder, write_all
 
     if records and growth is not None:
         raise typer.BadParameter("--growth has no use with --from: the records tell the growth")

@@ -3,12 +3,12 @@
 from math import ceil
 from typing import TYPE_CHECKING
 
-from petitpied.rim import look
-from petitpied.rim.report.charts import LETTER
-from petitpied.rim.report.drawing import Box as Rectangle
-from petitpied.rim.report.drawing import Drawing, Shape, Spot, Text
-from petitpied.rim.wording import printable
+from petitpied.figures import look
+from petitpied.figures.charts.charts import LETTER
+from petitpied.figures.charts.drawing import Box as Rectangle
+from petitpied.figures.charts.drawing import Drawing, Shape, Spot, Text
 from petitpied.sorting.box_file import BoxKind
+from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.sorting.boxes import Box

@@ -7,10 +7,10 @@ from typing import Literal
 
 from PIL import Image, ImageDraw
 
-from petitpied.rim import look
-from petitpied.rim.look import css
-from petitpied.rim.script_fonts import line_width_px, set_line
-from petitpied.rim.wording import printable
+from petitpied.figures import look
+from petitpied.figures.look import css
+from petitpied.figures.script_fonts import line_width_px, set_line
+from petitpied.text.wording import printable
 
 Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]

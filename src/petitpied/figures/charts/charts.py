@@ -7,9 +7,9 @@ from math import ceil, floor
 
 import numpy as np
 
-from petitpied.rim import look
-from petitpied.rim.report.drawing import Anchor, Box, Drawing, Line, Shape, Spot, Text
-from petitpied.rim.wording import printable
+from petitpied.figures import look
+from petitpied.figures.charts.drawing import Anchor, Box, Drawing, Line, Shape, Spot, Text
+from petitpied.text.wording import printable
 
 WIDTH = 520.0  # on a phone of 390 px the letters are 12 px high
 LETTER = 17.0

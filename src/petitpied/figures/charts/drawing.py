@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Literal
 
-from petitpied.rim.look import INK, Mark, Rgb, css
+from petitpied.figures.look import INK, Mark, Rgb, css
 
 Anchor = Literal["start", "middle", "end"]
 #: of the font size: height of capitals (Noto Sans, and near it for the usual page fonts)

@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 from PIL import Image, ImageDraw
 
-from petitpied.gauge.study import Gauge, Readings
-from petitpied.rim.look import FAINT, INK, PAPER
-from petitpied.rim.script_fonts import font
-from petitpied.rim.wording import printable
+from petitpied.figures.look import FAINT, INK, PAPER
+from petitpied.figures.script_fonts import font
+from petitpied.statistics.gauge_study import Gauge, Readings
+from petitpied.text.wording import printable
 
 WIDTH, HEIGHT = 1080, 1500  # a phone held upright
 FINE = 2

@@ -4,11 +4,11 @@ Tone: more is darker. Thick outline with a hatched corner: stands out from chanc
 little data. Arrow: mean lean.
 """
 
-from petitpied.patterns.findings import Cell, OvenMap
-from petitpied.rim.chart_sheet import GREY, Line, Sheet, Words
-from petitpied.rim.lettering import wrapped
-from petitpied.rim.oven_map_words import MEASURE_WORDS, verdict, what_to_try
-from petitpied.rim.wording import decimals, printable
+from petitpied.figures.charts.chart_sheet import GREY, Line, Sheet, Words
+from petitpied.figures.lettering import wrapped
+from petitpied.patterns.oven.findings import Cell, OvenMap
+from petitpied.text.oven_map_words import MEASURE_WORDS, verdict, what_to_try
+from petitpied.text.wording import decimals, printable
 
 WIDTH = 1080
 MARGIN = 40.0

@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.patterns.trend import Panel, Trend
-from petitpied.rim.chart_sheet import GREY, Dot, Line, Sheet, Words
-from petitpied.rim.lettering import wrapped
-from petitpied.rim.trend_words import PANEL_NAMES, Asked
+from petitpied.figures.charts.chart_sheet import GREY, Dot, Line, Sheet, Words
+from petitpied.figures.lettering import wrapped
+from petitpied.patterns.trends.trend import Panel, Trend
+from petitpied.text.trend_words import PANEL_NAMES, Asked
 
 Floats = NDArray[np.float64]
 

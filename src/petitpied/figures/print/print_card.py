@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
-from petitpied.rim.marker_shapes import black_outlines_mm
-from petitpied.rim.pdf_page import PAPER_NAMES, PAPERS_MM, Page
+from petitpied.figures.print.marker_shapes import black_outlines_mm
+from petitpied.figures.print.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 
 CARD_PAPERS = ("a4", "letter")
 CARD_GAP_MM = 12.0  # between two cards: room for the cut marks of both

@@ -5,8 +5,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
-from petitpied.rim.marker_shapes import black_outlines_mm, marker_modules
-from petitpied.rim.pdf_page import PAPER_NAMES, PAPERS_MM, Page
+from petitpied.figures.print.marker_shapes import black_outlines_mm, marker_modules
+from petitpied.figures.print.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 
 CHART_PAPERS = ("a4", "letter")
 BAR_MM = 100.0

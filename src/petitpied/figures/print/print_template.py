@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from petitpied.domain import card
+from petitpied.figures.print.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 from petitpied.piping.forms import Form, outline_mm
 from petitpied.piping.sheet import PAGE_BORDER_MM, Sheet, Tile, tiles
-from petitpied.rim.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 
 PIPE_LINE_MM = 0.35  # seen through parchment
 BAKED_LINE_MM = 0.2

@@ -6,7 +6,7 @@ from typing import Any
 import cv2
 import numpy as np
 
-from petitpied.rim.lettering import (
+from petitpied.figures.lettering import (
     DARK,
     LIGHT,
     Lettering,
@@ -15,20 +15,13 @@ from petitpied.rim.lettering import (
     wrapped,
     write_text,
 )
-from petitpied.rim.lot_files import Aside
-from petitpied.rim.pairing_words import code_of, pair_json, shells_text
-from petitpied.rim.tray_sheet import (
-    LETTER_PX,
-    PAD_PX,
-    TITLE_PX,
-    WIDTH_PX,
-    jpeg,
-    text_page,
-)
-from petitpied.rim.wording import printable
+from petitpied.figures.tray.tray_sheet import LETTER_PX, PAD_PX, TITLE_PX, WIDTH_PX, jpeg, text_page
+from petitpied.files.records.lot_files import Aside
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Box, Boxing, Macaron
 from petitpied.sorting.pairing import Pairing
+from petitpied.text.pairing_words import code_of, pair_json, shells_text
+from petitpied.text.wording import printable
 
 MOST_PICTURES = 200  # pictures of boxes written in one go
 

@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.crack_marks import clear_shift, crack_words, ring_round
-from petitpied.rim.lettering import (
+from petitpied.figures.lettering import (
     DARK,
     LIGHT,
     Colour,
@@ -22,12 +21,13 @@ from petitpied.rim.lettering import (
     wrapped,
     write_text,
 )
-from petitpied.rim.look import AMBER, bgr
-from petitpied.rim.shell_faults import mark_words
-from petitpied.rim.summary import Odd, Summary, headline, scale_notes
-from petitpied.rim.surface_marks import draw_marks, rings_px
-from petitpied.rim.surface_marks import legend as marks_legend
-from petitpied.rim.wording import printable, rounded
+from petitpied.figures.look import AMBER, bgr
+from petitpied.figures.tray.crack_marks import clear_shift, crack_words, ring_round
+from petitpied.figures.tray.surface_marks import draw_marks, rings_px
+from petitpied.figures.tray.surface_marks import legend as marks_legend
+from petitpied.statistics.tray_summary import Odd, Summary, headline, scale_notes
+from petitpied.text.shell_faults import mark_words
+from petitpied.text.wording import printable, rounded
 
 Floats = NDArray[np.float64]
 

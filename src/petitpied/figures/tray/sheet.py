@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim import look
-from petitpied.rim.lettering import (
+from petitpied.figures import look
+from petitpied.figures.lettering import (
     DARK,
     LIGHT,
     Colour,
@@ -21,11 +21,11 @@ from petitpied.rim.lettering import (
     text_width_px,
     write_text,
 )
-from petitpied.rim.look import bgr
-from petitpied.rim.overlay import short_reason
-from petitpied.rim.shell_faults import fault_words
-from petitpied.rim.summary import Summary, headline
-from petitpied.rim.wording import printable, rounded
+from petitpied.figures.look import bgr
+from petitpied.figures.tray.overlay import short_reason
+from petitpied.statistics.tray_summary import Summary, headline
+from petitpied.text.shell_faults import fault_words
+from petitpied.text.wording import printable, rounded
 
 Floats = NDArray[np.float64]
 

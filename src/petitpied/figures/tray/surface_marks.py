@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import SurfaceMark
-from petitpied.rim.lettering import DARK, LIGHT, Colour, Pixels
+from petitpied.figures.lettering import DARK, LIGHT, Colour, Pixels
 
 Floats = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.rim.lettering import (
+from petitpied.figures.lettering import (
     DARK,
     LIGHT,
     Lettering,
@@ -19,8 +19,8 @@ from petitpied.rim.lettering import (
     wrapped,
     write_text,
 )
-from petitpied.rim.lot_files import LotTray
-from petitpied.rim.photo_files import read_photo
+from petitpied.files.photo_files import read_photo
+from petitpied.files.records.lot_files import LotTray
 
 Floats = NDArray[np.float64]
 
@@ -65,7 +65,7 @@ def photo_of(tray: LotTray, folder: Path | None) -> Pixels | None:
     file is there or it cannot be read.
     """
     from petitpied.domain.errors import PhotoError
-    from petitpied.vision.decode import decode_photo
+    from petitpied.photo.decode import decode_photo
 
     name = Path(tray.record.photo.file.replace("\\", "/")).name
     folders = [tray.path.parent] if folder is None else [folder, tray.path.parent]

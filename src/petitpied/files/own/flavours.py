@@ -10,10 +10,10 @@ import numpy as np
 from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.record import Record
 from petitpied.domain.surface import Reference
-from petitpied.rim.output_files import prepare_folder, write_all
-from petitpied.rim.own_file import line_of, read_own_toml
-from petitpied.rim.own_folders import flavours_file
-from petitpied.rim.wording import printable
+from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.files.own_folders import flavours_file
+from petitpied.text.wording import printable
 
 KIND = "list of flavours"
 NOTE = (

@@ -4,14 +4,14 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+from petitpied.camera.lens.matching import camera_guess, choose
+from petitpied.camera.lens.profile_text import MAX_BYTES, profile_from_text
 from petitpied.domain.errors import LensError
 from petitpied.domain.lens import LensProfile
 from petitpied.domain.photo import Photo
 from petitpied.domain.settings import Settings
-from petitpied.lens.matching import camera_guess, choose
-from petitpied.lens.profile_text import MAX_BYTES, profile_from_text
-from petitpied.rim.own_folders import lenses_folder
-from petitpied.rim.wording import printable
+from petitpied.files.own_folders import lenses_folder
+from petitpied.text.wording import printable
 
 SUFFIXES = (".yml", ".yaml")
 #: more profiles than phones have lenses, zooms and sizes

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.errors import OwnFileError
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 #: a recipe or letterhead has one or two thousand bytes
 MAX_BYTES = 200_000

@@ -4,9 +4,9 @@ from pathlib import Path
 
 from petitpied.domain.card import LETTERS
 from petitpied.domain.errors import OwnFileError
-from petitpied.rim.output_files import prepare_folder, write_all
-from petitpied.rim.own_file import line_of, read_own_toml
-from petitpied.rim.own_folders import cards_file
+from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.files.own_folders import cards_file
 
 KIND = "list of print scales"
 NOTE = (

@@ -6,9 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.errors import OwnFileError
+from petitpied.files.own.own_file import line_of, read_own_toml
 from petitpied.piping.recipe import Recipe
-from petitpied.rim.own_file import line_of, read_own_toml
-from petitpied.rim.wording import printable
+from petitpied.text.wording import printable
 
 #: names by which the egg white is known among the ingredients
 EGG_WHITE = re.compile(r"^(egg[ _-]?whites?|white of egg|blancs? d'(œ|oe)ufs?|eiwei(ß|ss)|卵白)$")

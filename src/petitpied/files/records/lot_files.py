@@ -10,15 +10,15 @@ from petitpied.domain.errors import LotError, RecordError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.output_files import distinct_stems
-from petitpied.rim.own_file import read_own_toml
-from petitpied.rim.record_files import read_record
-from petitpied.rim.verdict_words import reason_text, spoken
-from petitpied.rim.wording import printable
+from petitpied.files.output_files import distinct_stems
+from petitpied.files.own.own_file import read_own_toml
+from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.limits import LIMITABLE, Limits, parse_limits
 from petitpied.sorting.lot import LotShell, Verdict, harmonics_of
 from petitpied.sorting.verdicts import Count, Measured, Value, judge
+from petitpied.text.verdict_words import reason_text, spoken
+from petitpied.text.wording import printable
 
 #: how `TrayColour.reference` names a flavour
 FLAVOUR_REFERENCE = "flavour "

@@ -9,8 +9,8 @@ from typing import Any
 
 from petitpied.domain.errors import RecordError
 from petitpied.domain.record import Record
-from petitpied.rim import record_json
-from petitpied.rim.wording import printable
+from petitpied.files.records import record_json
+from petitpied.text.wording import printable
 
 #: a record of 200 shells has about 4 MB
 MAX_BYTES = 40_000_000
@@ -18,7 +18,7 @@ MAX_BYTES = 40_000_000
 
 def schema_text() -> str:
     """The published JSON Schema (draft 2020-12) of an inspection record."""
-    return files("petitpied.rim").joinpath("inspection.schema.json").read_text("utf-8")
+    return files("petitpied.files.records").joinpath("inspection.schema.json").read_text("utf-8")
 
 
 @cache

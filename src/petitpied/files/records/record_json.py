@@ -14,14 +14,14 @@ from petitpied.domain.record import SCHEMA, PhotoFacts, Record, SeenCard, TrayPl
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.rim.quantity_json import quantity_from_dict, quantity_to_dict
-from petitpied.rim.summary import Summary, summarise
-from petitpied.rim.surface_json import (
+from petitpied.files.records.quantity_json import quantity_from_dict, quantity_to_dict
+from petitpied.files.records.surface_json import (
     surface_fields,
     surface_to_dict,
     tray_colour_from_dict,
     tray_colour_to_dict,
 )
+from petitpied.statistics.tray_summary import Summary, summarise
 
 Json = dict[str, Any]
 
@@ -82,7 +82,7 @@ def record_to_dict(record: Record) -> Json:
 
 
 def record_from_dict(data: Json) -> Record:
-    """The record of a dict that fits the schema (`petitpied.rim.record_files` checks it)."""
+    """The record of a dict that fits the schema (`record_files` checks it)."""
     photo, view = data["photo"], data["view"]
     return Record(
         tool_version=data["tool_version"],

@@ -15,8 +15,8 @@ import numpy as np
 from petitpied.domain.errors import OwnFileError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.output_files import write_all
-from petitpied.rim.wording import printable
+from petitpied.files.output_files import write_all
+from petitpied.text.wording import printable
 
 SCHEMA = "petitpied/review/1"
 #: a tray of 200 shells takes 20 kB

@@ -11,9 +11,9 @@ import numpy as np
 from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.record import Record
 from petitpied.domain.same_tray import register
-from petitpied.gauge.study import Readings, readings_of
-from petitpied.rim.record_files import read_record
-from petitpied.rim.wording import printable
+from petitpied.files.records.record_files import read_record
+from petitpied.statistics.gauge_study import Readings, readings_of
+from petitpied.text.wording import printable
 
 #: a study of a hundred photos has about 5 kB
 MAX_BYTES = 1_000_000

@@ -6,7 +6,7 @@ import numpy as np
 
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Colour, Crack, Foot, SurfaceMark, TrayColour
-from petitpied.rim.quantity_json import quantity_from_dict, quantity_to_dict
+from petitpied.files.records.quantity_json import quantity_from_dict, quantity_to_dict
 
 Json = dict[str, Any]
 

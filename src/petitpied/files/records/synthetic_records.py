@@ -15,9 +15,9 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
-from petitpied.patterns.synthetic import U_OWN_MM, Planted
-from petitpied.patterns.templates import NAMED
-from petitpied.rim.record_files import record_bytes
+from petitpied.files.records.record_files import record_bytes
+from petitpied.patterns.oven.synthetic import U_OWN_MM, Planted
+from petitpied.patterns.oven.templates import NAMED
 
 FACTS_NAME = "facts.csv"
 FACTS_COLUMNS = ("record", "oven", "rack", "turn", "at", "flavour", "note")

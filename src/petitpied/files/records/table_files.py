@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.rim.quantity_json import quantity_to_dict
-from petitpied.rim.record_json import QUANTITIES
-from petitpied.rim.summary import summarise
-from petitpied.rim.wording import printable
+from petitpied.files.records.quantity_json import quantity_to_dict
+from petitpied.files.records.record_json import QUANTITIES
+from petitpied.statistics.tray_summary import summarise
+from petitpied.text.wording import printable
 
 #: first characters that spreadsheets take for a formula (OWASP, "CSV Injection")
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")

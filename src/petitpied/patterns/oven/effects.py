@@ -6,7 +6,7 @@ from scipy.stats import f as f_distribution
 from scipy.stats import t as t_distribution
 
 from petitpied.domain.quantity import COVERAGE_95
-from petitpied.patterns.findings import Effect
+from petitpied.patterns.oven.findings import Effect
 
 Floats = NDArray[np.float64]
 

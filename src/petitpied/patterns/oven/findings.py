@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from petitpied.patterns.directions import MeanDirection
-from petitpied.patterns.likeness import Likeness
-from petitpied.patterns.templates import Region
+from petitpied.patterns.oven.likeness import Likeness
+from petitpied.patterns.oven.templates import Region
+from petitpied.statistics.directions import MeanDirection
 
 Kind = Literal["across", "front-back", "centre-edge", "spot", "lean"]
 Strength = Literal["suggests", "shows", "nothing found"]

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from petitpied.domain.bake import Bake
-from petitpied.patterns.tray_stack import POINTING
+from petitpied.patterns.oven.tray_stack import POINTING
 
 
 def in_hand_frame(bakes: Sequence[Bake]) -> tuple[Bake, ...]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.tray_stack import Stack
+from petitpied.patterns.oven.tray_stack import Stack
 
 Floats = NDArray[np.float64]
 

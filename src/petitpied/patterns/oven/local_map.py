@@ -4,9 +4,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import t as t_distribution
 
-from petitpied.patterns.findings import Cell
-from petitpied.patterns.templates import Region
-from petitpied.patterns.tray_stack import LEAN, Stack
+from petitpied.patterns.oven.findings import Cell
+from petitpied.patterns.oven.templates import Region
+from petitpied.patterns.oven.tray_stack import LEAN, Stack
 
 Floats = NDArray[np.float64]
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.scores import Weights, column_scores
-from petitpied.patterns.templates import Region, Spots, named_columns, spots_in
-from petitpied.patterns.tray_stack import POINTING, Stack
+from petitpied.patterns.oven.scores import Weights, column_scores
+from petitpied.patterns.oven.templates import Region, Spots, named_columns, spots_in
+from petitpied.patterns.oven.tray_stack import POINTING, Stack
 
 Floats = NDArray[np.float64]
 

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.tray_stack import Stack
+from petitpied.patterns.oven.tray_stack import Stack
 
 Floats = NDArray[np.float64]
 

@@ -8,17 +8,15 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from petitpied.domain.bake import Bake
-from petitpied.patterns import likeness as alike
-from petitpied.patterns.directions import MeanDirection, mean_direction
-from petitpied.patterns.effects import one_bake_effect, pooled_effect, spot_effect
-from petitpied.patterns.findings import Cell, Effect, Finding, Kind, OvenMap, Strength
-from petitpied.patterns.flips import ALPHA, LEAST_BAKES, Family, Verdicts, flip_test
-from petitpied.patterns.likeness import Likeness
-from petitpied.patterns.local_map import lean_field, map_cells
-from petitpied.patterns.neighbours import mean_morans_i
-from petitpied.patterns.scores import Weights, apart, column_scores, spot_scores, weigh
-from petitpied.patterns.surrogates import FEW_LIKE, shuffle_test
-from petitpied.patterns.templates import (
+from petitpied.patterns.oven import likeness as alike
+from petitpied.patterns.oven.effects import one_bake_effect, pooled_effect, spot_effect
+from petitpied.patterns.oven.findings import Cell, Effect, Finding, Kind, OvenMap, Strength
+from petitpied.patterns.oven.likeness import Likeness
+from petitpied.patterns.oven.local_map import lean_field, map_cells
+from petitpied.patterns.oven.neighbours import mean_morans_i
+from petitpied.patterns.oven.scores import Weights, apart, column_scores, spot_scores, weigh
+from petitpied.patterns.oven.surrogates import FEW_LIKE, shuffle_test
+from petitpied.patterns.oven.templates import (
     NAMED,
     Region,
     Spots,
@@ -26,7 +24,9 @@ from petitpied.patterns.templates import (
     region_of,
     spots_in,
 )
-from petitpied.patterns.tray_stack import LEAN, LIT, Stack, stack_bakes
+from petitpied.patterns.oven.tray_stack import LEAN, LIT, Stack, stack_bakes
+from petitpied.statistics.directions import MeanDirection, mean_direction
+from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES, Family, Verdicts, flip_test
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def map_oven(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) -> O
     """Map of one measure over the bakes of one oven and rack, tray frame.
 
     At least `LEAST_BAKES` bakes: sign flips of whole bakes, "shows". Fewer: shuffles within
-    trays, "suggests". ``measure``: a key of `petitpied.patterns.tray_stack.MAPPED`.
+    trays, "suggests". ``measure``: a key of `petitpied.patterns.oven.tray_stack.MAPPED`.
 
     Raises
     ------

@@ -11,9 +11,15 @@ from scipy.stats import norm
 from scipy.stats import t as t_distribution
 
 from petitpied.domain.bake import Bake
-from petitpied.patterns import likeness as alike
-from petitpied.patterns.findings import Effect, Finding, Kind
-from petitpied.patterns.flips import (
+from petitpied.patterns.oven import likeness as alike
+from petitpied.patterns.oven.findings import Effect, Finding, Kind
+from petitpied.patterns.oven.hand_frame import in_hand_frame
+from petitpied.patterns.oven.mirrored import Mirrored, mirrored_scores
+from petitpied.patterns.oven.oven_map import FLAT_REL, LEAST_INFO_REL, map_oven
+from petitpied.patterns.oven.scores import weigh
+from petitpied.patterns.oven.templates import about_origin, region_of
+from petitpied.patterns.oven.tray_stack import Stack, stack_bakes
+from petitpied.statistics.sign_flips import (
     ALPHA,
     LEAST_BAKES,
     Family,
@@ -24,12 +30,6 @@ from petitpied.patterns.flips import (
     spreads,
     statistics,
 )
-from petitpied.patterns.hand_frame import in_hand_frame
-from petitpied.patterns.mirrored import Mirrored, mirrored_scores
-from petitpied.patterns.oven_map import FLAT_REL, LEAST_INFO_REL, map_oven
-from petitpied.patterns.scores import weigh
-from petitpied.patterns.templates import about_origin, region_of
-from petitpied.patterns.tray_stack import Stack, stack_bakes
 
 Floats = NDArray[np.float64]
 

@@ -10,9 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.likeness import Likeness, correlation
-from petitpied.patterns.templates import Spots
-from petitpied.patterns.tray_stack import Bools, Stack
+from petitpied.patterns.oven.likeness import Likeness, correlation
+from petitpied.patterns.oven.templates import Spots
+from petitpied.patterns.oven.tray_stack import Bools, Stack
 
 Floats = NDArray[np.float64]
 

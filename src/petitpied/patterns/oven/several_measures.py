@@ -6,7 +6,7 @@ of Statistics 6, 1979) holds it, however the measures hang together.
 
 from collections.abc import Sequence
 
-from petitpied.patterns.findings import OvenMap
+from petitpied.patterns.oven.findings import OvenMap
 
 
 def holm(p_values: Sequence[float]) -> tuple[float, ...]:

@@ -12,10 +12,10 @@ reaches farther than the farthest tried cannot be told from a pattern: few trays
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.flips import Family, Verdicts, compare, spreads, statistics
-from petitpied.patterns.likeness import NONE, Likeness, correlation
-from petitpied.patterns.scores import Weights, score_maps
-from petitpied.patterns.tray_stack import Stack
+from petitpied.patterns.oven.likeness import NONE, Likeness, correlation
+from petitpied.patterns.oven.scores import Weights, score_maps
+from petitpied.patterns.oven.tray_stack import Stack
+from petitpied.statistics.sign_flips import Family, Verdicts, compare, spreads, statistics
 
 Floats = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.bake import Bake, BakeFacts, BakeShells
-from petitpied.patterns.findings import Kind
-from petitpied.patterns.templates import NAMED, Region, named_columns
+from petitpied.patterns.oven.findings import Kind
+from petitpied.patterns.oven.templates import NAMED, Region, named_columns
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ FLAVOURS = ("rose", "pistachio", "cocoa", "lemon")
 
 @dataclass(frozen=True, slots=True)
 class Planted:
-    """An effect of ``size`` (the measure's unit), as `petitpied.patterns.findings` defines it;
+    """An effect of ``size`` (the measure's unit), as `petitpied.patterns.oven.findings` defines it;
     ``place_mm``: a spot's middle, or for a lean its direction as (x, y)."""
 
     kind: Kind

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns.tray_stack import Bools, Stack
+from petitpied.patterns.oven.tray_stack import Bools, Stack
 
 Floats = NDArray[np.float64]
 

@@ -19,8 +19,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri, stdtr, stdtrit
 from scipy.stats import false_discovery_control, rankdata
 
-from petitpied.patterns.change import smallest_effect
-from petitpied.patterns.regressors import Regressor
+from petitpied.patterns.trends.change import smallest_effect
+from petitpied.patterns.trends.regressors import Regressor
 
 Floats = NDArray[np.float64]
 

@@ -6,11 +6,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.patterns import charts
-from petitpied.patterns.bake_series import BakeSeries
-from petitpied.patterns.change import Change, change
-from petitpied.patterns.charts import Chart
-from petitpied.patterns.run_rules import Signal, nelson, only_limits, western_electric
+from petitpied.patterns.trends import control_charts as charts
+from petitpied.patterns.trends.bake_series import BakeSeries
+from petitpied.patterns.trends.change import Change, change
+from petitpied.patterns.trends.control_charts import Chart
+from petitpied.patterns.trends.run_rules import Signal, nelson, only_limits, western_electric
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

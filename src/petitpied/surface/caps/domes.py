@@ -15,9 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.flat_light import FlatLight
-from petitpied.surface.grey_strip import Tone
+from petitpied.camera.grey_strip import Tone
+from petitpied.surface.caps.cap_patch import CapPatches
+from petitpied.surface.caps.flat_light import FlatLight
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]

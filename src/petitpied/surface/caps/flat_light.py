@@ -15,10 +15,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.grey_strip import Tone
 from petitpied.domain.record import SeenCard
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
-from petitpied.surface.grey_strip import Tone
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.domes import REACH, SIDE, Shading, X, Y, ring
+from petitpied.surface.caps.domes import REACH, SIDE, Shading, X, Y, ring
 
 Floats = NDArray[np.float64]
 

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.surface.colour import CapColours, light_doubts
-from petitpied.surface.colour_space import delta_e00, lab_of, linear_of
-from petitpied.surface.domes import REACH, Domes, ring
-from petitpied.surface.flat_light import FlatLight
+from petitpied.photo.colour_space import delta_e00, lab_of, linear_of
+from petitpied.surface.caps.domes import REACH, Domes, ring
+from petitpied.surface.caps.flat_light import FlatLight
+from petitpied.surface.colour.cap_colour import CapColours, light_doubts
 
 Floats = NDArray[np.float64]
 

@@ -11,13 +11,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.grey_strip import PAPER_U_REL
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Colour
-from petitpied.surface.colour_space import lab_of
-from petitpied.surface.domes import Domes, Shading
-from petitpied.surface.flat_light import FlatLight
-from petitpied.surface.gloss import LOOKED, without_gloss
-from petitpied.surface.grey_strip import PAPER_U_REL
+from petitpied.photo.colour_space import lab_of
+from petitpied.surface.caps.domes import Domes, Shading
+from petitpied.surface.caps.flat_light import FlatLight
+from petitpied.surface.colour.gloss import LOOKED, without_gloss
 
 Floats = NDArray[np.float64]
 

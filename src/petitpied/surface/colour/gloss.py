@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.domes import BRIGHTNESS, LEAST_SHELLS, MIDDLE_REL, REACH, Domes, Shading
+from petitpied.surface.caps.domes import BRIGHTNESS, LEAST_SHELLS, MIDDLE_REL, REACH, Domes, Shading
 
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]

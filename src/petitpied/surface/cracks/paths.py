@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.cracks_ridges import SIGMA_PX, Ridges
-from petitpied.surface.skeleton import longest_way, thinned
+from petitpied.surface.caps.cap_patch import CapPatches
+from petitpied.surface.cracks.ridges import SIGMA_PX, Ridges
+from petitpied.surface.cracks.skeleton import longest_way, thinned
 
 Floats = NDArray[np.float64]
 

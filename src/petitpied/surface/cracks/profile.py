@@ -13,9 +13,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.cracks_paths import STEP_MM, Line, arc_length, directions, normals
-from petitpied.surface.cracks_ridges import Ridges
+from petitpied.surface.caps.cap_patch import CapPatches
+from petitpied.surface.cracks.paths import STEP_MM, Line, arc_length, directions, normals
+from petitpied.surface.cracks.ridges import Ridges
 
 Floats = NDArray[np.float64]
 

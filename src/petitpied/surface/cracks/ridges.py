@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.cap_patch import CapPatches
+from petitpied.surface.caps.cap_patch import CapPatches
 
 Map = NDArray[np.float32]
 

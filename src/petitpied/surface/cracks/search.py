@@ -8,13 +8,13 @@ from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Crack, CrackKind
-from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.cracks_paths import Line, centred, find_lines, smoothed
-from petitpied.surface.cracks_profile import evidence, profiles
-from petitpied.surface.cracks_ridges import SIGMA_PX, Ridges, find_ridges, strong_answer
-from petitpied.surface.cracks_strips import strip_features
-from petitpied.surface.cracks_verdict import verdicts
-from petitpied.surface.cracks_width import BLUR_PX, widths
+from petitpied.surface.caps.cap_patch import CapPatches
+from petitpied.surface.cracks.paths import Line, centred, find_lines, smoothed
+from petitpied.surface.cracks.profile import evidence, profiles
+from petitpied.surface.cracks.ridges import SIGMA_PX, Ridges, find_ridges, strong_answer
+from petitpied.surface.cracks.strips import strip_features
+from petitpied.surface.cracks.verdict import verdicts
+from petitpied.surface.cracks.width import BLUR_PX, widths
 
 Floats = NDArray[np.float64]
 

@@ -1,10 +1,10 @@
 """What a dark line looks like: a small network reads the strip of cap along it.
 
-Whoever judges a line by numbers (`cracks_profile`) loses the picture: a thread of chocolate, a
+Whoever judges a line by numbers (`cracks.profile`) loses the picture: a thread of chocolate, a
 sprinkle, a seam have their own way of being dark. The network (`tests/training/crack_train.py`,
 weights in ``cracks.onnx``) is run by OpenCV on the profiles across the line, laid side by side, in
 logarithms relative to the cap beside the line; it gives a few features a place along the line,
-whose mean and maximum go to the judge (`cracks_verdict`).
+whose mean and maximum go to the judge (`cracks.verdict`).
 """
 
 from functools import cache
@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.cracks_profile import SHOULDER_MM, Profiles
+from petitpied.surface.cracks.profile import SHOULDER_MM, Profiles
 
 Floats = NDArray[np.float64]
 Planes = NDArray[np.float32]
@@ -27,7 +27,7 @@ DARK, LOWEST, HIGHEST, SCALE = 4.0, -2.0, 1.0, 2.0
 
 @cache
 def _network() -> cv2.dnn.Net:
-    weights = files("petitpied.surface").joinpath("cracks.onnx").read_bytes()
+    weights = files("petitpied.surface.cracks").joinpath("cracks.onnx").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
 

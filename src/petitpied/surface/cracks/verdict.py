@@ -2,13 +2,13 @@
 
 Trained by the project on its own scenes only, together with the network that reads the strips
 (`tests/training/crack_train.py`: recipe, seed, held-out score); the weights are plain numbers in
-`cracks_weights.py`.
+`cracks.weights`.
 """
 
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface import cracks_weights as learnt
+from petitpied.surface.cracks import weights as learnt
 
 Floats = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ def network(values: Floats, hidden: Floats, hidden_bias: Floats, out: Floats) ->
 
 
 def verdicts(evidence: Floats, features: Floats) -> Floats:
-    """Scores (L,) of lines from their evidence (L, K), in `cracks_profile.EVIDENCE`'s order, and
+    """Scores (L,) of lines from their evidence (L, K), in `profile.EVIDENCE`'s order, and
     the features (L, F) of their strips."""
     values = standardised(evidence, np.array(learnt.MEAN), np.array(learnt.SPREAD))
     return network(

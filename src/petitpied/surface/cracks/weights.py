@@ -1,4 +1,4 @@
-"""Weights of `cracks_verdict`, written by `tests/training/crack_train.py`."""
+"""Weights of `cracks.verdict`, written by `tests/training/crack_train.py`."""
 
 # HIDDEN: means and maxima along the strip, then:
 # log_length, depth, depth_low, depth_darker_side, depth_darker_side_low, step

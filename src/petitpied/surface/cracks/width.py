@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.cracks_paths import Line, normals
-from petitpied.surface.cracks_profile import level_widths
+from petitpied.surface.caps.cap_patch import CapPatches
+from petitpied.surface.cracks.paths import Line, normals
+from petitpied.surface.cracks.profile import level_widths
 
 Floats = NDArray[np.float64]
 

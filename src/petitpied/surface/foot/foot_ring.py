@@ -20,7 +20,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Foot, FootState
 from petitpied.domain.view import View
-from petitpied.surface.foot_shade import states_by_shade
+from petitpied.surface.foot.foot_shade import states_by_shade
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]

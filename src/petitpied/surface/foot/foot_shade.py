@@ -1,7 +1,7 @@
 """Is a shell without a visible foot as tall as the others? Its shade on the liner says so.
 
 A cap that stands on its foot throws its shade from 3 mm higher than one that stands on the liner
-(common practice, no source: `petitpied.vision.rings.Heights`). Where light falls from one side,
+(common practice, no source: `petitpied.contours.rings.Heights`). Where light falls from one side,
 the shades of the tray's shells with feet are the measure, and no lamp needs to be known.
 """
 

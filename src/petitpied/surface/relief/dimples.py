@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.surface.domes import SIDE, Maps, Shading, X, Y
-from petitpied.surface.light_direction import SLOPE_U_REL, LightDirection
-from petitpied.surface.peak_height import PEAK_WIDE_MM, PeakShade, peak_height_mm, peak_shade
-from petitpied.surface.relief_network import CELL_X, CELL_Y, CELLS, ReliefMaps, relief_maps
+from petitpied.surface.caps.domes import SIDE, Maps, Shading, X, Y
+from petitpied.surface.caps.light_direction import SLOPE_U_REL, LightDirection
+from petitpied.surface.relief.peak_height import PEAK_WIDE_MM, PeakShade, peak_height_mm, peak_shade
+from petitpied.surface.relief.relief_network import CELL_X, CELL_Y, CELLS, ReliefMaps, relief_maps
 
 Floats = NDArray[np.float64]
 

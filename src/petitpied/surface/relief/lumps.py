@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
-from petitpied.surface.dimples import Relief
-from petitpied.surface.domes import REACH, Maps, Shading, X, Y
-from petitpied.surface.light_direction import SLOPE_U_REL, LightDirection
+from petitpied.surface.caps.domes import REACH, Maps, Shading, X, Y
+from petitpied.surface.caps.light_direction import SLOPE_U_REL, LightDirection
+from petitpied.surface.relief.dimples import Relief
 
 Floats = NDArray[np.float64]
 

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from petitpied.surface.domes import SIDE, Maps, Shading
-from petitpied.surface.light_direction import brightness_of_slope
+from petitpied.surface.caps.domes import SIDE, Maps, Shading
+from petitpied.surface.caps.light_direction import brightness_of_slope
 
 Floats = NDArray[np.float64]
 

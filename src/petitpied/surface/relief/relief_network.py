@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.surface.domes import SIDE, USED, Maps, Shading, raster
-from petitpied.surface.light_direction import LightDirection
+from petitpied.surface.caps.domes import SIDE, USED, Maps, Shading, raster
+from petitpied.surface.caps.light_direction import LightDirection
 
 #: cells across a cap in the network's answer: squares of two by two of the raster
 CELLS = SIDE // 2
@@ -46,7 +46,7 @@ class ReliefMaps:
 
 @cache
 def _network() -> cv2.dnn.Net:
-    weights = files("petitpied.surface").joinpath("relief.onnx").read_bytes()
+    weights = files("petitpied.surface.relief").joinpath("relief.onnx").read_bytes()
     return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8))
 
 
