@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from petitpied.domain.quantity import Quantity
-from petitpied.statistics.tray_summary import headline, summarise, summary_lines
+from petitpied.statistics.tray_summary import summarise
+from petitpied.text.summary_words import headline, odd_reasons, summary_lines
 from petitpied.text.wording import decimals, printable, rounded, with_u95
 from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 
@@ -37,7 +38,7 @@ def test_odd_ones_by_the_modified_z_score():
     assert set(odd) == {f"A{i + 1}" for i in np.flatnonzero(np.abs(scores) > 3.5)} == {"A9", "A10"}
     assert odd["A9"].words == ("large",)
     assert odd["A10"].words == ("small",)
-    assert f"z {scores[8]:+.1f}" in odd["A9"].reasons[0]
+    assert f"z {scores[8]:+.1f}" in odd_reasons(odd["A9"])[0]
 
 
 def test_own_uncertainty_keeps_a_doubtful_shell_from_being_odd():

@@ -13,6 +13,11 @@ RIM_REL, FOOT_REL, RATIO_SIGMA = 0.376, 0.12, 0.05
 SHOWN_REL = 0.5
 #: source of heights that the baker measured
 RULER = "shell height given"
+#: source of heights where rays of two photos met; the photos' names follow
+TWO_PHOTOS = "two photos"
+#: a rim's and a foot's edge lie where the shade changes, not where the ring is widest, mm:
+#: mean difference of the tuning pair
+RIM_EVIDENCE_U_MM, FOOT_EVIDENCE_U_MM = 0.5, 0.3
 
 
 def heights_from_ruler(shell_height_mm: float) -> Heights:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.contours.cap_sweep import CapTops, sweep_caps
+from petitpied.contours.heights import FOOT_EVIDENCE_U_MM, RIM_EVIDENCE_U_MM, TWO_PHOTOS
 from petitpied.contours.triangulate import Level, ViewPair, height_slopes, settled, triangulate
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.photo import Photo
@@ -30,9 +31,6 @@ Floats = NDArray[np.float64]
 #: parallax, mm a mm of height, below which heights drown: places agree to 0.1 mm, and a height
 #: should be known to a millimetre
 LEAST_PARALLAX = 0.1
-#: a rim's and a foot's edge lie where the shade changes, not where the ring is widest, mm:
-#: mean difference of the tuning pair
-RIM_EVIDENCE_U_MM, FOOT_EVIDENCE_U_MM = 0.5, 0.3
 #: heights at which the rays through rims and feet are taken to be rings, mm (any will do that
 #: is near: a millimetre moves an outline's middle by less than its noise)
 RIM_NEAR_MM, FOOT_NEAR_MM = 4.5, 1.7
@@ -45,7 +43,6 @@ FOOT_NOISE_MM, CARD_NOISE_MM = 0.5, 0.2
 CARD_MOVED_MM = 1.5
 #: a top's height where none was found, mm: only the views' doubts are looked up there
 USUAL_TOP_MM = 12.0
-SOURCE = "two photos"
 NOT_MATCHED = "its top does not look alike in both photos"
 NOT_AGAIN = "the shell was not found again in the second photo"
 #: averaged over both photos
@@ -259,7 +256,7 @@ def _record(
         first,
         shells=_with_relative([merged.get(s.id, _alone(s)) for s in first.shells]),
         heights_mm=first.heights_mm | {n: q for n, q in shared.items() if q is not None},
-        heights_source=f"{SOURCE}: {first.photo.file}, {second.photo.file}",
+        heights_source=f"{TWO_PHOTOS}: {first.photo.file}, {second.photo.file}",
         warnings=(*first.warnings, *other),
     )
 

@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from petitpied.domain.shell import Shell
@@ -19,8 +18,8 @@ from petitpied.sorting.lot import Verdict
 from petitpied.text.wording import printable, share, with_u95
 
 if TYPE_CHECKING:  # solvers and statistics are slow to import: only where they are used
-    from petitpied.files.records.lot_files import LotTray
     from petitpied.sorting.boxes import Boxing
+    from petitpied.sorting.lot_trays import LotTray
     from petitpied.sorting.pairing import Pairing
 
 #: faults with a word of their own; others are "NAME too large" or "too small"
@@ -83,10 +82,10 @@ def sort_trays(
 
 
 def _lot_tray(tray: Tray) -> "LotTray":
-    from petitpied.files.records.lot_files import LotTray
+    from petitpied.sorting.lot_trays import LotTray
 
     flavour = "" if tray.facts is None else tray.facts.flavour or ""
-    return LotTray(Path(tray.name), tray.name, tray.record, flavour)
+    return LotTray(tray.name, tray.name, tray.record, flavour)
 
 
 def good_share(sorting: Sorting) -> GoodShare | None:
@@ -193,7 +192,7 @@ def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
 
 
 def _fault(shell: Shell, limit: Limit) -> str:
-    from petitpied.files.records.lot_files import quantity_of
+    from petitpied.sorting.lot_trays import quantity_of
     from petitpied.text.verdict_words import spoken
 
     quantity = quantity_of(shell, limit.name)

@@ -24,8 +24,9 @@ from petitpied.report.oven_part import oven_sections
 from petitpied.report.tray_part import measuring_section, shells_section, tray_section
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import Limits
-from petitpied.statistics.tray_summary import Summary, headline, summarise
+from petitpied.statistics.tray_summary import Summary, summarise
 from petitpied.text.cautions import REPORT_CAUTIONS
+from petitpied.text.summary_words import headline
 from petitpied.text.wording import printable
 
 if TYPE_CHECKING:

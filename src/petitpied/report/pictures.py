@@ -14,8 +14,8 @@ from petitpied.report.blocks import Picture
 from petitpied.statistics.tray_summary import Summary
 
 if TYPE_CHECKING:
-    from petitpied.figures.tray.tray_sheet import Code
-    from petitpied.files.records.lot_files import LotTray
+    from petitpied.sorting.lot_trays import LotTray
+    from petitpied.text.sheet_words import Code
 
 Pixels = NDArray[np.uint8]
 
@@ -54,7 +54,8 @@ def contact(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Pic
 
 def pair_sheet(tray: "LotTray", photo: Photo, codes: Mapping[str, "Code"], trays: int) -> Picture:
     """The pairing sheet of one tray without its list, which the report has as a table."""
-    from petitpied.figures.tray.tray_sheet import Listing, sheet_jpeg
+    from petitpied.figures.tray.tray_sheet import sheet_jpeg
+    from petitpied.text.sheet_words import Listing
 
     sheet = sheet_jpeg(tray, photo.pixels_bgr, codes, Listing(tray.name, ()))
     pixels = cv2.imdecode(np.frombuffer(sheet, np.uint8), cv2.IMREAD_COLOR)

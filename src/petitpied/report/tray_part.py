@@ -13,7 +13,8 @@ from petitpied.figures.charts.charts import Planned, tray_plan
 from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.report.material import Tray
 from petitpied.report.pictures import contact, marked_tray
-from petitpied.statistics.tray_summary import Summary, headline
+from petitpied.statistics.tray_summary import Summary
+from petitpied.text.summary_words import headline, odd_reasons
 from petitpied.text.wording import decimals, printable, with_u95
 
 #: columns of the table of shells: field, head
@@ -48,7 +49,7 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
         )
         blocks += _plan(tray.record)
     if summary.odd:
-        odd = ((f"{o.id}, {', '.join(o.words)}", "; ".join(o.reasons)) for o in summary.odd)
+        odd = ((f"{o.id}, {', '.join(o.words)}", "; ".join(odd_reasons(o))) for o in summary.odd)
         blocks.append(Bullets(tuple(odd)))
     blocks += [Paragraph(f"Warning: {printable(w)}", "note") for w in tray.record.warnings]
     return Section("The tray" if trays == 1 else f"Tray {tray.name}", tuple(blocks))

@@ -12,7 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.view_slopes import place_in_world
-from petitpied.contours.heights import heights_from_ruler
+from petitpied.contours.heights import (
+    FOOT_EVIDENCE_U_MM,
+    RIM_EVIDENCE_U_MM,
+    TWO_PHOTOS,
+    heights_from_ruler,
+)
 from petitpied.contours.triangulate import covariance_root
 from petitpied.domain import card
 from petitpied.domain.quantity import Quantity
@@ -20,7 +25,6 @@ from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.inspection.two_photos import FOOT_EVIDENCE_U_MM, RIM_EVIDENCE_U_MM, SOURCE
 from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_slopes
 from petitpied.sizing.evidence import WITNESSES, fading
 
@@ -229,7 +233,7 @@ def remedies(record: Record, shell: Shell, name: str) -> tuple[Remedy, ...]:
     if -float(view.camera_centre_mm[2]) < NEAR_MM and record.cards:
         tried.append((f"{FARTHER:g} times as far away, with as much zoom",
                       _farther(record, view, shell, quantity)))  # fmt: skip
-    if not record.heights_source.startswith(SOURCE):
+    if not record.heights_source.startswith(TWO_PHOTOS):
         tried.append(("a second photo from another side (--same-tray)",
                       _second_photo(quantity, record)))  # fmt: skip
         tried.append(("the shells' height by a ruler (--shell-height)", _ruler(quantity, record)))

@@ -10,7 +10,6 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import mean_of
-from petitpied.text.wording import printable, with_u95
 
 #: modified z score above which a value counts as an outlier: Iglewicz & Hoaglin, "How to
 #: Detect and Handle Outliers" (1993); NIST/SEMATECH e-Handbook, 1.3.5.17
@@ -23,11 +22,28 @@ MIN_FOR_ODD = 5
 
 @dataclass(frozen=True, slots=True)
 class Odd:
-    """A shell unlike the others: short words for the picture, sentences for the table."""
+    """A shell unlike the others, and in what."""
 
     id: str
-    words: tuple[str, ...]
-    reasons: tuple[str, ...]
+    oddities: tuple["Oddity", ...]
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Short, as on a picture."""
+        return tuple(oddity.word for oddity in self.oddities)
+
+
+@dataclass(frozen=True, slots=True)
+class Oddity:
+    """One quantity by which a shell is unlike the others: its value, that of the median shell, and
+    how many times the scatter it lies from it (robust z)."""
+
+    word: str
+    name: str
+    unit: str
+    value: Quantity
+    median: float
+    z: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,19 +116,15 @@ def _spread(values: list[float]) -> Quantity | None:
 
 
 def _odd_ones(shells: tuple[Shell, ...], size: _Criterion) -> tuple[Odd, ...]:
-    found: dict[str, list[tuple[str, str]]] = {}
+    found: dict[str, list[Oddity]] = {}
     for criterion in (size, *SHAPE):
-        for shell_id, word, reason in _odd_by(criterion, shells):
-            found.setdefault(shell_id, []).append((word, reason))
-    return tuple(
-        Odd(s.id, tuple(w for w, _ in found[s.id]), tuple(r for _, r in found[s.id]))
-        for s in shells
-        if s.id in found
-    )
+        for shell_id, oddity in _odd_by(criterion, shells):
+            found.setdefault(shell_id, []).append(oddity)
+    return tuple(Odd(s.id, tuple(found[s.id])) for s in shells if s.id in found)
 
 
-def _odd_by(criterion: _Criterion, shells: tuple[Shell, ...]) -> list[tuple[str, str, str]]:
-    """Id, word and reason of the shells odd in one quantity.
+def _odd_by(criterion: _Criterion, shells: tuple[Shell, ...]) -> list[tuple[str, Oddity]]:
+    """Ids of the shells odd in one quantity, and how odd.
 
     Robust z: distance from the median over the scatter of the shells (from the median absolute
     deviation) and the shell's own uncertainty together; the shared part is the same for all.
@@ -129,57 +141,6 @@ def _odd_by(criterion: _Criterion, shells: tuple[Shell, ...]) -> list[tuple[str,
         z = (quantity.value - median) / scale if scale > 0 else 0.0
         word = criterion.high if z > ODD_Z else criterion.low if z < -ODD_Z else ""
         if word:
-            odd.append((shell_id, word, _reason(criterion, quantity, median, z)))
+            found = Oddity(word, criterion.name, criterion.unit, quantity, median, z)
+            odd.append((shell_id, found))
     return odd
-
-
-def _reason(criterion: _Criterion, quantity: Quantity, median: float, z: float) -> str:
-    unit = f" {criterion.unit}" if criterion.unit else ""
-    value = with_u95(quantity, criterion.unit) if quantity.u > 0 else f"{quantity.value:.3f}"
-    places = 2 if criterion.unit else 3
-    return f"{criterion.name} {value}, median {median:.{places}f}{unit}, z {z:+.1f}"
-
-
-def headline(summary: Summary) -> str:
-    """One line: count, mean and spread."""
-    parts = [f"{summary.found} shell{'' if summary.found == 1 else 's'}"]
-    if summary.measured != summary.found:
-        parts.append(f"{summary.measured} measured")
-    if summary.diameter_mm is not None:
-        parts.append(f"mean diameter {with_u95(summary.diameter_mm, 'mm')}")
-    if summary.spread_mm is not None:
-        parts.append(f"spread {with_u95(summary.spread_mm, 'mm')}")
-    elif summary.spread_rel is not None:
-        percent = Quantity(100 * summary.spread_rel.value, 100 * summary.spread_rel.u_own)
-        parts.append(f"spread {with_u95(percent, '%')} of the median diameter")
-    return ", ".join(parts)
-
-
-def scale_notes(record: Record) -> list[str]:
-    """Which cards are not printed true, and which lens profile was used."""
-    notes = [
-        f"card {c.id} is printed at {100 * c.print_scale:.1f} %, allowed for"
-        for c in record.cards
-        if c.print_scale != 1.0
-    ]
-    if record.lens_profile is not None:
-        notes.append(f"lens profile: {record.lens_profile}")
-    return notes
-
-
-def summary_lines(record: Record, summary: Summary) -> tuple[str, ...]:
-    """The short table that `petitpied inspect` prints for one photo."""
-    has_uncertainty = summary.diameter_mm is not None or summary.spread_rel is not None
-    lines = [headline(summary) + (" (± holds 95 %)" if has_uncertainty else "")]
-    if summary.touching:
-        lines.append(f"touching a neighbour: {summary.touching}")
-    for shell in record.shells:
-        if shell.not_measured is not None:
-            lines.append(f"not measured  {shell.id:<4} {shell.not_measured}")
-    for odd in summary.odd:
-        lines.append(f"odd one out   {odd.id:<4} {', '.join(odd.words)}: {'; '.join(odd.reasons)}")
-    if not summary.odd and summary.measured >= MIN_FOR_ODD:
-        lines.append(f"no odd one out (robust z above {ODD_Z})")
-    lines += scale_notes(record)
-    lines += [f"warning: {w}" for w in record.warnings]
-    return tuple(printable(line) for line in lines)

@@ -1,62 +1,17 @@
 """Agreement between tool and baker, in plain words."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from petitpied.domain.record import Record
-from petitpied.domain.shell import Shell
-from petitpied.files.records.review_files import SUBJECTS, Judged, of_shells, tool_says
 from petitpied.statistics.agreement import Agreement, agreement, best_threshold
+from petitpied.statistics.judgements import Pair
 
 #: words for kappa: Landis & Koch, "The measurement of observer agreement for categorical data",
 #: Biometrics 33 (1977) 159-174
 WORDS = ((0.0, "none"), (0.2, "slight"), (0.4, "fair"), (0.6, "moderate"), (0.8, "substantial"))
 #: with fewer shells the interval is as wide as the scale (common practice, no source)
 FEW = 20
-
-
-@dataclass(frozen=True)
-class Pair:
-    """One judged shell: both answers, and the length and confidence of what the tool found."""
-
-    tool: bool
-    baker: bool
-    length_mm: float = 0.0
-    confidence: float = 0.0
-
-
-def judged_pairs(
-    judged: Sequence[tuple[Record, Sequence[Judged]]],
-) -> Mapping[str, tuple[Pair, ...]]:
-    """Subject to all shells on which both tool and baker gave an answer."""
-    pairs: dict[str, list[Pair]] = {subject: [] for subject in SUBJECTS}
-    for record, judgements in judged:
-        shells = {s.id: s for s in record.shells}
-        for number, answers in of_shells(record, judgements).items():
-            for subject, answer in answers.items():
-                tool = tool_says(shells[number], subject)
-                if tool is not None:
-                    pairs[subject].append(_pair(shells[number], tool, answer))
-    return {subject: tuple(found) for subject, found in pairs.items()}
-
-
-def _pair(shell: Shell, tool: bool, baker: bool) -> Pair:
-    cracks = shell.cracks or ()
-    return Pair(
-        tool,
-        baker,
-        sum(c.length_mm.value for c in cracks),
-        _confidence(shell),
-    )
-
-
-def _confidence(shell: Shell) -> float:
-    """Of the likeliest dark line; in older records of those alone that were told."""
-    if shell.crack_confidence is not None:
-        return shell.crack_confidence
-    return max((c.confidence for c in shell.cracks or ()), default=0.0)
 
 
 def kappa_word(kappa: float) -> str:

@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from petitpied.figures.tray.tray_sheet import Code, Listing
-from petitpied.files.records.lot_files import Aside, LotTray
 from petitpied.sorting.lot import LotShell, Verdict
+from petitpied.sorting.lot_trays import Aside, LotTray
 from petitpied.sorting.pairing import Pair, Pairing
+from petitpied.text.sheet_words import Code, Listing
 from petitpied.text.wording import decimals, printable
 
 #: direction, tray frame, of the notch of the shell that stays: away from the door

@@ -18,6 +18,11 @@ def fault_words(shell: Shell) -> tuple[str, ...]:
     return (f"{kind}{length}", *mark_words(shell))
 
 
+def crack_words(count: int, length_mm: float) -> str:
+    """As written beside a shell."""
+    return f"{'crack' if count == 1 else f'{count} cracks'} {length_mm:.0f} mm"
+
+
 def mark_words(shell: Shell) -> tuple[str, ...]:
     """The same without cracks."""
     words = []

@@ -1,17 +1,15 @@
-"""Verdicts, yield and capability of a lot: lines, table, JSON and sheets."""
+"""Verdicts, yield and capability of a lot: lines, JSON and sheets."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
-from petitpied.figures.tray.tray_sheet import Code, Listing
-from petitpied.files.records.lot_files import LotTray, quantity_of, verdict_counts
-from petitpied.files.records.table_files import table_bytes
 from petitpied.sorting.limits import Limit, Limits
 from petitpied.sorting.lot import Verdict
+from petitpied.sorting.lot_trays import LotTray, quantity_of, verdict_counts
 from petitpied.sorting.yields import Capability, Share, capability, wilson
+from petitpied.text.sheet_words import Code, Listing
 from petitpied.text.verdict_words import spoken
 from petitpied.text.wording import printable
 
@@ -154,20 +152,6 @@ def _capability_json(limit: Limit, found: Capability) -> dict[str, Any]:
         "cpk": round(found.cpk, 4),
         "cpk_interval95": rounded(found.cpk_interval),
     }
-
-
-def verdict_table(result: LotResult) -> bytes:
-    """A row a shell as CSV."""
-    header = ["record", "photo", "id", "verdict", "reasons", "diameter_mm", "diameter_u95_mm"]
-    rows = []
-    for tray in result.trays:
-        for shell in tray.record.shells:
-            size: Quantity | None = quantity_of(shell, "diameter_mm")
-            numbers = [None, None] if size is None else [round(size.value, 3), round(size.u95, 3)]
-            reasons = "; ".join(shell.reasons)
-            photo = tray.record.photo.file
-            rows.append([tray.key, photo, shell.id, shell.verdict, reasons, *numbers])
-    return table_bytes(header, rows)
 
 
 def verdict_codes(tray: LotTray) -> dict[str, Code]:

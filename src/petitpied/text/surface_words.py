@@ -1,8 +1,7 @@
 """What the surfaces of a tray show, in a line or two for the terminal."""
 
 from petitpied.domain.record import Record
-from petitpied.figures.tray.crack_marks import crack_words
-from petitpied.text.shell_faults import mark_words
+from petitpied.text.shell_faults import crack_words, mark_words
 from petitpied.text.wording import printable
 
 #: shells named in a line

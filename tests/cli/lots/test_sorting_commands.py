@@ -16,8 +16,8 @@ from petitpied.domain.errors import ExitCode
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts
 from petitpied.domain.surface import Colour, SurfaceMark, TrayColour
-from petitpied.files.records.lot_files import LotTray
 from petitpied.files.records.record_files import read_record, record_bytes
+from petitpied.sorting.lot_trays import LotTray
 from petitpied.sorting.pairing import Pair, Pairing
 from petitpied.text.pairing_words import pair_codes
 from tests.cli import fakes
@@ -415,7 +415,7 @@ def test_the_notches_of_a_pair_meet_when_it_is_closed(turn_deg):
     the first has its own."""
     first, second = lots.a_shell("A1"), lots.a_shell("A2")
     pair = Pair(first, second, turn_deg, 0.1, Quantity(0.0, 0.1))
-    tray_ = LotTray(Path("tray.json"), "tray", a_record())
+    tray_ = LotTray("tray.json", "tray", a_record())
     codes = pair_codes(Pairing((pair,), (), 0.1, 0.1), tray_)
     notch = np.deg2rad(codes["A2"].notch_deg + turn_deg)
     folded = [-np.cos(notch), np.sin(notch)]

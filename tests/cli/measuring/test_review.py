@@ -10,7 +10,8 @@ from typer.testing import CliRunner
 from petitpied.cli.main import app
 from petitpied.files.records.record_files import record_bytes
 from petitpied.statistics.agreement import agreement, best_threshold, kappa_of
-from petitpied.text.agreement_words import Pair, agreement_lines
+from petitpied.statistics.judgements import Pair
+from petitpied.text.agreement_words import agreement_lines
 from tests.records import a_record
 
 

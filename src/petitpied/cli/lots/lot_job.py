@@ -5,19 +5,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from petitpied.domain.errors import LotError
-from petitpied.figures.tray.tray_sheet import Code, Listing, photo_of, sheet_jpeg
-from petitpied.files.records.lot_files import (
-    Aside,
-    LotTray,
-    judged,
-    lot_of,
-    read_limits,
-    read_trays,
-)
+from petitpied.figures.tray.tray_sheet import photo_of, sheet_jpeg
+from petitpied.files.records.lot_files import judged, lot_of, read_limits, read_trays
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Macaron, macaron
 from petitpied.sorting.lot import LotShell, Verdict
+from petitpied.sorting.lot_trays import Aside, LotTray
 from petitpied.sorting.pairing import Pairing, pair_lot
+from petitpied.text.sheet_words import Code, Listing
 from petitpied.text.wording import printable
 
 

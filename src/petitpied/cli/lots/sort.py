@@ -18,13 +18,13 @@ def sort(
     """Judge every shell by your limits: pass, second, reject or check by eye; yield and why."""
     from petitpied.cli.lots.lot_job import LotOptions, judged_trays, sheets, without_photo_line
     from petitpied.files.records.lot_files import read_limits
+    from petitpied.files.records.verdict_table import verdict_table
     from petitpied.text.sorting_words import (
         LotResult,
         result_json,
         result_lines,
         verdict_codes,
         verdict_listing,
-        verdict_table,
     )
 
     trays, notes = judged_trays(LotOptions(records, limits))

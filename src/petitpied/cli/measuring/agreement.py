@@ -16,7 +16,8 @@ def agreement(
     from petitpied.domain.errors import LotError
     from petitpied.files.records.record_files import read_record
     from petitpied.files.records.review_files import read_review
-    from petitpied.text.agreement_words import agreement_lines, judged_pairs
+    from petitpied.statistics.judgements import judged_pairs
+    from petitpied.text.agreement_words import agreement_lines
 
     judged = []
     for path in records:

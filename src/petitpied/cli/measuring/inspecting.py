@@ -133,8 +133,9 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         from petitpied.figures.tray.overlay import marked_jpeg
         from petitpied.files.records.record_files import record_bytes
         from petitpied.files.records.table_files import coco_bytes, csv_bytes
-        from petitpied.statistics.tray_summary import summarise, summary_lines
+        from petitpied.statistics.tray_summary import summarise
         from petitpied.text.growth_words import growth_lines
+        from petitpied.text.summary_words import summary_lines
         from petitpied.text.surface_words import surface_lines
 
         photo = decoding.result()

@@ -69,7 +69,8 @@ def _split(text: str) -> tuple[str, str]:
 
 
 def _pair(subject: str, answer: str, text: str) -> tuple[str, bool]:
-    from petitpied.files.records.review_files import ANSWERS, SUBJECTS
+    from petitpied.files.records.review_files import ANSWERS
+    from petitpied.statistics.judgements import SUBJECTS
     from petitpied.text.wording import printable
 
     if subject not in SUBJECTS or answer not in ANSWERS:
@@ -94,7 +95,8 @@ def _said(texts: list[str]) -> dict[str, dict[str, bool]]:
 
 def _lines(of: "Record", path: Path) -> list[str]:
     """What is kept, with the tool's own answer beside it."""
-    from petitpied.files.records.review_files import of_shells, read_review, tool_says
+    from petitpied.files.records.review_files import read_review
+    from petitpied.statistics.judgements import of_shells, tool_says
 
     words = {True: "yes", False: "no", None: "not told"}
     shells = {s.id: s for s in of.shells}

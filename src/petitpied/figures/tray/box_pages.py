@@ -16,9 +16,9 @@ from petitpied.figures.lettering import (
     write_text,
 )
 from petitpied.figures.tray.tray_sheet import LETTER_PX, PAD_PX, TITLE_PX, WIDTH_PX, jpeg, text_page
-from petitpied.files.records.lot_files import Aside
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Box, Boxing, Macaron
+from petitpied.sorting.lot_trays import Aside
 from petitpied.sorting.pairing import Pairing
 from petitpied.text.pairing_words import code_of, pair_json, shells_text
 from petitpied.text.wording import printable

@@ -51,8 +51,3 @@ def clear_shift(
         centre = middle_px + reach_px * np.asarray(way)
         covered.append(int((np.abs(points - centre) < half).all(axis=1).sum()))
     return reach_px * np.asarray(ways[int(np.argmin(covered))])
-
-
-def crack_words(count: int, length_mm: float) -> str:
-    """As written beside a shell."""
-    return f"{'crack' if count == 1 else f'{count} cracks'} {length_mm:.0f} mm"

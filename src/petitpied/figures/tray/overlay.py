@@ -22,11 +22,12 @@ from petitpied.figures.lettering import (
     write_text,
 )
 from petitpied.figures.look import AMBER, bgr
-from petitpied.figures.tray.crack_marks import clear_shift, crack_words, ring_round
+from petitpied.figures.tray.crack_marks import clear_shift, ring_round
 from petitpied.figures.tray.surface_marks import draw_marks, rings_px
 from petitpied.figures.tray.surface_marks import legend as marks_legend
-from petitpied.statistics.tray_summary import Odd, Summary, headline, scale_notes
-from petitpied.text.shell_faults import mark_words
+from petitpied.statistics.tray_summary import Odd, Summary
+from petitpied.text.shell_faults import crack_words, mark_words
+from petitpied.text.summary_words import headline, scale_notes
 from petitpied.text.wording import printable, rounded
 
 Floats = NDArray[np.float64]

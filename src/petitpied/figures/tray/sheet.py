@@ -23,8 +23,9 @@ from petitpied.figures.lettering import (
 )
 from petitpied.figures.look import bgr
 from petitpied.figures.tray.overlay import short_reason
-from petitpied.statistics.tray_summary import Summary, headline
+from petitpied.statistics.tray_summary import Summary
 from petitpied.text.shell_faults import fault_words
+from petitpied.text.summary_words import headline
 from petitpied.text.wording import printable, rounded
 
 Floats = NDArray[np.float64]

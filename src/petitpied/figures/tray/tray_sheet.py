@@ -2,7 +2,6 @@
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +19,8 @@ from petitpied.figures.lettering import (
     write_text,
 )
 from petitpied.files.photo_files import read_photo
-from petitpied.files.records.lot_files import LotTray
+from petitpied.sorting.lot_trays import LotTray
+from petitpied.text.sheet_words import Code, Listing
 
 Floats = NDArray[np.float64]
 
@@ -37,27 +37,6 @@ NOTCH_MM = (0.5, 5.0)  # a notch's tip and base outside the outline
 NOTCH_HALF_DEG = 7.0
 
 
-@dataclass(frozen=True, slots=True)
-class Code:
-    """What stands on one shell: large ``text``, small ``below`` it; a notch at the rim in a
-    direction of the tray frame (from +x towards +y); dashed outline: not taken."""
-
-    text: str
-    below: str = ""
-    notch_deg: float | None = None
-    taken: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class Listing:
-    """Title above, ``lines`` in ``columns`` below, then ``notes`` across the page."""
-
-    title: str
-    lines: Sequence[str]
-    notes: Sequence[str] = ()
-    columns: int = 1
-
-
 def photo_of(tray: LotTray, folder: Path | None) -> Pixels | None:
     """The tray's photo, from beside the record or from ``folder``, known by its SHA-256.
 
@@ -68,7 +47,8 @@ def photo_of(tray: LotTray, folder: Path | None) -> Pixels | None:
     from petitpied.photo.decode import decode_photo
 
     name = Path(tray.record.photo.file.replace("\\", "/")).name
-    folders = [tray.path.parent] if folder is None else [folder, tray.path.parent]
+    beside = Path(tray.key).parent
+    folders = [beside] if folder is None else [folder, beside]
     for place in folders:
         path = place / name
         try:

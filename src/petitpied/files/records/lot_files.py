@@ -1,13 +1,12 @@
 """Records as a lot: read together, checked against each other, judged by the baker's limits."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from petitpied.domain.errors import LotError, RecordError
-from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
@@ -16,36 +15,13 @@ from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.limits import LIMITABLE, Limits, parse_limits
 from petitpied.sorting.lot import LotShell, Verdict, harmonics_of
-from petitpied.sorting.verdicts import Count, Measured, Value, judge
+from petitpied.sorting.lot_trays import Aside, LotTray, value_of
+from petitpied.sorting.verdicts import Measured, judge
 from petitpied.text.verdict_words import reason_text, spoken
 from petitpied.text.wording import printable
 
 #: how `TrayColour.reference` names a flavour
 FLAVOUR_REFERENCE = "flavour "
-
-
-@dataclass(frozen=True)
-class LotTray:
-    """One record of a lot: the file as given, a short name for people, what it says."""
-
-    path: Path
-    name: str
-    record: Record
-    flavour: str = ""
-
-    @property
-    def key(self) -> str:
-        """As in `LotShell.record`: the file as the baker named it."""
-        return str(self.path)
-
-
-@dataclass(frozen=True)
-class Aside:
-    """A shell that could not be taken into the lot, and why."""
-
-    record: str
-    id: str
-    why: str
 
 
 def read_limits(path: Path) -> Limits:
@@ -112,7 +88,7 @@ def _tray(file: Path, name: str, flavour: str) -> LotTray:
     record = _with_scale(read_record(file), file)
     if not flavour and record.colour is not None:
         flavour = record.colour.reference.partition(FLAVOUR_REFERENCE)[2]
-    return LotTray(file, printable(name), record, printable(flavour))
+    return LotTray(str(file), printable(name), record, printable(flavour))
 
 
 def _records_in(path: Path) -> list[Path]:
@@ -147,7 +123,9 @@ def _with_scale(record: Record, file: Path) -> Record:
 def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
     """The record with verdicts and reasons filled in, and notes on what was left out."""
     measured = [s for s in record.shells if s.not_measured is None]
-    unknown = [n for n in limits.names if measured and all(_value(s, n) is None for s in measured)]
+    unknown = [
+        n for n in limits.names if measured and all(value_of(s, n) is None for s in measured)
+    ]
     # what no shell has is left out, and said; what one shell lacks is checked by eye
     shells = tuple(_judged(shell, limits, unknown) for shell in record.shells)
     words = ", ".join(spoken(name) for name in unknown)
@@ -156,7 +134,7 @@ def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
 
 
 def _judged(shell: Shell, limits: Limits, unknown: Sequence[str]) -> Shell:
-    values = {n: v for n in LIMITABLE if (v := _value(shell, n)) is not None}
+    values = {n: v for n in LIMITABLE if (v := value_of(shell, n)) is not None}
     reasons = dict(shell.missing)
     missing = {
         n: reasons.get(n, "not measured")
@@ -166,20 +144,6 @@ def _judged(shell: Shell, limits: Limits, unknown: Sequence[str]) -> Shell:
     judgement = judge(Measured(values, missing, shell.not_measured), limits)
     texts = tuple(reason_text(reason) for reason in judgement.reasons)
     return replace(shell, verdict=judgement.verdict.value, reasons=texts)
-
-
-def _value(shell: Shell, name: str) -> Value | None:
-    """A measured value by its name; marks with confidences become a count."""
-    value = getattr(shell, name)
-    if isinstance(value, tuple):
-        return Count(tuple(mark.confidence for mark in value))
-    return value if isinstance(value, Quantity) else None
-
-
-def quantity_of(shell: Shell, name: str) -> Quantity | None:
-    """A measured quantity by its name, where the shell has it."""
-    value = _value(shell, name)
-    return value if isinstance(value, Quantity) else None
 
 
 def lot_of(trays: Sequence[LotTray]) -> tuple[tuple[LotShell, ...], tuple[Aside, ...]]:
@@ -222,8 +186,3 @@ def _lot_shell(tray: LotTray, shell: Shell) -> LotShell | str:
         flavour=tray.flavour,
         verdict=None if shell.verdict is None else Verdict(shell.verdict),
     )
-
-
-def verdict_counts(shells: Sequence[Shell]) -> Mapping[Verdict, int]:
-    """How many shells have each verdict, best first."""
-    return {v: sum(s.verdict == v.value for s in shells) for v in Verdict}

@@ -22,6 +22,7 @@ from petitpied.files.records.surface_json import (
     tray_colour_to_dict,
 )
 from petitpied.statistics.tray_summary import Summary, summarise
+from petitpied.text.summary_words import odd_reasons
 
 Json = dict[str, Any]
 
@@ -242,7 +243,8 @@ def _summary_to_dict(summary: Summary) -> Json:
         "spread_mm": quantity_to_dict(summary.spread_mm),
         "spread_rel": quantity_to_dict(summary.spread_rel),
         "odd": [
-            {"id": o.id, "words": list(o.words), "reasons": list(o.reasons)} for o in summary.odd
+            {"id": o.id, "words": list(o.words), "reasons": list(odd_reasons(o))}
+            for o in summary.odd
         ],
     }
 

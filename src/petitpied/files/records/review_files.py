@@ -6,7 +6,6 @@ record made again may number its shells otherwise, and a judgement follows the p
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -14,27 +13,15 @@ import numpy as np
 
 from petitpied.domain.errors import OwnFileError, RecordError
 from petitpied.domain.record import Record
-from petitpied.domain.shell import Shell
 from petitpied.files.output_files import write_all
+from petitpied.statistics.judgements import SUBJECTS, Judged, of_shells
 from petitpied.text.wording import printable
 
 SCHEMA = "petitpied/review/1"
 #: a tray of 200 shells takes 20 kB
 MAX_BYTES = 2_000_000
-#: what can be judged, by yes or no
-SUBJECTS = ("crack", "foot", "dimple")
+#: as the file has them
 ANSWERS = {"yes": True, "no": False}
-#: a shell is the judged one if its middle is within this part of its size of where it was
-SAME_PLACE_REL = 0.4
-
-
-@dataclass(frozen=True)
-class Judged:
-    """What the baker said of one shell: subject to yes or no; ``centre_px`` is its middle."""
-
-    id: str
-    centre_px: tuple[float, float]
-    answers: Mapping[str, bool]
 
 
 def review_path(record: Path) -> Path:
@@ -107,25 +94,6 @@ def write_review(record_path: Path, record: Record, judged: Sequence[Judged]) ->
     write_all({review_path(record_path): text.encode()})
 
 
-def of_shells(record: Record, judged: Sequence[Judged]) -> dict[str, Mapping[str, bool]]:
-    """Judgements by the record's own shell ids, each followed to the shell at its place."""
-    found: dict[str, Mapping[str, bool]] = {}
-    for judgement in judged:
-        shell = _at(record, judgement.centre_px)
-        if shell is not None:
-            found[shell.id] = judgement.answers
-    return found
-
-
-def _at(record: Record, centre_px: tuple[float, float]) -> Shell | None:
-    if not record.shells:
-        return None
-    gaps = [np.hypot(*np.subtract(s.centre_px, centre_px)) for s in record.shells]
-    nearest = record.shells[int(np.argmin(gaps))]
-    size = float(np.ptp(nearest.outline_px, axis=0).max())
-    return nearest if min(gaps) < SAME_PLACE_REL * size else None
-
-
 def with_answers(
     record: Record, judged: Sequence[Judged], said: Mapping[str, Mapping[str, bool]]
 ) -> tuple[Judged, ...]:
@@ -152,15 +120,3 @@ def with_answers(
         for shell in record.shells
         if answers.get(shell.id)
     )
-
-
-def tool_says(shell: Shell, subject: str) -> bool | None:
-    """What the tool found; None where it did not look, or could not tell."""
-    if subject == "crack":
-        return None if shell.cracks is None else bool(shell.cracks)
-    if subject == "foot":
-        if shell.foot is None or shell.foot.state == "unsure":
-            return None
-        return shell.foot.state == "shows"
-    dimples = getattr(shell, "dimples", None)
-    return None if dimples is None else bool(dimples)
