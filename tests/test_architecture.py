@@ -20,7 +20,7 @@ MAY_IMPORT = {
     "piping": {"domain", "piping"},
 }
 CORE = tuple(MAY_IMPORT)
-MAY_IMPORT["rim"] = {*CORE, "rim"}
+MAY_IMPORT["figures"] = MAY_IMPORT["rim"] = {*CORE, "figures", "rim"}
 #: modules that reach files, clock, processes, chance or the network
 WORLDLY = {
     *("os", "pathlib", "shutil", "tempfile", "glob", "fileinput", "sqlite3", "importlib"),

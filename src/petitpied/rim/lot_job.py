@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from petitpied.domain.errors import LotError
+from petitpied.figures.raster import jpeg_bytes
 from petitpied.rim.lot_files import (
     Aside,
     LotTray,
@@ -13,7 +14,7 @@ from petitpied.rim.lot_files import (
     read_limits,
     read_trays,
 )
-from petitpied.rim.tray_sheet import Code, Listing, photo_of, sheet_jpeg
+from petitpied.rim.tray_sheet import Code, Listing, photo_of, tray_sheet
 from petitpied.rim.wording import printable
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Macaron, macaron
@@ -144,7 +145,7 @@ def sheets(
         photo = photo_of(tray, photos)
         if photo is None:
             without.append(tray.name)
-        pages[f"{tray.name}{suffix}"] = sheet_jpeg(tray, photo, *drawn(tray))
+        pages[f"{tray.name}{suffix}"] = jpeg_bytes(tray_sheet(tray, photo, *drawn(tray)))
     return pages, without
 
 

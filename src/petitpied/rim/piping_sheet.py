@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from petitpied.domain.errors import LotError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.figures.paper import PAPERS_MM
 from petitpied.piping import growth as growing
 from petitpied.piping.forms import Form, size_mm
 from petitpied.piping.growth import BakedTray, Growth
 from petitpied.piping.sheet import Sheet, lay_out
-from petitpied.rim.pdf_page import PAPERS_MM
 from petitpied.rim.print_template import Template
 from petitpied.rim.record_files import read_record
 from petitpied.rim.wording import printable, share

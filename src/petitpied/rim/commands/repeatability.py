@@ -58,6 +58,7 @@ def repeatability(
     if limits is not None and not limits[0] < limits[1]:
         raise typer.BadParameter("--limits needs the lower limit first")
     from petitpied.domain.errors import LotError
+    from petitpied.figures.raster import png_bytes
     from petitpied.gauge.study import gauge_of
     from petitpied.rim.gauge_chart import gauge_chart
     from petitpied.rim.output_files import prepare_folder, write_all
@@ -79,7 +80,10 @@ def repeatability(
         )
     prepare_folder(out)
     chart = gauge_chart(main, gauges["diameter_mm"], loaded.persons, "Diameter", "mm")
-    files = {out / "repeatability.png": chart, out / "repeatability.json": _json(loaded, gauges)}
+    files = {
+        out / "repeatability.png": png_bytes(chart),
+        out / "repeatability.json": _json(loaded, gauges),
+    }
     write_all(files)
     for line in _lines(loaded, gauges, limits, tell):
         typer.echo(line)
