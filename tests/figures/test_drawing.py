@@ -230,3 +230,4 @@ def test_a_chart_in_a_flowing_document_leaves_its_margins_as_they_were():
          (15, 15), 1.0, str)  # fmt: skip
     assert (pdf.auto_page_break, pdf.b_margin, pdf.c_margin) == before
     assert pdf.page == 1
+    pdf.output()  # closes its fonts

@@ -303,15 +303,15 @@ class TestLetterhead:
     @pytest.mark.parametrize(
         ("text", "says"),
         [
-            ("nom = 'x'", r"line 1 .*not known; known are name"),
-            ("\nname = 3", r"line 2 .*name must be text"),
-            ("lines = 'x'", r"line 1 .*list of at most 8"),
+            ("nom = 'x'", r"line 1: .*not known here; allowed: name"),
+            ("\nname = 3", r"line 2: name must be text"),
+            ("lines = 'x'", r"line 1: .*list of at most 8"),
             ("lines = [1]", "lines must be text"),
             ("picture = 'none.png'", "no such file"),
             ("picture = '../logo.png'", "without a folder"),
             ("picture = '/etc/passwd'", "without a folder"),
             ("picture = 'letterhead.toml'", "cannot be used"),
-            ("name = ", "no proper TOML"),
+            ("name = ", "not proper TOML"),
         ],
     )
     def test_faults_are_one_sentence(self, tmp_path, text, says):
