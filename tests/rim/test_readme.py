@@ -69,9 +69,6 @@ def test_paths_in_the_readme_exist(path):
     assert (ROOT / path).exists()
 
 
-def test_system_packages_are_those_that_the_command_names():
-    assert DEBIAN_PACKAGES in README
-
 
 def test_figures_have_their_place():
     assert README.index("<!-- figures -->") < README.index("<!-- /figures -->")
