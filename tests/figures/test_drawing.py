@@ -10,10 +10,10 @@ import pytest
 from petitpied.figures.axes import round_step, ticks
 from petitpied.figures.drawing import Circle, Drawing, Path, Picture, Spot, Text, Window, corners
 from petitpied.figures.letters import column, fitting, text_width, wrapped
+from petitpied.figures.look import INK, PAPER
 from petitpied.figures.pdf import draw, new_document, pages_pdf
 from petitpied.figures.raster import jpeg_bytes, pixels, png_bytes
 from petitpied.figures.svg import inline_svg, svg_bytes
-from petitpied.rim.look import INK, PAPER
 
 SVG = "{http://www.w3.org/2000/svg}"
 MARKS = ("disc", "ring", "cross", "square", "triangle", "diamond")

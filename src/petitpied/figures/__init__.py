@@ -1,1 +1,1 @@
-"""Drawings in true units, and how they are written: SVG, PNG, JPEG and PDF."""
+"""Drawings in true units, how they are written (SVG, PNG, JPEG, PDF), one look, fonts."""

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from petitpied.rim.look import INK, PAPER, Mark, Rgb
+from petitpied.figures.look import INK, PAPER, Mark, Rgb
 
 Anchor = Literal["start", "middle", "end"]
 Level = Literal["base", "middle"]

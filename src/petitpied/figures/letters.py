@@ -5,7 +5,7 @@ from functools import cache
 from typing import Any
 
 from petitpied.figures.drawing import Text
-from petitpied.rim.script_fonts import BASE, BOLD, font_path, font_runs
+from petitpied.figures.script_fonts import BASE, BOLD, font_path, font_runs
 
 
 @cache

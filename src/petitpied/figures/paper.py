@@ -1,7 +1,7 @@
 """Paper: the sizes of pages, and the bar that shows whether they were printed true."""
 
 from petitpied.figures.drawing import Path, Point, Shape, Text
-from petitpied.rim.look import Rgb
+from petitpied.figures.look import Rgb
 
 #: width and height, mm; A4 and A3 by ISO 216, US Letter by ANSI/ASME Y14.1 (8.5 x 11 inch)
 PAPERS_MM = {"a4": (210.0, 297.0), "letter": (215.9, 279.4), "a3": (297.0, 420.0)}

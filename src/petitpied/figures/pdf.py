@@ -11,6 +11,7 @@ from typing import Any
 import cv2
 import numpy as np
 
+from petitpied.figures import script_fonts as fonts
 from petitpied.figures.drawing import (
     HALO,
     Circle,
@@ -24,8 +25,7 @@ from petitpied.figures.drawing import (
     plain,
     turned_shift,
 )
-from petitpied.rim import script_fonts as fonts
-from petitpied.rim.look import QUIET, Rgb
+from petitpied.figures.look import QUIET, Rgb
 
 PT_MM = 25.4 / 72
 #: a PDF wants a date; none is taken from the clock, so that the same drawing is the same file

@@ -24,7 +24,7 @@ from petitpied.figures.drawing import (
     turned_shift,
 )
 from petitpied.figures.letters import set_line, text_width
-from petitpied.rim.look import Rgb, bgr
+from petitpied.figures.look import Rgb, bgr
 
 Pixels = NDArray[np.uint8]
 Floats = NDArray[np.float64]

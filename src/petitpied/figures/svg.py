@@ -21,8 +21,8 @@ from petitpied.figures.drawing import (
     Window,
     plain,
 )
-from petitpied.rim.look import Rgb, css
-from petitpied.rim.wording import printable
+from petitpied.figures.look import Rgb, css
+from petitpied.text.wording import printable
 
 FONTS = "Noto Sans, Helvetica, Arial, sans-serif"
 
