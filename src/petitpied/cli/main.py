@@ -41,8 +41,6 @@ COMMANDS = {
 #: groups of commands, and their modules
 GROUPS = {"flavour": "lots.flavour", "history": "bakes.history"}
 MODULES = COMMANDS | GROUPS
-#: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
-DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 
 
 def _show_version(wanted: bool) -> None:
@@ -118,11 +116,6 @@ def main() -> None:
 
 def _fault(error: Exception) -> str:
     what = printable(str(error))[:200]
-    if isinstance(error, ImportError) and ".so" in what:
-        return (
-            f"OpenCV cannot start: the system library {what.split(':')[0]} is missing; on Debian "
-            f"or Ubuntu install what it needs with: sudo apt install {DEBIAN_PACKAGES}."
-        )
     return (
         f"unforeseen fault: {type(error).__name__}: {what}; "
         "run again with --debug before the command's name and report what is shown."
