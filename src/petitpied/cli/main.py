@@ -12,35 +12,52 @@ from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.text.wording import printable
 
-#: commands in the order of the job, as help lists them, and the module of `petitpied.cli` in which
-#: the function of that name is
-COMMANDS = {
-    "card": "measuring.card",
-    "lens": "measuring.lens",
-    "inspect": "measuring.inspect",
-    "review": "measuring.review",
-    "agreement": "measuring.agreement",
-    "repeatability": "measuring.repeatability",
-    "limits": "lots.limits",
-    "sort": "lots.sort",
-    "pair": "lots.pair",
-    "box": "lots.box",
-    "lot_check": "lots.lot_check",
-    "log": "bakes.log",
-    "oven_map": "bakes.oven_map",
-    "oven_or_hand": "bakes.oven_or_hand",
-    "trend": "bakes.trend",
-    "causes": "bakes.causes",
-    "simulate": "bakes.simulate",
-    "template": "planning.template",
-    "batch": "planning.batch",
-    "report": "lots.report",
-    "demo": "demo",
-    "schema": "measuring.schema",
+#: commands by part of the job, in the order of the job, as help lists them; and the module of
+#: `petitpied.cli` in which the function of that name, or the group's ``app``, is
+PARTS = {
+    "Every bake": {
+        "inspect": "measuring.inspect",
+        "sort": "lots.sort",
+        "pair": "lots.pair",
+        "box": "lots.box",
+        "report": "lots.report",
+        "log": "bakes.log",
+    },
+    "Over many bakes": {
+        "history": "bakes.history",
+        "oven_map": "bakes.oven_map",
+        "oven_or_hand": "bakes.oven_or_hand",
+        "trend": "bakes.trend",
+        "causes": "bakes.causes",
+    },
+    "Before piping": {"template": "planning.template", "batch": "planning.batch"},
+    "Once, to set up": {
+        "card": "measuring.card",
+        "lens": "measuring.lens",
+        "limits": "lots.limits",
+        "flavour": "lots.flavour",
+    },
+    "How sure is it": {
+        "review": "measuring.review",
+        "agreement": "measuring.agreement",
+        "repeatability": "measuring.repeatability",
+        "lot_check": "lots.lot_check",
+    },
+    "To learn and look things up": {
+        "handbook": "handbook",
+        "demo": "demo",
+        "simulate": "bakes.simulate",
+        "schema": "measuring.schema",
+    },
 }
-#: groups of commands, and their modules
-GROUPS = {"flavour": "lots.flavour", "history": "bakes.history"}
-MODULES = COMMANDS | GROUPS
+GROUPS = ("flavour", "history")  # of commands
+MODULES = {name: module for part in PARTS.values() for name, module in part.items()}
+PART_OF = {name: part for part, names in PARTS.items() for name in names}
+#: stands below the list of commands
+WHERE_TO_BEGIN = (
+    "Begin with: petitpied handbook. See it done on made-up trays: petitpied demo. "
+    "Every command has its own --help."
+)
 
 
 def _show_version(wanted: bool) -> None:
@@ -66,6 +83,7 @@ def _program(names: Sequence[str]) -> typer.Typer:
     program = typer.Typer(
         name="petitpied",
         help="Measure every macaron shell on a tray from one photo with a printed card in it.",
+        epilog=WHERE_TO_BEGIN,
         no_args_is_help=True,
         add_completion=False,
         pretty_exceptions_enable=False,
@@ -74,9 +92,9 @@ def _program(names: Sequence[str]) -> typer.Typer:
     for name in names:
         module = import_module(f"petitpied.cli.{MODULES[name]}")
         if name in GROUPS:
-            program.add_typer(module.app)
+            program.add_typer(module.app, rich_help_panel=PART_OF[name])
         else:
-            program.command()(getattr(module, name))
+            program.command(rich_help_panel=PART_OF[name])(getattr(module, name))
     return program
 
 
