@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 #: and 2.3; two spoons had 15.8 and 2.8, 16.8 and 5.1
 OTHER_COLOUR, UNEVEN = 10.0, 2.5
 #: a find's colour is its own from this many times the usual distance to the nearest find's colour
-#: on, and its size another one beyond this factor and this many times the usual deviation (TUNING.md)
+#: on, and its size another one beyond this factor and so many times the usual deviation (TUNING.md)
 LONE, OTHER_SIZE, OTHER_DEVIATION = 4.0, 1.2, 3.0
 #: finds' colours are never told closer than this (log), and fewer finds are no measure
 SPREAD_FLOOR, FEWEST_FINDS = 0.03, 8
