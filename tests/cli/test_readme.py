@@ -27,7 +27,7 @@ HANDBOOK = "\n".join(text for name, text in TEXTS.items() if name not in {"READM
 NO_COMMANDS = {"COMMAND"}
 #: a folder of the project, or a file with one of its kinds of names, as README writes them
 FOLDERS = "calibration|sample_images|src|tests"
-PATH = re.compile(rf"(?:(?:{FOLDERS})(?:/[\w.-]*\w)?|\b[A-Z]{{4,}}\.md)(?![\w/])")
+PATH = re.compile(rf"(?:(?:{FOLDERS})(?:/[\w.-]*\w)*|\b[A-Z]{{4,}}\.md)(?![\w/])")
 
 
 def options_of(command):
