@@ -2,7 +2,8 @@
 
 import pytest
 
-from petitpied.handbook.pages import contents, pages
+from petitpied.cli.main import MODULES
+from petitpied.handbook.pages import contents, page_about, pages
 
 
 def test_the_list_names_every_page_and_part(petitpied):
@@ -37,3 +38,13 @@ def test_a_page_that_is_not_there_is_told_with_the_nearest(petitpied):
     assert "did you mean pairs" in err
     assert "lists the pages" in petitpied("handbook", "\x1b[2J")[2]
     assert "\x1b[2J" not in petitpied("handbook", "\x1b[2J")[2]
+
+
+@pytest.mark.parametrize("command", MODULES)
+def test_help_of_a_command_names_its_page(petitpied, command):
+    name = command.replace("_", "-")
+    page = page_about(name)
+    if name in {"handbook", "demo", "schema"}:
+        assert page is None
+        return
+    assert f"How to: petitpied handbook {page.name}" in petitpied(name, "--help")[1]

@@ -92,10 +92,21 @@ def _program(names: Sequence[str]) -> typer.Typer:
     for name in names:
         module = import_module(f"petitpied.cli.{MODULES[name]}")
         if name in GROUPS:
-            program.add_typer(module.app, rich_help_panel=PART_OF[name])
+            program.add_typer(module.app, rich_help_panel=PART_OF[name], epilog=_read_on(name))
         else:
-            program.command(rich_help_panel=PART_OF[name])(getattr(module, name))
+            told = program.command(rich_help_panel=PART_OF[name], epilog=_read_on(name))
+            told(getattr(module, name))
     return program
+
+
+def _read_on(name: str) -> str | None:
+    """The line under a command's help that names its page of the handbook."""
+    if "--help" not in sys.argv:
+        return None
+    from petitpied.handbook.pages import page_about
+
+    page = page_about(name.replace("_", "-"))
+    return None if page is None else f"How to: petitpied handbook {page.name}"
 
 
 def __getattr__(name: str) -> typer.Typer:

@@ -17,6 +17,8 @@ ORDER = {
 }
 #: where a page stands that has no place yet
 UNPLACED = "More"
+#: pages that show every command, and so are about none
+ABOUT_ALL = ("whole_job", "options")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +50,13 @@ def contents() -> Iterator[tuple[str, tuple[Page, ...]]]:
     rest = tuple(page for name, page in known.items() if name not in placed)
     if rest:
         yield UNPLACED, rest
+
+
+def page_about(command: str) -> Page | None:
+    """The first page, in the handbook's order, with a line of code that begins with a command."""
+    line = re.compile(rf"^petitpied {re.escape(command)}(?: |$)", re.MULTILINE)
+    inside = (page for _, part in contents() for page in part if page.name not in ABOUT_ALL)
+    return next((page for page in inside if line.search(page.markdown)), None)
 
 
 def _page(name: str, markdown: str) -> Page:
