@@ -106,11 +106,16 @@ def outline_contrasts(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) ->
 
 def _beside_outlines(shells: Sequence[Shell]) -> Floats:
     """Places (S x 2 x 3, LOOKS, 2), px, inside and outside each shell's outline."""
-    diameter = np.array([s.diameter_mm.value for s in shells if s.diameter_mm is not None])
+    diameter = np.array(
+        [s.sizes.diameter_mm.value for s in shells if s.sizes.diameter_mm is not None]
+    )
     if len(diameter) < len(shells):
         raise ValueError("a shell without millimetres has no contrast at millimetres")
-    centre = np.array([shell.centre_px for shell in shells])[:, None]
-    away = np.stack([s.outline_px[_look_places(len(s.outline_px))] for s in shells]) - centre
+    centre = np.array([shell.place.centre_px for shell in shells])[:, None]
+    away = (
+        np.stack([s.place.outline_px[_look_places(len(s.place.outline_px))] for s in shells])
+        - centre
+    )
     reach = np.hypot(away[..., 0], away[..., 1])
     px_per_mm = 2 * reach.mean(axis=1) / diameter
     offsets_mm = np.array([*INSIDE_MM, *OUTSIDE_MM])[:, None]
@@ -133,10 +138,10 @@ def fading(contrast: Floats | float, power: float) -> Floats:
 
 def coarseness_u_mm(shell: Shell) -> float:
     """Standard uncertainty of an edge from pixels coarser than usual, mm along the radius."""
-    if shell.diameter_mm is None:
+    if shell.sizes.diameter_mm is None:
         return 0.0
-    away = shell.outline_px - np.array(shell.centre_px)
-    mm_per_px = shell.diameter_mm.value / (2 * float(np.hypot(*away.T).mean()))
+    away = shell.place.outline_px - np.array(shell.place.centre_px)
+    mm_per_px = shell.sizes.diameter_mm.value / (2 * float(np.hypot(*away.T).mean()))
     return CHROMA_U_PX * float(np.sqrt(max(mm_per_px**2 - USUAL_MM_PER_PX**2, 0.0)))
 
 
@@ -149,13 +154,17 @@ def blur_u_mm(blur_mm: float) -> float:
 def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
     """Sizes that ruffles change by as much as the edges do not show, and the aspect ratio."""
     changed: dict[str, Quantity] = {}
-    if shell.foot_diameter_mm is None:
+    if shell.sizes.foot_diameter_mm is None:
         return changed
     for name, more in RUFFLES.items():
-        quantity: Quantity | None = getattr(shell, name)
+        quantity = shell.quantity(name)
         if quantity is not None:
             changed[name] = replace(quantity, value=quantity.value + more)
-    low, high, ratio = changed.get("feret_min_mm"), changed.get("feret_max_mm"), shell.aspect_ratio
+    low, high, ratio = (
+        changed.get("feret_min_mm"),
+        changed.get("feret_max_mm"),
+        shell.sizes.aspect_ratio,
+    )
     if low is not None and high is not None and ratio is not None:
         changed["aspect_ratio"] = replace(ratio, value=low.value / high.value)
     return changed
@@ -188,7 +197,7 @@ def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
     changed: list[dict[str, Any]] = [{} for _ in shells]
     corrected = [_with_ruffles(shell) for shell in shells]
     for name in WITNESSES:
-        both = ((k, c.get(name) or getattr(shells[k], name)) for k, c in enumerate(corrected))
+        both = ((k, c.get(name) or shells[k].quantity(name)) for k, c in enumerate(corrected))
         known: list[tuple[int, Quantity]] = [(k, q) for k, q in both if q is not None]
         if not known:
             continue
@@ -198,7 +207,8 @@ def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
         judged = quantities_of([q.value for q in quantities], own, shared)
         for k, quantity in zip(number, judged, strict=True):
             changed[k][name] = quantity
-    return [replace(s, **sizes) for s, sizes in zip(shells, changed, strict=True)]
+    each = zip(shells, changed, strict=True)
+    return [replace(s, sizes=replace(s.sizes, **quantities)) for s, quantities in each]
 
 
 def with_evidence(
@@ -206,11 +216,11 @@ def with_evidence(
 ) -> tuple[Shell, ...]:
     """Shells with what their edges are worth in every size's uncertainty; unmeasured ones as
     they are. ``blur_mm``: how far the photo spreads an edge (standard deviation)."""
-    measured = [s for s in shells if s.diameter_mm is not None]
+    measured = [s for s in shells if s.sizes.diameter_mm is not None]
     if not measured:
         return tuple(shells)
     contrast = outline_contrasts(pixels_bgr, measured)
     coarse_mm = np.array([coarseness_u_mm(shell) for shell in measured])
     scene = _Scene(contrast, coarse_mm, float(np.median(contrast)), blur_u_mm(blur_mm))
     judged = iter(_judged(measured, scene))
-    return tuple(next(judged) if s.diameter_mm is not None else s for s in shells)
+    return tuple(next(judged) if s.sizes.diameter_mm is not None else s for s in shells)

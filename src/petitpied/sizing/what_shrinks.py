@@ -100,7 +100,9 @@ def _profile_information(view: View, record: Record) -> Floats:
 def _far_place(record: Record, view: View) -> Floats:
     """Where a second card would lie: at the corner of the shells' field farthest from the
     cards, turned as the first."""
-    places = np.array([s.centre_mm for s in record.shells if s.centre_mm is not None], float)
+    places = np.array(
+        [s.place.centre_mm for s in record.shells if s.place.centre_mm is not None], float
+    )
     low, high = places.min(axis=0), places.max(axis=0)
     corners = np.array([[x, y] for x in (low[0], high[0]) for y in (low[1], high[1])])
     cards = np.array([view.to_plane(c.corners_px).mean(axis=0) for c in record.cards])
@@ -113,8 +115,8 @@ def _far_place(record: Record, view: View) -> Floats:
 
 
 def _with_view(quantity: Quantity, view: View, shell: Shell) -> Quantity:
-    assert shell.centre_mm is not None
-    slopes = scale_slopes(view, np.array([shell.centre_mm]))[0]
+    assert shell.place.centre_mm is not None
+    slopes = scale_slopes(view, np.array([shell.place.centre_mm]))[0]
     shared = [*quantity.shared[: -len(VIEW_ORDER)], *(quantity.value * slopes)]
     return quantity_of(quantity.value, quantity.own, shared)
 
@@ -214,11 +216,11 @@ def _other_liner(quantity: Quantity, name: str) -> Quantity:
 def remedies(record: Record, shell: Shell, name: str) -> tuple[Remedy, ...]:
     """What would make a size surer, the best first; only what gains `WORTH_REL` or more.
 
-    ``name``: a field of `Shell` with its contributions, of a size in millimetres.
+    ``name``: a measure with its contributions, of a size in millimetres.
     """
-    quantity: Quantity | None = getattr(shell, name)
+    quantity = shell.quantity(name)
     view = record.view
-    if quantity is None or view is None or shell.centre_mm is None or not quantity.shared:
+    if quantity is None or view is None or shell.place.centre_mm is None or not quantity.shared:
         return ()
     tried = []
     if 0 < len(record.cards) < len(card.LETTERS):

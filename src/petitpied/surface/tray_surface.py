@@ -135,16 +135,16 @@ def _with_relief(
         if not toward.shows_relief:
             missing |= dict.fromkeys(("dimples", "peak", "lumpiness_mm"), NO_SIDE_LIGHT)
         peak = marks_of(peaks, cap)
-        shells[index] = replace(
-            shell,
+        surface = replace(
+            shell.surface,
             dimples=marks_of(dimples, cap) if toward.shows_relief else None,
             peak=peak[0] if peak else None,
             pinholes=None if spots.speckled else marks_of(holes, cap),
             lumpiness_mm=lumpiness_quantity(float(heights[cap]), float(u_own[cap]))
             if toward.shows_relief
             else None,
-            missing=tuple(missing.items()),
         )
+        shells[index] = replace(shell, surface=surface, missing=tuple(missing.items()))
 
 
 def _is_part_of(hole: Relief, marks: Sequence[Relief], radius_mm: Floats) -> bool:
@@ -161,7 +161,7 @@ def _crack_paths(shell: Shell, patches: CapPatches, cap: int) -> list[Floats]:
     """Centre lines (N, 2) of a shell's cracks in parts of the cap's radius about its middle."""
     dome = patches.caps[cap]
     paths = []
-    for crack in shell.cracks or ():
+    for crack in shell.surface.cracks or ():
         height = np.full(len(crack.path_px), dome.rim_height_mm)
         for _ in range(2):  # over the dome; its slope is small against the camera's distance
             places = patches.view.to_plane(crack.path_px, height)
@@ -243,9 +243,7 @@ def _coloured(
         doubts = (*doubts, f"{cut:.0%} of the cap is overexposed: browner than it looks")
     return replace(
         shell,
-        colour=colour,
-        browning=brown[0],
-        edge_browning=brown[1],
+        surface=replace(shell.surface, colour=colour, browning=brown[0], edge_browning=brown[1]),
         missing=tuple(missing.items()),
         doubts=doubts,
     )

@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.patterns.trends.bake_series import SERIES_UNITS, Fault
+from petitpied.domain.measures import SERIES
+from petitpied.patterns.trends.bake_series import Fault
 from petitpied.patterns.trends.change import Change
 from petitpied.patterns.trends.control_charts import FIRM_BASE, Chart
 from petitpied.patterns.trends.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
@@ -39,7 +40,7 @@ class Asked:
 
     @property
     def unit(self) -> str:
-        return "%" if self.of == "share" else SERIES_UNITS[self.measure]
+        return "%" if self.of == "share" else SERIES[self.measure].unit
 
     @property
     def factor(self) -> float:
@@ -50,9 +51,7 @@ class Asked:
     def name(self) -> str:
         if self.of == "share":
             return f"share of shells with {self.fault}"
-        words = self.measure.replace("_", " ").replace("lean x", "lean to the right")
-        words = words.replace("lean y", "lean to the door")
-        return f"{'mean' if self.of == 'mean' else 'spread of'} {words}"
+        return f"{'mean' if self.of == 'mean' else 'spread of'} {SERIES[self.measure].words}"
 
 
 def lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[str]:

@@ -4,10 +4,11 @@ Tone: more is darker. Thick outline with a hatched corner: stands out from chanc
 little data. Arrow: mean lean.
 """
 
+from petitpied.domain.measures import SERIES
 from petitpied.figures.charts.chart_sheet import GREY, Line, Sheet, Words
 from petitpied.figures.lettering import wrapped
 from petitpied.patterns.oven.findings import Cell, OvenMap
-from petitpied.text.oven_map_words import MEASURE_WORDS, verdict, what_to_try
+from petitpied.text.oven_map_words import verdict, what_to_try
 from petitpied.text.wording import decimals, printable
 
 WIDTH = 1080
@@ -56,7 +57,7 @@ def map_sheet(found: OvenMap, where: str, *, turned: bool) -> Sheet:
 
 
 def _title(found: OvenMap) -> str:
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     return f"{name[:1].upper()}{name[1:]}, {found.unit}: map of the oven"
 
 

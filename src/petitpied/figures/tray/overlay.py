@@ -169,16 +169,16 @@ def _resized(pixels_bgr: Pixels, scale: float) -> Pixels:
 
 
 def _draw_lines(sheet: _Sheet, shell: Shell, odd: bool) -> None:
-    outline = sheet.points(shell.outline_px)
+    outline = sheet.points(shell.place.outline_px)
     if shell.not_measured is not None:
         sheet.dashes(outline, LIGHT, 4, dash_px=26)
         return
-    if shell.cap_outline_px is not None:
-        sheet.dashes(sheet.points(shell.cap_outline_px), LIGHT, 1, dash_px=12)
+    if shell.place.cap_outline_px is not None:
+        sheet.dashes(sheet.points(shell.place.cap_outline_px), LIGHT, 1, dash_px=12)
     sheet.line(outline[None, ::2], LIGHT, 4, closed=True)
     if odd:
         sheet.line(_brackets(outline), ODD_INK, 7, closed=False)
-    for crack in shell.cracks or ():
+    for crack in shell.surface.cracks or ():
         ring = ring_round(sheet.points(crack.path_px))
         sheet.line(ring[None], LIGHT, 2, closed=True)
 
@@ -205,11 +205,11 @@ def _dashes(outline: Floats, dash_px: float) -> Floats:
 
 def _label(sheet: _Sheet, shell: Shell) -> float:
     """Id and diameter in the shell; the size of their letters, px."""
-    outline = sheet.points(shell.outline_px)
+    outline = sheet.points(shell.place.outline_px)
     middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
     width, height = np.ptp(outline, axis=0)
     lines = (shell.id, _size_text(shell))
-    cracks = [sheet.points(crack.path_px) for crack in shell.cracks or ()]
+    cracks = [sheet.points(crack.path_px) for crack in shell.surface.cracks or ()]
     marks = [*cracks, *rings_px(shell, sheet.scale)]
     most = 0.27 if not marks else 0.2  # smaller, to be moved off a crack or dimple
     letter_px = _letter_size(lines, 0.82 * float(width), most * float(width))
@@ -223,12 +223,12 @@ def _label(sheet: _Sheet, shell: Shell) -> float:
 
 def _label_beside(sheet: _Sheet, shell: Shell, odd: Odd | None, letter_px: float) -> None:
     """How long its cracks are above a shell, what is odd below it, clear of other words."""
-    outline = sheet.points(shell.outline_px)
+    outline = sheet.points(shell.place.outline_px)
     top, bottom = float(outline[:, 1].min()), float(outline[:, 1].max())
     across = float((outline[:, 0].min() + outline[:, 0].max()) / 2)
     width = float(np.ptp(outline[:, 0]))
-    if shell.cracks and shell.crack_length_mm is not None:
-        words = crack_words(len(shell.cracks), shell.crack_length_mm.value)
+    if shell.surface.cracks and shell.surface.crack_length_mm is not None:
+        words = crack_words(len(shell.surface.cracks), shell.surface.crack_length_mm.value)
         size = max(MIN_LETTER_PX, 0.85 * letter_px)
         place = sheet.clear_place(words, size, (across, top - 0.5 * letter_px), width)
         sheet.text(words, place, Lettering(size))
@@ -248,9 +248,9 @@ def _letter_size(lines: tuple[str, ...], width_px: float, most_px: float) -> flo
 def _size_text(shell: Shell) -> str:
     if shell.not_measured is not None:
         return short_reason(shell.not_measured)
-    if shell.diameter_mm is not None:
-        return f"{rounded(shell.diameter_mm)} mm"
-    return "" if shell.diameter_rel is None else f"{100 * shell.diameter_rel:.0f} %"
+    if shell.sizes.diameter_mm is not None:
+        return f"{rounded(shell.sizes.diameter_mm)} mm"
+    return "" if shell.sizes.diameter_rel is None else f"{100 * shell.sizes.diameter_rel:.0f} %"
 
 
 def short_reason(reason: str) -> str:
@@ -311,8 +311,8 @@ def _door_edge_mm(record: Record) -> Floats | None:
     if record.tray.width_mm is not None and record.tray.depth_mm is not None:
         half, y = record.tray.width_mm / 2, record.tray.depth_mm / 2
         return np.array([(-half, y), (half, y)])
-    centres = np.array([s.centre_mm for s in record.shells if s.centre_mm is not None])
-    sizes = [s.diameter_mm.value for s in record.shells if s.diameter_mm is not None]
+    centres = np.array([s.place.centre_mm for s in record.shells if s.place.centre_mm is not None])
+    sizes = [s.sizes.diameter_mm.value for s in record.shells if s.sizes.diameter_mm is not None]
     if len(centres) == 0 or not sizes:
         return None
     y = float(centres[:, 1].max()) + float(np.median(sizes)) / 2 + DOOR_GAP_MM
@@ -347,7 +347,7 @@ def _footer_texts(record: Record, summary: Summary) -> list[str]:
         legend = f"± holds 95 %. {legend}"
     if summary.odd:
         legend += " [ ]: odd one out."
-    if any(shell.cracks for shell in record.shells):
+    if any(shell.surface.cracks for shell in record.shells):
         legend += " Loop: a crack runs inside it."
     if summary.measured < summary.found:
         legend += " Dashed outline: not measured."

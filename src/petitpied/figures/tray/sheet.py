@@ -96,9 +96,9 @@ def _places(record: Record) -> tuple[list[tuple[int, int]], tuple[int, int]]:
     Two shells of one place (a damaged record) stand on each other's picture.
     """
     shells = record.shells
-    rows = sorted({shell.row for shell in shells})
-    first = min((shell.column for shell in shells), default=0)
-    places = [(rows.index(shell.row), shell.column - first) for shell in shells]
+    rows = sorted({shell.place.row for shell in shells})
+    first = min((shell.place.column for shell in shells), default=0)
+    places = [(rows.index(shell.place.row), shell.place.column - first) for shell in shells]
     size = (len(rows), max((column for _, column in places), default=0) + 1)
     if max(size) > MOST_SIDE:
         side = max(1, int(np.ceil(np.sqrt(len(shells)))))
@@ -125,7 +125,7 @@ def _write(canvas: Pixels, text: str, centre_px: tuple[float, float], size_px: f
 
 def _picture(pixels_bgr: Pixels, shell: Shell) -> Pixels:
     """The shell cut out square from the photo, upright, to `PICTURE_PX`."""
-    outline = shell.outline_px
+    outline = shell.place.outline_px
     low, high = outline.min(axis=0), outline.max(axis=0)
     side = float((high - low).max()) * (1 + 2 * MARGIN_REL)
     middle = (low + high) / 2
@@ -182,9 +182,9 @@ def _draw(
 def _size(shell: Shell) -> str:
     if shell.not_measured is not None:
         return short_reason(shell.not_measured)
-    if shell.diameter_mm is not None:
-        return f"{rounded(shell.diameter_mm)} mm"
-    return "" if shell.diameter_rel is None else f"{100 * shell.diameter_rel:.0f} %"
+    if shell.sizes.diameter_mm is not None:
+        return f"{rounded(shell.sizes.diameter_mm)} mm"
+    return "" if shell.sizes.diameter_rel is None else f"{100 * shell.sizes.diameter_rel:.0f} %"
 
 
 def _lines(faults: tuple[str, ...]) -> list[str]:

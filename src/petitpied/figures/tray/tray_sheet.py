@@ -69,7 +69,7 @@ def sheet_jpeg(
     canvas, scale = _ground(tray, photo_bgr)
     for shell in tray.record.shells:
         code = codes.get(shell.id)
-        outline = (shell.outline_px + 0.5) * scale - 0.5
+        outline = (shell.place.outline_px + 0.5) * scale - 0.5
         if len(outline) >= 3:
             _outline(canvas, outline, dashed=code is None or not code.taken)
         if code is not None and code.notch_deg is not None:
@@ -77,7 +77,7 @@ def sheet_jpeg(
     for shell in tray.record.shells:  # letters over all lines
         code = codes.get(shell.id)
         if code is not None:
-            _write_code(canvas, (shell.outline_px + 0.5) * scale - 0.5, code)
+            _write_code(canvas, (shell.place.outline_px + 0.5) * scale - 0.5, code)
     page = np.vstack([_title(listing.title), canvas, _list(listing)])
     return jpeg(page)
 
@@ -112,13 +112,13 @@ def _notch(canvas: Any, tray: LotTray, shell_id: str, direction_deg: float, scal
     """A triangle outside the rim, its tip at the outline."""
     view = tray.record.view
     shell = next(s for s in tray.record.shells if s.id == shell_id)
-    if view is None or shell.diameter_mm is None or shell.centre_mm is None:
+    if view is None or shell.sizes.diameter_mm is None or shell.place.centre_mm is None:
         return
-    radius = shell.diameter_mm.value / 2
+    radius = shell.sizes.diameter_mm.value / 2
     angle = np.deg2rad(direction_deg + np.array([0.0, -NOTCH_HALF_DEG, NOTCH_HALF_DEG]))
     reach = radius + np.array([NOTCH_MM[0], NOTCH_MM[1], NOTCH_MM[1]])
     offset = np.column_stack([np.cos(angle), np.sin(angle)]) * reach[:, None]
-    corners = (view.project(np.asarray(shell.centre_mm) + offset) + 0.5) * scale - 0.5
+    corners = (view.project(np.asarray(shell.place.centre_mm) + offset) + 0.5) * scale - 0.5
     fixed = [np.round(corners * 2**SUB_PX).astype(np.int32)]
     cv2.fillPoly(canvas, fixed, LIGHT, cv2.LINE_AA, SUB_PX)
     cv2.polylines(canvas, fixed, True, DARK, 3, cv2.LINE_AA, SUB_PX)
