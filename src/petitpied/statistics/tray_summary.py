@@ -43,6 +43,7 @@ class Oddity:
     word: str
     name: str
     unit: str
+    decimals: int
     value: Quantity
     median: float
     z: float
@@ -68,10 +69,11 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class _Criterion:
-    """What is compared: its name and unit, what shells are called, the shells' quantities."""
+    """What is compared: its name and unit, what odd shells are called, the shells' quantities."""
 
     name: str
     unit: str
+    decimals: int
     odd: Words
     quantities: tuple[tuple[str, Quantity], ...]
 
@@ -82,7 +84,9 @@ def _criteria(shells: Sequence[Shell]) -> list[_Criterion]:
     for measure in MEASURES:
         if measure.odd is not None:
             known = tuple((s.id, q) for s in shells if (q := s.quantity(measure.field)) is not None)
-            result.append(_Criterion(measure.words, measure.unit, measure.odd, known))
+            result.append(
+                _Criterion(measure.words, measure.unit, measure.decimals, measure.odd, known)
+            )
     if not any(s.sizes.diameter_mm for s in shells):
         share = tuple(
             (s.id, Quantity(s.sizes.diameter_rel, 0.0))
@@ -90,7 +94,7 @@ def _criteria(shells: Sequence[Shell]) -> list[_Criterion]:
             if s.sizes.diameter_rel is not None
         )
         words = MEASURE["diameter_mm"].odd or Words(0)
-        result.append(_Criterion("diameter over the tray's median", "", words, share))
+        result.append(_Criterion("diameter over the tray's median", "", 3, words, share))
     return sorted(result, key=lambda criterion: criterion.odd.rank)
 
 
@@ -143,6 +147,8 @@ def _odd_by(criterion: _Criterion) -> list[tuple[str, Oddity]]:
         z = (quantity.value - median) / scale if scale > 0 else 0.0
         word = criterion.odd.high if z > ODD_Z else criterion.odd.low if z < -ODD_Z else ""
         if word:
-            found = Oddity(word, criterion.name, criterion.unit, quantity, median, z)
+            found = Oddity(
+                word, criterion.name, criterion.unit, criterion.decimals, quantity, median, z
+            )
             odd.append((shell_id, found))
     return odd
