@@ -110,8 +110,8 @@ def scene_errors(picture: Path) -> dict[str, Errors]:
     except ReadingError:
         return {}
     true = TrueShells.of(truth)
-    seen = [s for s in record.shells if s.diameter_mm is not None]
-    pairs = true.match(np.array([s.centre_px for s in seen]))
+    seen = [s for s in record.shells if s.sizes.diameter_mm is not None]
+    pairs = true.match(np.array([s.place.centre_px for s in seen]))
     pairs = [(i, j) for i, j in pairs if true.whole[i]]
     each = evidence.outline_contrasts(photo.pixels_bgr, seen).tolist()
     contrast = {s.id: c for s, c in zip(seen, each, strict=True)}
@@ -129,7 +129,7 @@ def by_quantity(
     for name in (*evidence.WITNESSES, "height_mm"):
         rows = []
         for truth, shell in pairs:
-            quantity, true = getattr(shell, name), truth.get(name)
+            quantity, true = shell.quantity(name), truth.get(name)
             if quantity is None or true is None:
                 continue
             own, shared = np.array(quantity.own), np.array(quantity.shared)
@@ -139,7 +139,7 @@ def by_quantity(
                 own[[_DEFINITION, _EDGES]], shared[_SCENE] = 0.0, 0.0
             known = (float(np.linalg.norm(own)), edge, float(np.linalg.norm(shared)))
             error = quantity.value - true
-            rows.append((error, quantity.u95, *known, shell.foot_diameter_mm is not None,
+            rows.append((error, quantity.u95, *known, shell.sizes.foot_diameter_mm is not None,
                          contrast[shell.id]))  # fmt: skip
         if rows:
             error, u95, own_u, edges, shared_u, foot, mine = np.array(rows, float).T
@@ -292,9 +292,7 @@ def calibration_lines(pictures: Sequence[Path], fewer: Sequence[Path]) -> Iterat
             out = set(each[part::PARTS])
             rest = [s for s in scenes if s.scene not in out]
             known_less = fit_witness(rest, (known.fading,), (known.edges,))
-            inside += [
-                (_covered([s], known_less), len(s.error)) for s in scenes if s.scene in out
-            ]
+            inside += [(_covered([s], known_less), len(s.error)) for s in scenes if s.scene in out]
         left_out[name] = sum(s * n for s, n in inside) / sum(n for _, n in inside)
     yield f"}}\nRUFFLES = {tips}\n```\n"
     yield "Coverage of scenes left out of the fit: " + ", ".join(

@@ -145,13 +145,13 @@ def test_a_pair_of_traced_photos():
     record = inspect_two(*map(photo_at, paths), Settings())
     assert record.photo.file == paths[0].name
     truth = json.loads(paths[0].with_suffix(".json").read_text())
-    pairs = TrueShells.of(truth).match(np.array([s.centre_px for s in record.shells]))
+    pairs = TrueShells.of(truth).match(np.array([s.place.centre_px for s in record.shells]))
     assert len(pairs) == len(truth["shells"])
     error = np.array(
-        [record.shells[j].height_mm.value - truth["shells"][i]["height_mm"] for i, j in pairs]
+        [record.shells[j].sizes.height_mm.value - truth["shells"][i]["height_mm"] for i, j in pairs]
     )
     assert np.sqrt(np.mean(error**2)) < 0.6  # what the issue of heights asks for
-    u95 = np.array([record.shells[j].height_mm.u95 for _, j in pairs])
+    u95 = np.array([record.shells[j].sizes.height_mm.u95 for _, j in pairs])
     assert np.mean(np.abs(error) <= u95) > 0.85
 
 

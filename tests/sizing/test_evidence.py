@@ -26,7 +26,7 @@ def on_it(**changes):
     sizes = {
         name: quantity_of(value.value, *NONE)
         for name in WITNESSES
-        if isinstance(value := getattr(a_shell(), name), Quantity)
+        if isinstance(value := a_shell().quantity(name), Quantity)
     }
     return a_shell(
         "A1", centre_px=CENTRE, outline_px=circle(CENTRE, RADIUS_PX, 180), **(sizes | changes)
@@ -53,16 +53,16 @@ def test_a_faint_outline_is_a_worse_witness():
     faint = with_evidence(a_disc((200, 200, 200), (178, 178, 178)), [shell])[0]
     for name, known in WITNESSES.items():
         if known.fading > 0:
-            assert getattr(faint, name).u > getattr(strong, name).u
+            assert faint.quantity(name).u > strong.quantity(name).u
 
 
 def test_a_blurred_photo_is_a_worse_witness_and_a_usual_one_no_worse():
     disc = a_disc((200, 200, 200), (110, 110, 110))
     sharp, usual, blurred = (with_evidence(disc, [on_it()], mm)[0] for mm in (0.05, 0.2, 0.5))
     for name in ("diameter_mm", "cap_diameter_mm", "feret_max_mm", "foot_spread_mm"):
-        assert getattr(usual, name) == getattr(sharp, name)
+        assert usual.quantity(name) == sharp.quantity(name)
         # a fifth of 0.46 mm on the radius, of the shell and of the scene
-        more = getattr(blurred, name).u ** 2 - getattr(sharp, name).u ** 2
+        more = blurred.quantity(name).u ** 2 - sharp.quantity(name).u ** 2
         by_radius = 1 if name == "foot_spread_mm" else 2
         assert more == pytest.approx(2 * (by_radius * 0.2) ** 2 * (0.5**2 - 0.2**2))
 
@@ -71,17 +71,17 @@ def test_every_size_gets_its_witness_and_widths_their_tips():
     shell = on_it()
     judged = with_evidence(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
     for name in WITNESSES:
-        assert getattr(judged, name).u > 0
+        assert judged.quantity(name).u > 0
     for name, more in RUFFLES.items():
-        assert getattr(judged, name).value == pytest.approx(getattr(shell, name).value + more)
-    ratio = judged.feret_min_mm.value / judged.feret_max_mm.value
-    assert judged.aspect_ratio.value == pytest.approx(ratio)
+        assert judged.quantity(name).value == pytest.approx(shell.quantity(name).value + more)
+    ratio = judged.sizes.feret_min_mm.value / judged.sizes.feret_max_mm.value
+    assert judged.sizes.aspect_ratio.value == pytest.approx(ratio)
 
 
 def test_without_a_foot_there_are_no_ruffles():
     shell = on_it(foot_diameter_mm=None)
     judged = with_evidence(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
-    assert judged.feret_max_mm.value == shell.feret_max_mm.value
+    assert judged.sizes.feret_max_mm.value == shell.sizes.feret_max_mm.value
 
 
 def test_what_was_not_measured_stays():
