@@ -1,6 +1,5 @@
 """What an outline's contrast does to the stated uncertainty."""
 
-from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -85,5 +84,5 @@ def test_without_a_foot_there_are_no_ruffles():
 
 
 def test_what_was_not_measured_stays():
-    shell = replace(unmeasured_shell(), diameter_mm=None)
+    shell = unmeasured_shell()
     assert with_evidence(a_disc((0, 0, 0), (9, 9, 9)), [shell]) == (shell,)
