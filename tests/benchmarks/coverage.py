@@ -25,7 +25,7 @@ from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
 from petitpied.inspection.one_photo import inspect_photo
 from petitpied.photo.decode import decode_photo
-from petitpied.sizing import evidence
+from petitpied.sizing import bias, evidence
 from tests.benchmarks.scorer import SAME, TrueShells, true_roundness
 
 Floats = NDArray[np.float64]
@@ -228,13 +228,13 @@ def fit_witness(
 
 def _without_ruffles(name: str, scenes: Sequence[Errors]) -> tuple[list[Errors], float]:
     """Errors of a size that ruffles change without its mean over scenes, on shells with a foot,
-    and that mean as `petitpied.sizing.evidence.RUFFLES` has it; other sizes as they are."""
-    if name not in evidence.RUFFLES:
+    and that mean as `petitpied.sizing.bias.RUFFLES` has it; other sizes as they are."""
+    if name not in bias.RUFFLES:
         return list(scenes), 0.0
     means = [float(np.median(s.error[s.has_foot])) for s in scenes if s.has_foot.sum() > 5]
     short = -float(np.mean(means))
     moved = [replace(s, error=s.error + short * s.has_foot) for s in scenes]
-    return moved, evidence.RUFFLES[name] + short
+    return moved, bias.RUFFLES[name] + short
 
 
 def _gathered(pictures: Sequence[Path]) -> dict[str, list[Errors]]:
@@ -280,7 +280,7 @@ def calibration_lines(pictures: Sequence[Path], fewer: Sequence[Path]) -> Iterat
             continue
         evened = _with_equal_say(found, names) if name in EQUAL_SAY else found
         scenes, tip = _without_ruffles(name, evened)
-        if name in evidence.RUFFLES:
+        if name in bias.RUFFLES:
             tips[name] = round(tip, 5 if abs(tip) < 0.02 else 2)
         known = fit_witness(scenes)
         digits = 5 if known.own < 0.02 else 3

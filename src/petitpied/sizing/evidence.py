@@ -75,14 +75,6 @@ BY_RADIUS = {
     **dict.fromkeys(("feret_min_mm", "feret_max_mm"), 2.0),
     **dict.fromkeys(("roundness_mm", "foot_spread_mm", "lean_mm"), 1.0),
 }
-#: what edges smoothed from ray to ray do not show of a ruffled foot: a caliper rests on the tips.
-#: Mean errors, fitted as above (JCGM 100, 3.2.4: corrections for a known effect)
-RUFFLES = {
-    "feret_min_mm": 0.46,
-    "feret_max_mm": 0.70,
-    "roundness_mm": 0.083,
-    "circularity": -0.0005,
-}
 _DEFINITION = list(OWN_CAUSES).index("outline definition")
 _EDGES = list(OWN_CAUSES).index("edge points")
 _SCENE = SHARED_CAUSES.index("edge evidence of this scene")
@@ -146,25 +138,6 @@ def blur_u_mm(blur_mm: float) -> float:
     return BLUR_SHARE * float(np.sqrt(max(blur_mm**2 - USUAL_BLUR_MM**2, 0.0)))
 
 
-def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
-    """Sizes that ruffles change by as much as the edges do not show, and the aspect ratio."""
-    changed: dict[str, Quantity] = {}
-    if shell.sizes.foot_diameter_mm is None:
-        return changed
-    for name, more in RUFFLES.items():
-        quantity = shell.quantity(name)
-        if quantity is not None:
-            changed[name] = replace(quantity, value=quantity.value + more)
-    low, high, ratio = (
-        changed.get("feret_min_mm"),
-        changed.get("feret_max_mm"),
-        shell.sizes.aspect_ratio,
-    )
-    if low is not None and high is not None and ratio is not None:
-        changed["aspect_ratio"] = replace(ratio, value=low.value / high.value)
-    return changed
-
-
 @dataclass(frozen=True)
 class _Scene:
     """Of the measured shells (S,): contrast of each, `coarseness_u_mm`; of the photo: the usual
@@ -190,10 +163,9 @@ class _Scene:
 def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
     """All sizes of the tray at once: there are hundreds of them."""
     changed: list[dict[str, Any]] = [{} for _ in shells]
-    corrected = [_with_ruffles(shell) for shell in shells]
     for name in WITNESSES:
-        both = ((k, c.get(name) or shells[k].quantity(name)) for k, c in enumerate(corrected))
-        known: list[tuple[int, Quantity]] = [(k, q) for k, q in both if q is not None]
+        every = ((k, shell.quantity(name)) for k, shell in enumerate(shells))
+        known: list[tuple[int, Quantity]] = [(k, q) for k, q in every if q is not None]
         if not known:
             continue
         number, quantities = zip(*known, strict=True)

@@ -1,13 +1,14 @@
 """Sizes, places and neighbours joined to one list of shells, measured or not."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.contours.neighbours import Neighbours
 from petitpied.contours.rings import FittedRings, Heights
+from petitpied.contours.sorted_out import SortedOut
+from petitpied.contours.tray_rings import TrayRings
 from petitpied.domain.shell import Place, Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.lattice import Lattice
@@ -15,27 +16,6 @@ from petitpied.sizing.budget import ShellDoubts, scale_slopes
 from petitpied.sizing.sizes import DOUBTFUL_REL, MeasuredRings, measure_shells
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class SortedOut:
-    """All seeds kept, why each is not measured (None: it is), and coarse diameters (S,) of all."""
-
-    seeds: tuple[Seed, ...]
-    reasons: tuple[str | None, ...]
-    diameters_mm: Floats
-
-    @property
-    def measurable(self) -> tuple[Seed, ...]:
-        return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
-
-
-@dataclass(frozen=True)
-class Places:
-    """Who stands where: ``neighbours`` of the measurable seeds, ``lattice`` of all seeds."""
-
-    neighbours: Neighbours
-    lattice: Lattice
 
 
 def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> ShellDoubts:
@@ -90,16 +70,11 @@ def _with_sizes(
     )
 
 
-def measured_shells(
-    view: View, sorted_out: SortedOut, rings: FittedRings, heights: Heights, places: Places
-) -> tuple[Shell, ...]:
-    """Every seed as a shell, row by row; frame of ``view`` (tray).
-
-    ``rings`` are those of the measurable seeds, in their order.
-    """
-    neighbours, lattice = places.neighbours, places.lattice
+def measured_shells(tray: TrayRings, sorted_out: SortedOut) -> tuple[Shell, ...]:
+    """Every seed as a shell, row by row; tray frame."""
+    view, rings, neighbours, lattice = tray.view, tray.rings, tray.neighbours, tray.lattice
     measured = measure_shells(
-        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free)
+        view, rings.cap, rings.foot, _doubts(view, rings, tray.heights, neighbours.free)
     )
     centres_px = view.project(np.array([s.centre_mm for s in measured]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]

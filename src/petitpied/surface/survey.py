@@ -8,9 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
+from petitpied.domain.record import SeenCard
+from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Crack, TrayColour
+from petitpied.domain.view import View
 from petitpied.surface.caps.cap_patch import cap_of, cap_patches
 from petitpied.surface.cracks.search import LEAST_LENGTH_MM, find_cracks
 from petitpied.surface.foot.foot_ring import RimHeights, feet_of
@@ -28,6 +32,18 @@ class Survey:
     smallest_crack_width_mm: Quantity | None = None
     colour: TrayColour | None = None
     warnings: tuple[str, ...] = ()
+
+
+def scene_of(
+    photo: Photo,
+    settings: Settings,
+    view: View,
+    cards: tuple[SeenCard, ...],
+    shells: Sequence[Shell],
+) -> Scene:
+    """The photo and its shells, as `survey` looks at them."""
+    thickness_mm = settings.card_thickness_mm
+    return Scene(photo.pixels_bgr, view, cards, thickness_mm, tuple(shells), settings.reference)
 
 
 def survey(scene: Scene, heights: RimHeights, crack_score: float | None = None) -> Survey:

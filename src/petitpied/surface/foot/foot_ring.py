@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.rings import Heights
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Foot, FootState
@@ -60,6 +61,11 @@ class RimHeights:
     def rim_of(self, shell: Shell) -> float:
         """Height of a shell's rim: that of a bare cap where no foot was measured."""
         return self.bare_rim_mm if shell.sizes.foot_diameter_mm is None else self.cap_rim_mm
+
+
+def rim_heights(heights: Heights) -> RimHeights:
+    """Those of the heights that the rings were fitted at."""
+    return RimHeights(heights.cap_rim_mm, heights.bare_rim_mm, heights.foot_mm)
 
 
 def feet_of(
