@@ -56,11 +56,6 @@ class CardSighting:
             print_scale=scale,
         )
 
-    def homography(self) -> Floats:
-        """Card mm to photo px (3, 3), least squares over the sighted points."""
-        found, _ = cv2.findHomography(self.points_card_mm, self.points_px, 0)
-        return np.asarray(found, float)
-
 
 def _dictionary() -> cv2.aruco.Dictionary:
     return cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY_NAME))

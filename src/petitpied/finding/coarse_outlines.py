@@ -71,12 +71,6 @@ class _Circle:
     radius: float
     share: float
 
-    def about_middle(self) -> Floats:
-        """Its radii (RAYS,) about the outline's middle."""
-        along = ray_directions() @ self.centre
-        across = ray_directions() @ np.array([-self.centre[1], self.centre[0]])
-        return np.asarray(along + np.sqrt(np.maximum(self.radius**2 - across**2, 0)), float)
-
 
 def _best_circle(radius: Floats, usual: float | None = None) -> _Circle:
     """The circle that most of an outline's points lie on; if ``usual`` is given, of about that
