@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from petitpied.contours import found_outlines
 from petitpied.domain.errors import CardError
 from petitpied.domain.settings import Settings
 from petitpied.files.records.record_files import record_bytes, record_from_bytes
-from petitpied.inspection import one_photo as inspection
 from petitpied.inspection.one_photo import inspect_photo
 from petitpied.photo.decode import decode_photo
 
@@ -73,8 +73,10 @@ def test_a_black_and_white_photo_has_sizes_and_marks_but_no_colours():
 
 @pytest.mark.parametrize("relative", [False, True])
 def test_things_left_out_are_told(monkeypatch, relative):
-    find = inspection.find_shells
-    monkeypatch.setattr(inspection, "find_shells", lambda pixels: replace(find(pixels), things=2))
+    find = found_outlines.find_shells
+    monkeypatch.setattr(
+        found_outlines, "find_shells", lambda pixels: replace(find(pixels), things=2)
+    )
     (told,) = [w for w in inspected(NAMES[0], relative=relative).warnings if "round things" in w]
     assert told.startswith("2 round things were left out")
 
