@@ -194,8 +194,8 @@ def test_a_wide_tray_photographed_from_400_mm_shows_no_false_edge_effect(dome_mm
     assert away.max() > 1.6  # slants up to 0.4
     for radii in ([ring.radius_mm for ring in part] for part in (rings.foot, rings.cap)):
         # of diameters, mm per 100 mm: a foot's, which makes the outline, may be half of what is
-        # allowed for its wall (0.16). No figure is wanted of a cap's: blunt domes are found 0.3 too round,
-        # which leaves 0.14
+        # allowed for its wall (0.16). No figure is wanted of a cap's: blunt domes are found 0.3 too
+        # round, which leaves 0.14
         slope = np.polyfit(away, 2 * np.array(radii), 1)[0]
         assert abs(slope) < (0.08 if radii[0] > CAP_MM + 0.7 else 0.15)
     # half of the 0.4 mm, root mean square, that is wanted of cap diameters
