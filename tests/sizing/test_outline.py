@@ -8,11 +8,11 @@ from scipy.optimize import least_squares
 from skimage.measure import label, regionprops
 
 from petitpied.domain.shell import Ring
+from petitpied.numerics.polygons import areas_and_centroids
 from petitpied.sizing.outline import (
     ANGLES,
     MIN_VERTICES,
     UNDULATIONS,
-    areas_and_centroids,
     measure_outline,
     radii_about,
     ring_points,

@@ -26,8 +26,9 @@ from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
 from petitpied.inspection.one_photo import inspect_photo
+from petitpied.numerics.medians import MAD_TO_SD
+from petitpied.numerics.polygons import areas_and_centroids
 from petitpied.sizing.measured_shells import with_relative
-from petitpied.sizing.outline import areas_and_centroids
 
 Floats = NDArray[np.float64]
 
@@ -226,7 +227,7 @@ def _mean_height(heights_mm: Floats, evidence_u_mm: float) -> Quantity | None:
     if len(known) < 3:
         return None
     # median and its scatter: single outlines go astray
-    scatter = 1.4826 * float(np.median(np.abs(known - np.median(known))))
+    scatter = MAD_TO_SD * float(np.median(np.abs(known - np.median(known))))
     own = 1.25 * scatter / np.sqrt(len(known))
     return Quantity(float(np.median(known)), float(own), evidence_u_mm)
 

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Ring
+from petitpied.numerics.polygons import areas_and_centroids
 
 Floats = NDArray[np.float64]
 
@@ -109,25 +110,6 @@ def _checked(outline_mm: Floats) -> Floats:
     if len(polygon) < MIN_VERTICES:
         raise ValueError(f"outline_mm must have shape (N >= 16, 2), got {outline_mm.shape}")
     return polygon
-
-
-def areas_and_centroids(polygons: Floats) -> tuple[Floats, Floats]:
-    """Areas (S,), positive, and area centroids (S, 2) of simple polygons (S, N, 2).
-
-    Raises
-    ------
-    ValueError
-        If one has no area.
-    """
-    origin = polygons.mean(axis=1)
-    a = polygons - origin[:, None]
-    b = np.roll(a, -1, axis=1)
-    cross = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
-    twice = cross.sum(axis=1)
-    if (twice == 0).any():
-        raise ValueError("the outline has no area")
-    moment = np.einsum("sn,sni->si", cross, a + b)
-    return np.abs(twice) / 2, origin + moment / (3 * twice[:, None])
 
 
 def _ferets(polygons: Floats) -> Floats:

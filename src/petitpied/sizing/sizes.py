@@ -13,12 +13,12 @@ from petitpied.domain.measures import Sizes
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
+from petitpied.numerics.polygons import areas_and_centroids
 from petitpied.sizing.budget import ShellDoubts, widths
 from petitpied.sizing.foot import FootAndLean, feet_and_leans
 from petitpied.sizing.outline import (
     ANGLES,
     OutlineSize,
-    areas_and_centroids,
     measure_outlines,
     rings_points,
     union_outlines,

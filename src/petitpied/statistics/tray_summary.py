@@ -12,12 +12,11 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import mean_of
+from petitpied.numerics.medians import MAD_TO_SD
 
 #: modified z score above which a value counts as an outlier: Iglewicz & Hoaglin, "How to
 #: Detect and Handle Outliers" (1993); NIST/SEMATECH e-Handbook, 1.3.5.17
 ODD_Z = 3.5
-#: standard deviation over median absolute deviation of a normal distribution, 1 / 0.6745
-MAD_TO_SD = 1.4826
 #: with fewer shells the median deviation rests on one or two values: nothing is called odd
 MIN_FOR_ODD = 5
 

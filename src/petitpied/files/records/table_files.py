@@ -14,6 +14,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.records.quantity_json import quantity_to_dict
+from petitpied.numerics.polygons import area_of
 from petitpied.statistics.tray_summary import summarise
 from petitpied.text.wording import printable
 
@@ -177,12 +178,11 @@ def coco_bytes(record: Record) -> bytes:
 
 
 def _polygon(outline: NDArray[np.float64]) -> dict[str, Any]:
-    """Segmentation, area (shoelace formula) and box of a closed outline (N, 2), px."""
+    """Segmentation, area and box of a closed outline (N, 2), px."""
     x, y = outline.T
-    area = abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
     box = [x.min(), y.min(), np.ptp(x), np.ptp(y)]
     return {
         "segmentation": [np.round(outline, 2).ravel().tolist()],
-        "area": round(area, 2),
+        "area": round(area_of(outline), 2),
         "bbox": [round(float(v), 2) for v in box],
     }

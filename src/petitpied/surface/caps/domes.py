@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.grey_strip import Tone
+from petitpied.numerics.medians import MAD_TO_SD
 from petitpied.surface.caps.cap_patch import CapPatches
 from petitpied.surface.caps.flat_light import FlatLight
 
@@ -263,7 +264,7 @@ def _without_own_dome(rest: Maps, weight: Maps) -> Maps:
         normal = (trust @ squares).reshape(-1, count, count) + 1e-3 * np.eye(count)
         fit = np.linalg.solve(normal, ((trust * y) @ basis)[..., None])[..., 0]
         left = y - fit @ basis.T
-        spread = 1.4826 * np.median(np.abs(left), axis=1, keepdims=True) + 1e-4
+        spread = MAD_TO_SD * np.median(np.abs(left), axis=1, keepdims=True) + 1e-4
         trust = given / (1 + (left / (2 * spread)) ** 2)
     out = np.zeros((len(rest), SIDE * SIDE), np.float32)
     out[:, used] = left * (given > 0)

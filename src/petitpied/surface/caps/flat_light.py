@@ -19,6 +19,7 @@ from petitpied.camera.grey_strip import Tone
 from petitpied.domain.record import SeenCard
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
+from petitpied.numerics.medians import MAD_TO_SD
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -163,7 +164,7 @@ def _caps_follow(claimed: Floats, seen: Floats) -> bool:
         return True
     share = float(claimed @ seen) / size
     rest = seen - share * claimed
-    spread = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+    spread = MAD_TO_SD * float(np.median(np.abs(rest - np.median(rest))))
     return bool(share + FAILS_SIGMAS * spread / size**0.5 > FOLLOWED_REL)
 
 
@@ -184,7 +185,7 @@ def _caps_slope(places_rel: Floats, seen: Floats) -> tuple[Floats, bool, float]:
         weighted = basis * weight[:, None]
         fit = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
         rest = log - basis @ fit
-        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
+        spread = MAD_TO_SD * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
     swing = float(np.std(basis @ fit))
     if spread > ALIKE:
@@ -283,6 +284,6 @@ def _fitted(basis: Floats, log: Floats) -> tuple[Floats, float]:
         fit = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
         rest = (log - basis @ fit) @ np.array([0.1, 0.6, 0.3])
         rest -= np.median(rest)
-        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-4
+        spread = MAD_TO_SD * float(np.median(np.abs(rest))) + 1e-4
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
     return fit, spread

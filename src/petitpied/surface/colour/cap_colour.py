@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from petitpied.camera.grey_strip import PAPER_U_REL
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Colour
+from petitpied.numerics.medians import MAD_TO_SD
 from petitpied.photo.colour_space import lab_of
 from petitpied.surface.caps.domes import Domes, Shading
 from petitpied.surface.caps.flat_light import FlatLight
@@ -66,7 +67,7 @@ def cap_colours(domes: Domes, shading: Shading) -> CapColours:
     log, common = without_gloss(domes, shading)
     log = log - common[None, :, None]
     rest = shading.rest[:, LOOKED]
-    spread = 1.4826 * np.median(np.abs(rest), axis=1, keepdims=True)
+    spread = MAD_TO_SD * np.median(np.abs(rest), axis=1, keepdims=True)
     good = np.abs(rest) < OUTLIER_SPREADS * spread + TEXTURE
     light = np.exp(np.minimum(log, 1.0)) * good[..., None]
     linear = (light.sum(axis=1) / np.maximum(good.sum(axis=1), 1)[:, None])[:, ::-1].astype(float)

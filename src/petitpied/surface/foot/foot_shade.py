@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import FootState
 from petitpied.domain.view import View
+from petitpied.numerics.medians import MAD_TO_SD
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -59,7 +60,7 @@ def states_by_shade(
     if len(measures) < FEWEST:
         return unsure
     middle = float(np.median(measures))
-    spread = 1.4826 * float(np.median(np.abs(measures - middle)))
+    spread = MAD_TO_SD * float(np.median(np.abs(measures - middle)))
     if middle < CLEAR or spread > CLEAR_SPREAD_REL * middle:
         return unsure
     return tuple(_state(shade.get(i), middle) for i in range(len(shells)))
