@@ -55,7 +55,7 @@ from petitpied.statistics.tray_summary import summarise
 from petitpied.text.budget_lines import budget_lines
 from petitpied.patterns.trends import trend as trends
 from petitpied.patterns.trends.bake_series import bake_series
-from petitpied.text.trend_words import Asked
+from petitpied.text.trend_words import SeriesChoice
 from petitpied.text.verdict_words import spoken
 from tests.records import a_record, a_shell
 
@@ -79,7 +79,7 @@ bakes = [
 (found,) = read_maps(bakes, "evenness")
 means = bake_series(bakes, "evenness").means
 plan = trends.Plan(np.ones(7, bool), "individuals", "western-electric", None)
-asked = Asked("mean", "evenness", None, "western-electric", "", None)
+asked = SeriesChoice("mean", "evenness", None, "western-electric", "", None)
 chart = trend_chart(trends.trend_of_values(means, plan), asked, [b.facts for b in bakes])
 names = [name for name, _ in _MISSING]
 print(json.dumps({

@@ -21,7 +21,7 @@ from petitpied.sizing.budget import (
     FOOT_OWN_U_MM,
     PRINT_SCALE_REL,
     ShellDoubts,
-    scale_slopes,
+    scale_sensitivities,
     triangular_root,
 )
 from tests.camera.card_views import overhead_view
@@ -73,7 +73,7 @@ def simulated(view, heights, rng):
 def both():
     """Analytic quantities of two shells, and their simulation."""
     view, heights = doubtful_view(), Heights()
-    slopes = scale_slopes(view, PLACES)
+    slopes = scale_sensitivities(view, PLACES)
     camera = view.camera_centre_mm
     radius_u = EDGE_U_MM / np.sqrt(RAYS)
     slant = np.hypot(*(PLACES - camera[:2]).T) / -camera[2]

@@ -11,7 +11,7 @@ from petitpied.camera.find_card import CardSighting, find_cards
 from petitpied.camera.solve_photo import solve_photo
 from petitpied.camera.straight_edges import StraightEdge
 from petitpied.camera.view import SolvedView, guess_camera
-from petitpied.camera.view_slopes import place_in_world
+from petitpied.camera.view_jacobian import place_in_world
 from petitpied.domain import card
 from petitpied.domain.lens import CameraGuess
 from petitpied.domain.photo import Photo

@@ -23,7 +23,7 @@ from petitpied.patterns.trends.bake_series import (
     fault_counts,
     measured,
 )
-from petitpied.text.trend_words import Asked
+from petitpied.text.trend_words import SeriesChoice
 from petitpied.text.wording import printable
 
 Bools = NDArray[np.bool_]
@@ -49,7 +49,9 @@ class TrendRequest:
     flavour: str | None
 
 
-def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked, tuple[Bake, ...]]:
+def read_trend(
+    store: Store, request: TrendRequest
+) -> tuple[trends.Trend, SeriesChoice, tuple[Bake, ...]]:
     """Read the bakes and chart them.
 
     Raises
@@ -92,7 +94,7 @@ def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked
             found = trends.trend_of_values(values, plan)
     except ValueError as error:
         raise _too_few(str(error)) from None
-    asked = Asked(
+    asked = SeriesChoice(
         cast(trends.Of, request.of), measure, fault, plan.rules, _where(request),
         None if change_at is None else change_at.isoformat(),
     )  # fmt: skip

@@ -15,7 +15,13 @@ from numpy.typing import NDArray
 
 from petitpied.contours.cap_sweep import CapTops, sweep_caps
 from petitpied.contours.heights import FOOT_EVIDENCE_U_MM, RIM_EVIDENCE_U_MM, TWO_PHOTOS
-from petitpied.contours.triangulate import Level, ViewPair, height_slopes, settled, triangulate
+from petitpied.contours.triangulate import (
+    Level,
+    ViewPair,
+    height_sensitivities,
+    settled,
+    triangulate,
+)
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.measures import SIZES
 from petitpied.domain.photo import Photo
@@ -208,12 +214,14 @@ def _errors(
     """What heights of tops are wrong by, (S,) mm, and what stays uncertain, by `settled`."""
     shells = len(raised.centres_mm)
     places, found = _cards(records, pair, raised.card_mm)
-    near = height_slopes(pair, np.concatenate([raised.centres_mm, places]), FOOT_NEAR_MM, shells)
+    near = height_sensitivities(
+        pair, np.concatenate([raised.centres_mm, places]), FOOT_NEAR_MM, shells
+    )
     feet = Level(near[:, :shells], raised.foot_mm - FOOT_LEVEL_MM, FOOT_LEVEL_U_MM, FOOT_NOISE_MM)
     cards = (
         Level(near[:, shells:], found - raised.card_mm, 0.0, CARD_NOISE_MM) if len(found) else None
     )
-    return settled(feet, cards, height_slopes(pair, raised.centres_mm, level_mm))
+    return settled(feet, cards, height_sensitivities(pair, raised.centres_mm, level_mm))
 
 
 def _heights(tops: CapTops, error: Floats, shared: Floats) -> list[Quantity | None]:

@@ -12,7 +12,7 @@ from petitpied.contours.tray_rings import TrayRings
 from petitpied.domain.shell import Place, Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.lattice import Lattice
-from petitpied.sizing.budget import ShellDoubts, scale_slopes
+from petitpied.sizing.budget import ShellDoubts, scale_sensitivities
 from petitpied.sizing.sizes import DOUBTFUL_REL, MeasuredRings, measure_shells
 
 Floats = NDArray[np.float64]
@@ -22,7 +22,7 @@ def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> S
     centres = np.array([cap.centre_mm for cap in rings.cap])
     camera = view.camera_centre_mm
     return ShellDoubts(
-        scale_slopes(view, centres),
+        scale_sensitivities(view, centres),
         -float(camera[2]),
         np.hypot(*(centres - camera[:2]).T) / -camera[2],
         heights,

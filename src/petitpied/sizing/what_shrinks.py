@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.camera.view_slopes import place_in_world
+from petitpied.camera.view_jacobian import place_in_world
 from petitpied.contours.heights import (
     FOOT_EVIDENCE_U_MM,
     RIM_EVIDENCE_U_MM,
@@ -25,7 +25,7 @@ from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_slopes
+from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_sensitivities
 from petitpied.sizing.evidence import WITNESSES, fading
 
 Floats = NDArray[np.float64]
@@ -65,15 +65,15 @@ def card_information(view: View, place: Floats, thickness_mm: float) -> Floats:
     def seen(changed: View, at: Floats) -> Floats:
         return changed.project(place_in_world(corners, at), thickness_mm).ravel() / CORNER_PX
 
-    def slopes(of: Callable[[Floats], Floats], steps: Floats) -> Floats:
+    def jacobian(of: Callable[[Floats], Floats], steps: Floats) -> Floats:
         columns = [(of(d) - of(-d)) / (2 * s) for d, s in zip(np.diag(steps), steps, strict=True)]
         return np.column_stack(columns)
 
     sigma = np.sqrt(np.diag(view.covariance))
     steps = np.where(sigma > 0, 0.01 * sigma, 1e-9)
-    by_view = slopes(lambda d: seen(view.perturbed(d), place), steps)
+    by_view = jacobian(lambda d: seen(view.perturbed(d), place), steps)
     by_view[:, sigma == 0] = 0.0
-    by_place = slopes(lambda d: seen(view, place + d), np.array([0.01, 0.01, 1e-4]))
+    by_place = jacobian(lambda d: seen(view, place + d), np.array([0.01, 0.01, 1e-4]))
     known = np.linalg.solve(by_place.T @ by_place, by_place.T @ by_view)
     return np.asarray(by_view.T @ by_view - by_view.T @ by_place @ known, float)
 
@@ -116,8 +116,8 @@ def _far_place(record: Record, view: View) -> Floats:
 
 def _with_view(quantity: Quantity, view: View, shell: Shell) -> Quantity:
     assert shell.place.centre_mm is not None
-    slopes = scale_slopes(view, np.array([shell.place.centre_mm]))[0]
-    shared = [*quantity.shared[: -len(VIEW_ORDER)], *(quantity.value * slopes)]
+    sensitivities = scale_sensitivities(view, np.array([shell.place.centre_mm]))[0]
+    shared = [*quantity.shared[: -len(VIEW_ORDER)], *(quantity.value * sensitivities)]
     return quantity_of(quantity.value, quantity.own, shared)
 
 
