@@ -15,7 +15,7 @@ from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
 from petitpied.inspection.one_photo_record import no_shells, record_of, relative_record
 from petitpied.sizing.bias import corrected_for_ruffles
-from petitpied.sizing.evidence import with_evidence
+from petitpied.sizing.edge_uncertainty import with_edge_uncertainty
 from petitpied.sizing.measured_shells import measured_shells
 from petitpied.sizing.relative import relative_shells
 from petitpied.sizing.view_doubts import blur_mm
@@ -55,7 +55,7 @@ def measure(photo: Photo, settings: Settings, outlines: FoundOutlines, seen: See
     tray = fit_tray(seen, sorted_out, edges, first_heights(settings.shell_height_mm))
     sized = measured_shells(tray, sorted_out)
     unbiased = corrected_for_ruffles(sized)
-    judged = with_evidence(photo.pixels_bgr, unbiased, blur_mm(seen.sightings))
+    judged = with_edge_uncertainty(photo.pixels_bgr, unbiased, blur_mm(seen.sightings))
     scene = scene_of(photo, settings, tray.view, seen.cards, judged)
     surfaces = survey(scene, rim_heights(tray.heights), settings.crack_confidence)
     return record_of(photo, settings, outlines, seen, tray, surfaces)

@@ -2,7 +2,7 @@
 
 A caliper rests on the ruffles' tips, and the outline is less round than it looks. The figures are
 mean errors on shells with a foot (a correction for a known effect, JCGM 100, 3.2.4), fitted with
-those of `petitpied.sizing.evidence`, which hold the corrections' own doubt.
+those of `petitpied.sizing.edge_uncertainty`, which hold the corrections' own doubt.
 """
 
 from collections.abc import Sequence

@@ -1,8 +1,8 @@
 """From the evidence to the uncertainty of each size (JCGM 100:2008, sections 4 and 5).
 
 Every size keeps its contributions apart (`petitpied.domain.uncertainty`): what is a shell's own,
-and what moves all shells of a photo together. What edges in a photo are worth as witnesses of
-a ruffled, shaded outline is added afterwards, by `petitpied.sizing.evidence`.
+and what moves all shells of a photo together. How uncertain edges in a photo are as places of
+a ruffled, shaded outline is added afterwards, by `petitpied.sizing.edge_uncertainty`.
 """
 
 from collections.abc import Mapping, Sequence

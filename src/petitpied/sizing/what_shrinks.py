@@ -26,7 +26,7 @@ from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_sensitivities
-from petitpied.sizing.evidence import WITNESSES, fading
+from petitpied.sizing.edge_uncertainty import EDGE_UNCERTAINTIES, fading
 
 Floats = NDArray[np.float64]
 
@@ -204,7 +204,7 @@ def _ruler(quantity: Quantity, record: Record) -> Quantity:
 
 
 def _other_liner(quantity: Quantity, name: str) -> Quantity:
-    known = WITNESSES[name]
+    known = EDGE_UNCERTAINTIES[name]
     scene = _SHARED["edge evidence of this scene"]
     own, shared = list(quantity.own), list(quantity.shared)
     good = float(fading(GOOD_CONTRAST, known.fading))

@@ -6,7 +6,11 @@ import pytest
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
-from petitpied.sizing.evidence import WITNESSES, outline_contrasts, with_evidence
+from petitpied.sizing.edge_uncertainty import (
+    EDGE_UNCERTAINTIES,
+    outline_contrasts,
+    with_edge_uncertainty,
+)
 from tests.records import a_shell, circle, unmeasured_shell
 
 NONE = ([0.0] * len(OWN_CAUSES), [0.0] * len(SHARED_CAUSES))
@@ -23,7 +27,7 @@ def a_disc(shell_bgr, liner_bgr):
 def on_it(**changes):
     sizes = {
         name: quantity_of(value.value, *NONE)
-        for name in WITNESSES
+        for name in EDGE_UNCERTAINTIES
         if isinstance(value := a_shell().quantity(name), Quantity)
     }
     return a_shell(
@@ -45,18 +49,19 @@ def test_the_faintest_fifth_counts():
     assert outline_contrasts(picture, [on_it()])[0] < 2
 
 
-def test_a_faint_outline_is_a_worse_witness():
+def test_a_faint_outline_is_less_certain():
     shell = on_it()
-    strong = with_evidence(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
-    faint = with_evidence(a_disc((200, 200, 200), (178, 178, 178)), [shell])[0]
-    for name, known in WITNESSES.items():
+    strong = with_edge_uncertainty(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
+    faint = with_edge_uncertainty(a_disc((200, 200, 200), (178, 178, 178)), [shell])[0]
+    for name, known in EDGE_UNCERTAINTIES.items():
         if known.fading > 0:
             assert faint.quantity(name).u > strong.quantity(name).u
 
 
-def test_a_blurred_photo_is_a_worse_witness_and_a_usual_one_no_worse():
+def test_a_blurred_photo_is_a_less_certain_one_and_a_usual_one_no_less():
     disc = a_disc((200, 200, 200), (110, 110, 110))
-    sharp, usual, blurred = (with_evidence(disc, [on_it()], mm)[0] for mm in (0.05, 0.2, 0.5))
+    blurs_mm = (0.05, 0.2, 0.5)
+    sharp, usual, blurred = (with_edge_uncertainty(disc, [on_it()], mm)[0] for mm in blurs_mm)
     for name in ("diameter_mm", "cap_diameter_mm", "feret_max_mm", "foot_spread_mm"):
         assert usual.quantity(name) == sharp.quantity(name)
         # a fifth of 0.46 mm on the radius, of the shell and of the scene
@@ -65,14 +70,14 @@ def test_a_blurred_photo_is_a_worse_witness_and_a_usual_one_no_worse():
         assert more == pytest.approx(2 * (by_radius * 0.2) ** 2 * (0.5**2 - 0.2**2))
 
 
-def test_every_size_gets_its_witness_and_keeps_its_value():
+def test_every_size_gets_its_edges_doubt_and_keeps_its_value():
     shell = on_it()
-    judged = with_evidence(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
-    for name in WITNESSES:
+    judged = with_edge_uncertainty(a_disc((200, 200, 200), (110, 110, 110)), [shell])[0]
+    for name in EDGE_UNCERTAINTIES:
         assert judged.quantity(name).u > 0
         assert judged.quantity(name).value == shell.quantity(name).value
 
 
 def test_what_was_not_measured_stays():
     shell = unmeasured_shell()
-    assert with_evidence(a_disc((0, 0, 0), (9, 9, 9)), [shell]) == (shell,)
+    assert with_edge_uncertainty(a_disc((0, 0, 0), (9, 9, 9)), [shell]) == (shell,)

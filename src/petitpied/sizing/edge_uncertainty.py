@@ -1,4 +1,4 @@
-"""What edges in a photo are worth as witnesses of a ruffled, shaded outline.
+"""How uncertain edges in a photo are as places of a ruffled, shaded outline.
 
 Known from scenes with exact truth, not from the photo: single shells scatter about their scene
 ("outline definition"), and all shells of a scene are off together ("edge evidence of this
@@ -36,7 +36,7 @@ USUAL_CONTRAST, CONTRAST_RANGE = 17.0, (8.0, 36.0)
 
 
 @dataclass(frozen=True)
-class Witness:
+class EdgeUncertainty:
     """Standard uncertainties at the usual contrast, unit of the quantity: of a shell about its
     scene, of the scene; both grow as contrast to the power of ``-fading``. ``edges``: what the
     scatter of the edge points counts for: part of it is ruffles, which are the shell's own."""
@@ -49,17 +49,17 @@ class Witness:
 
 #: fitted on traced scenes of two makers by `tests.benchmarks --only coverage --calibrate`; both
 #: makers have the same say on the foot and the widths (TUNING.md)
-WITNESSES: dict[str, Witness] = {
-    "diameter_mm": Witness(0.051, 0.000, 0.5, 0.3),
-    "cap_diameter_mm": Witness(0.100, 0.043, 0, 0.7),
-    "foot_diameter_mm": Witness(0.017, 0.000, 1.5, 0.7),
-    "feret_min_mm": Witness(0.160, 0.080, 0.5, 1),
-    "feret_max_mm": Witness(0.233, 0.194, 0.5, 1),
-    "roundness_mm": Witness(0.120, 0.038, 0.5, 0.3),
-    "circularity": Witness(0.00063, 0.00037, 0, 1),
-    "aspect_ratio": Witness(0.00613, 0.00292, 0.5, 1),
-    "foot_spread_mm": Witness(0.033, 0.044, 0.5, 0.7),
-    "lean_mm": Witness(0.008, 0.000, 1.5, 0.5),
+EDGE_UNCERTAINTIES: dict[str, EdgeUncertainty] = {
+    "diameter_mm": EdgeUncertainty(0.051, 0.000, 0.5, 0.3),
+    "cap_diameter_mm": EdgeUncertainty(0.100, 0.043, 0, 0.7),
+    "foot_diameter_mm": EdgeUncertainty(0.017, 0.000, 1.5, 0.7),
+    "feret_min_mm": EdgeUncertainty(0.160, 0.080, 0.5, 1),
+    "feret_max_mm": EdgeUncertainty(0.233, 0.194, 0.5, 1),
+    "roundness_mm": EdgeUncertainty(0.120, 0.038, 0.5, 0.3),
+    "circularity": EdgeUncertainty(0.00063, 0.00037, 0, 1),
+    "aspect_ratio": EdgeUncertainty(0.00613, 0.00292, 0.5, 1),
+    "foot_spread_mm": EdgeUncertainty(0.033, 0.044, 0.5, 0.7),
+    "lean_mm": EdgeUncertainty(0.008, 0.000, 1.5, 0.5),
 }
 #: the figures above hold for pictures of this fineness, mm a pixel; in coarser ones an edge is
 #: known to no better than half a step of a JPEG's chroma, which stands at every second pixel:
@@ -151,7 +151,7 @@ class _Scene:
     def judge(self, name: str, shell: NDArray[np.intp], own: Floats, shared: Floats) -> None:
         """What edges are worth, put into contributions to one size of the shells numbered
         ``shell`` (N,): rows of ``own`` and ``shared``, changed in place."""
-        known, by_radius = WITNESSES[name], BY_RADIUS.get(name, 0.0)
+        known, by_radius = EDGE_UNCERTAINTIES[name], BY_RADIUS.get(name, 0.0)
         own_u = known.own * fading(self.contrast[shell], known.fading)
         own[:, _DEFINITION] = np.hypot(own_u, by_radius * self.blurred_mm)
         own[:, _EDGES] *= known.edges
@@ -163,7 +163,7 @@ class _Scene:
 def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
     """All sizes of the tray at once: there are hundreds of them."""
     changed: list[dict[str, Any]] = [{} for _ in shells]
-    for name in WITNESSES:
+    for name in EDGE_UNCERTAINTIES:
         every = ((k, shell.quantity(name)) for k, shell in enumerate(shells))
         known: list[tuple[int, Quantity]] = [(k, q) for k, q in every if q is not None]
         if not known:
@@ -178,7 +178,7 @@ def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
     return [replace(s, sizes=replace(s.sizes, **quantities)) for s, quantities in each]
 
 
-def with_evidence(
+def with_edge_uncertainty(
     pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell], blur_mm: float = 0.0
 ) -> tuple[Shell, ...]:
     """Shells with what their edges are worth in every size's uncertainty; unmeasured ones as
