@@ -20,6 +20,11 @@ TWO_PHOTOS = "two photos"
 RIM_EVIDENCE_U_MM, FOOT_EVIDENCE_U_MM = 0.5, 0.3
 
 
+def first_heights(shell_height_mm: float | None) -> Heights:
+    """What is known before the photo is measured: the baker's ruler, else usual heights."""
+    return Heights() if shell_height_mm is None else heights_from_ruler(shell_height_mm)
+
+
 def heights_from_ruler(shell_height_mm: float) -> Heights:
     """Heights of rims from one measured shell height, top of the cap above the liner."""
     return Heights(

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.contours.ring_geometry import Rings, Seen
-from petitpied.numerics.medians import medians
+from petitpied.numerics.medians import MAD_TO_SD, medians
 
 Floats = NDArray[np.float64]
 
@@ -156,7 +156,7 @@ def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
     rising = np.sort(np.where(counts, np.abs(residual), np.inf), axis=1)
     each, half = np.arange(len(rising)), number // 2
     median = (rising[each, np.maximum(number - 1, 0) // 2] + rising[each, half]) / 2
-    spread = np.where(number >= 8, 1.4826 * median, 1.4826 * 0.01 * radius)
+    spread = np.where(number >= 8, MAD_TO_SD * median, MAD_TO_SD * 0.01 * radius)
     return np.maximum(spread, SCATTER_FLOOR_REL * radius)
 
 

@@ -2,21 +2,23 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.contours.heights import RULER
 from petitpied.contours.ring_geometry import Rings
+from petitpied.domain.measures import Sizes
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
+from petitpied.numerics.polygons import areas_and_centroids
 from petitpied.sizing.budget import ShellDoubts, widths
 from petitpied.sizing.foot import FootAndLean, feet_and_leans
 from petitpied.sizing.outline import (
     ANGLES,
     OutlineSize,
-    areas_and_centroids,
     measure_outlines,
     rings_points,
     union_outlines,
@@ -36,17 +38,15 @@ DOUBTFUL_REL = 0.35
 
 
 @dataclass(frozen=True)
-class Sizes:
-    """Everything measured on one shell; frame of the rings (world), see `domain.shell.Shell`.
-
-    ``quantities`` holds what is measured, ``missing`` what is not, with the reason.
+class MeasuredRings:
+    """Everything measured on one shell's rings, in their frame (world), see `domain.shell.Shell`;
+    ``missing``: what is not measured, with the reason.
     """
 
     centre_mm: tuple[float, float]
     outline_px: Floats
     cap_outline_px: Floats
-    quantities: dict[str, Quantity]
-    lean_dir_deg: float | None
+    sizes: Sizes
     missing: tuple[tuple[str, str], ...]
 
 
@@ -116,7 +116,7 @@ def measure_shells(
     feet: Sequence[Ring | None],
     doubts: ShellDoubts,
     wide: NDArray[np.bool_] | None = None,
-) -> tuple[Sizes, ...]:
+) -> tuple[MeasuredRings, ...]:
     """Sizes of shells from their rings; the outline is the union of both in plan view.
 
     Feet that are not ``wide`` (S,) bound the outline and are not measured themselves.
@@ -170,14 +170,14 @@ def _quantities(shapes: Sequence[_Shape], doubts: ShellDoubts) -> list[dict[str,
     return found
 
 
-def _sizes(shape: _Shape, quantities: dict[str, Quantity], no_height: str) -> Sizes:
+def _sizes(shape: _Shape, quantities: dict[str, Any], no_height: str) -> MeasuredRings:
     without_foot = [(name, NO_FOOT) for name in OF_FEET]
+    lean_dir_deg = None if shape.against is None else shape.against.lean_dir_deg
     missing = [("height_mm", no_height), *(without_foot if shape.against is None else ())]
-    return Sizes(
+    return MeasuredRings(
         shape.size.centroid_mm,
         shape.outline_px,
         shape.cap_outline_px,
-        quantities,
-        shape.against.lean_dir_deg if shape.against is not None else None,
+        Sizes(**quantities, lean_dir_deg=lean_dir_deg),
         tuple(missing),
     )
