@@ -146,40 +146,79 @@ def _with_scale(record: Record, file: Path) -> Record:
 
 def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
     """The record with verdicts and reasons filled in, and notes on what was left out."""
-    measured = [s for s in record.shells if s.not_measured is None]
-    unknown = [n for n in limits.names if measured and all(_value(s, n) is None for s in measured)]
-    # what no shell has is left out, and said; what one shell lacks is checked by eye
-    shells = tuple(_judged(shell, limits, unknown) for shell in record.shells)
+    found = measured_of(record, limits.names)
+    unknown = [n for n in limits.names if not any(n in m.values for m in found)]
+    shells = tuple(
+        _judged(shell, measured, limits, unknown)
+        for shell, measured in zip(record.shells, found, strict=True)
+    )
     words = ", ".join(spoken(name) for name in unknown)
-    notes = (f"not measured in this photo, judged without: {words}",) if unknown else ()
+    some = any(m.not_measured is None for m in found)
+    notes = (f"not measured in this photo, judged without: {words}",) if unknown and some else ()
     return replace(record, shells=shells), notes
 
 
-def _judged(shell: Shell, limits: Limits, unknown: Sequence[str]) -> Shell:
-    values = {n: v for n in LIMITABLE if (v := _value(shell, n)) is not None}
+def measured_of(record: Record, names: Sequence[str]) -> tuple[Measured, ...]:
+    """What each shell of a record can be judged by, and why it lacks the rest."""
+    return tuple(_measured(shell, names) for shell in record.shells)
+
+
+def _measured(shell: Shell, names: Sequence[str]) -> Measured:
+    values = {n: v for n in names if (v := _value(shell, n)) is not None}
     reasons = dict(shell.missing)
-    missing = {
-        n: reasons.get(n, "not measured")
-        for n in limits.names
-        if n not in values and n not in unknown
-    }
-    judgement = judge(Measured(values, missing, shell.not_measured), limits)
-    texts = tuple(reason_text(reason) for reason in judgement.reasons)
+    missing = {}
+    for name in names:
+        if name not in values:
+            field = LIMITABLE[name].field
+            why = reasons.get(field) or reasons.get(field.partition(".")[0])
+            missing[name] = why or _why_foot_unknown(shell, name) or "not measured"
+    return Measured(values, missing, shell.not_measured)
+
+
+def _judged(
+    shell: Shell, measured: Measured, limits: Limits, unknown: Sequence[str]
+) -> Shell:
+    # what no shell has is left out, and said; what one shell lacks is checked by eye
+    missing = {n: why for n, why in measured.missing.items() if n not in unknown}
+    judgement = judge(replace(measured, missing=missing), limits)
+    texts = tuple(reason_text(reason, limits.grades) for reason in judgement.reasons)
     return replace(shell, verdict=judgement.verdict.value, reasons=texts)
 
 
 def _value(shell: Shell, name: str) -> Value | None:
-    """A measured value by its name; marks with confidences become a count."""
-    value = getattr(shell, name)
+    """A measured value by its limit's name; marks with confidences become a count."""
+    field, _, part = LIMITABLE[name].field.partition(".")
+    if part in ("none", "hidden"):
+        known = shell.foot is not None and shell.foot.state != "unsure"
+        return Count((1.0,) if shell.foot.state == part else ()) if known and shell.foot else None
+    value = getattr(shell, field)
+    if part:
+        value = None if value is None else getattr(value, part)
+    if field == "peak":
+        if shell.dimples is None:  # both are looked for at once
+            return None
+        return Count(() if value is None else (value.confidence,))
     if isinstance(value, tuple):
         return Count(tuple(mark.confidence for mark in value))
     return value if isinstance(value, Quantity) else None
+
+
+def _why_foot_unknown(shell: Shell, name: str) -> str:
+    if LIMITABLE[name].field.startswith("foot.") and shell.foot is not None:
+        return "the camera looked too straight down to see under the cap"
+    return ""
 
 
 def quantity_of(shell: Shell, name: str) -> Quantity | None:
     """A measured quantity by its name, where the shell has it."""
     value = _value(shell, name)
     return value if isinstance(value, Quantity) else None
+
+
+def count_of(shell: Shell, name: str) -> int | None:
+    """How many there are, where a limit's name is a count."""
+    value = _value(shell, name)
+    return value.likely if isinstance(value, Count) else None
 
 
 def lot_of(trays: Sequence[LotTray]) -> tuple[tuple[LotShell, ...], tuple[Aside, ...]]:
