@@ -255,8 +255,8 @@ def test_lot_check_says_what_it_promises(petitpied):
     assert "accept the lot" in petitpied("lot-check", 300, "--found", 5)[1]
     assert "do not accept" in petitpied("lot-check", 300, "--found", 6)[1]
     assert json.loads(petitpied("lot-check", 300, "--json")[1])["accept"] == 5
-    assert "look at all 12" in petitpied("lot-check", 12, "--aql", 1)[1]
-    for wrong in ((1,), (1201,), (300, "--aql", 5), (300, "--found", 51)):
+    assert "look at all 12" in petitpied("lot-check", 12, "--bad", 1)[1]
+    for wrong in ((1,), (1201,), (300, "--bad", 5), (300, "--found", 51)):
         assert petitpied("lot-check", *wrong)[0] == 2
 
 

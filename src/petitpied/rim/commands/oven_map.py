@@ -36,13 +36,13 @@ def oven_map(
     from petitpied.patterns.several_measures import over_all
     from petitpied.rim import oven_map_words as words
     from petitpied.rim.history.store import open_store
-    from petitpied.rim.oven_map_reading import ALL, read_maps, where_words
+    from petitpied.rim.oven_map_reading import ALL, read_maps, where_words, with_a_direction
     from petitpied.rim.trend_reading import chosen_bakes
     from petitpied.rim.wording import printable
 
     if out is not None and out.suffix.lower() not in (".svg", ".png"):
         raise typer.BadParameter("--out must end in .svg or .png")
-    bakes = chosen_bakes(open_store(db), oven, rack, None)
+    bakes, left_out = with_a_direction(chosen_bakes(open_store(db), oven, rack, None))
     found = read_maps(bakes, measure)
     turned = any(b.facts.turn_deg == 180 for b in bakes)
     where = where_words(oven, rack)
@@ -59,6 +59,8 @@ def oven_map(
     for one in found:
         for line in words.lines(one, where, turned=turned):
             typer.echo(line)
+    if left_out:
+        typer.echo(left_out)
     if together:
         typer.echo(words.over_all_words(together))
     for path in paths:
