@@ -32,7 +32,8 @@ class BakeFacts:
 
     ``photo_sha256`` is the bake's identity. ``turn_deg`` 180: the tray went into the oven
     turned by half, and stayed so; ``turned_halfway``: it was turned during the bake, so that no
-    side of it was always on one side of the oven. Everything beyond photo, time and oven may be missing.
+    side of it was always on one side of the oven. Everything beyond photo, time and oven may be
+    missing.
     """
 
     photo_sha256: str
