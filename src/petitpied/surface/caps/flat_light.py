@@ -61,9 +61,9 @@ CAP_REL = 0.5
 #: caps' own shade (their browning counts as light then); by neither: a window's light falls by a
 #: third from side to side (common practice, no source). On 53 traced tuning trays, root mean square
 #: over the shells: level 0.034 and 0.067, tint 0.04 and 0.05; on the median tray tint 0.02 to 0.03
-BY_LINER = (0.045, 0.02, "the liner's shade")
-BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
-UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")
+BY_LINER = (0.045, 0.02, "the mat's or paper's shade")
+BY_CAPS = (0.067, 0.025, "the caps' own shade: the mat or paper does not show it")
+UNSEEN = (0.12, 0.04, "taken for even: neither mat nor caps show it")
 #: logarithm of the light that a cap may send back at most, against a perfect white's: white ones
 #: send back 0.9, and a dome that faces a low lamp gets a third more light than a level card (common
 #: practice, no source)
