@@ -96,7 +96,7 @@ def test_what_a_report_holds():
         "16 shells on the tray",
         "± holds 95 %",
         "card A, 85.60 x 53.98 mm",
-        "camera 700 mm above the liner",
+        "camera 700 mm above the tray's mat or paper",
         "almond (a nut) and egg",
         "5 °C (41 °F)",
         "2 hours",
