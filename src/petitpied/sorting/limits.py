@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from petitpied.domain.own_file import OwnFile, quoted
 from petitpied.sorting.lot import Verdict
-from petitpied.sorting.own_file import OwnFile, quoted
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +117,14 @@ class Limits:
         return tuple(dict.fromkeys(limit.name for limit in (*self.tops, *self.bottoms)))
 
 
-def parse_limits(text: str, name: str) -> Limits:
-    """Limits from the text of a file called ``name`` (see `starter_text`).
+def parse_limits(file: OwnFile) -> Limits:
+    """Limits from the baker's file (see `starter_text`).
 
     Raises
     ------
     OwnFileError
         With the line, what is wrong and what is allowed.
     """
-    file = OwnFile.parsed(text, name)
     for old, new in (("pass", "top"), ("second", "bottom")):
         if old in file.content:
             raise file.fault((old,), f"[{old}] is now called [{new}]", f"[{new}]")

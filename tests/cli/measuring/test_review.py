@@ -1,11 +1,10 @@
 """The baker's own judgement beside the tool's, and how far the two agree."""
 
 import json
+import re
 from pathlib import Path
 
 import numpy as np
-import re
-
 import pytest
 from typer.testing import CliRunner
 
