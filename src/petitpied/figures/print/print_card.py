@@ -30,7 +30,9 @@ INSTRUCTIONS = (
     "    Then take the photo, standing back and zooming in.",
 )
 CAUTIONS = (
-    "Not for contact with food: lay the card where no shell touches it; wipe it after use.",
+    "Not for contact with food: lay the card where no shell touches it. Keep one for raw trays and",
+    "    another for baked ones; laminate them; wipe them before and after with what is allowed on",
+    "    surfaces that food touches. Take the card out before the tray goes into the oven.",
     "Photograph a cooled tray. Never reach into a hot oven for a photo.",
     "Use each letter once in a photo: two cards of the same letter cannot be told apart.",
 )
