@@ -13,6 +13,7 @@ PACKAGE = Path(__file__).resolve().parents[2] / "src" / "petitpied"
 DEFINE = {"measures", "colour"}
 
 
+
 def sentences(path):
     """Texts of a module that may reach a baker: with a space, no docstring, no pattern."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
