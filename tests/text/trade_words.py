@@ -12,9 +12,13 @@ CURIOUS = re.compile("for the curious", re.IGNORECASE)
 
 def strange_in(lines):
     """Lines with such a word. What follows "for the curious" in a line, or below a line that ends
-    with it and a colon, is free, as long as the lines are indented."""
-    found, free = [], False
+    with it and a colon, is free, as long as the lines are indented; and a section of that name."""
+    found, free, section_free = [], False, False
     for line in lines:
+        if line.startswith("#"):
+            section_free = CURIOUS.search(line) is not None
+        if section_free:
+            continue
         curious = CURIOUS.search(line)
         free = curious is not None or (free and line.startswith(" "))
         text = line[: curious.start()] if curious else "" if free else line
