@@ -14,9 +14,13 @@ from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, T
 from petitpied.report.material import Tray
 from petitpied.report.pictures import contact, marked_tray
 from petitpied.statistics.tray_summary import Summary
+from petitpied.text.hints import faults_to_try
 from petitpied.text.summary_words import headline, odd_reasons
 from petitpied.text.wording import decimals, printable, with_u95
 
+WHAT_TO_TRY = (
+    "What is usually tried for such faults: no finding. Change one thing at a time."
+)
 #: columns of the table of shells: field, head
 COLUMNS = (
     ("diameter_mm", "diameter, mm"),
@@ -52,6 +56,9 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
         odd = ((f"{o.id}, {', '.join(o.words)}", "; ".join(odd_reasons(o))) for o in summary.odd)
         blocks.append(Bullets(tuple(odd)))
     blocks += [Paragraph(f"Warning: {printable(w)}", "note") for w in tray.record.warnings]
+    tries = tuple(faults_to_try(tray.record.shells))
+    if tries:
+        blocks += [Paragraph(WHAT_TO_TRY), Bullets(tries)]
     return Section("The tray" if trays == 1 else f"Tray {tray.name}", tuple(blocks))
 
 

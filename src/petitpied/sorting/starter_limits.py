@@ -108,6 +108,18 @@ def limits_from(shells: Sequence[Measured]) -> Limits:
     return limits
 
 
+def faults_forgiven(limits: Limits) -> tuple[str, ...]:
+    """Faults of which tops may have more than is usual."""
+    return tuple(
+        limit.name
+        for limit in limits.tops
+        if limit.name in FAULTS
+        and limit.high is not None
+        and (usual := USUAL[limit.name].top[1]) is not None
+        and limit.high > usual
+    )
+
+
 def top_share(shells: Sequence[Measured], limits: Limits) -> float:
     """Share of the shells that are tops by the limits."""
     return float(np.mean([judge(s, limits).verdict is Verdict.TOP for s in shells]))

@@ -4,7 +4,12 @@ All of it is common practice without a source, unless a hint names one; a test h
 says which.
 """
 
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+
+from petitpied.domain.shell import Shell
+from petitpied.text.shell_faults import LUMPY_MM, SEEN_BROWNING
+from petitpied.text.wording import printable
 
 COMMON_PRACTICE = "common practice, no source"
 
@@ -107,6 +112,12 @@ HINTS: tuple[Hint, ...] = (
 
 #: usual causes of a fault that is seen, in order, and one thing to try
 FAULT_HINTS: tuple[Hint, ...] = (
+    Hint("", "cracks", 0, "no skin yet, or too thick a one, air left in the batter, or too hot an "
+         "oven: rest until a finger no longer sticks, rap the tray, go by the thermometer"),
+    Hint("", "lopsided foot", 0, "a fan's draught, heat from one side, or a mat or paper that does "
+         "not lie flat: fan lower, rest until they have a dry skin"),
+    Hint("", "splayed foot", 0, "much heat from below, thin batter or too thin a skin: 5 °C lower, "
+         "or rest them longer"),
     Hint("", "dimples", 0, "large bubbles that burst late, or a wet fingertip too heavy on a peak: "
          "rap the tray after piping and prick the bubbles"),
     Hint("", "peaks", 0, "batter folded too little, or the nozzle pulled straight up: fold until a "
@@ -154,3 +165,62 @@ def hint_for(fact: str, level: str, measure: str, effect: float) -> Hint | None:
 def try_for(measure: str, kind: str) -> Hint:
     """What to try for a pattern of a measure."""
     return TRY_HAND if measure in PIPED_MEASURES else TRY_OVEN[kind]
+
+
+#: one shell may have any fault by chance: told from so many on (common practice, no source)
+LEAST_SHELLS = 2
+#: a foot so much wider on one side is seen, mm; and one that reaches out so far on all sides
+#: (common practice, no source)
+LOPSIDED_MM, SPLAYED_MM = 1.5, 2.5
+MOST_NAMED = 12
+
+
+def _surely_above(name: str, limit: float) -> Callable[[Shell], bool]:
+    def test(shell: Shell) -> bool:
+        quantity = getattr(shell, name)
+        return quantity is not None and quantity.value - quantity.u95 > limit
+
+    return test
+
+
+def _uneven(shell: Shell) -> bool:
+    brown = shell.browning
+    return brown is not None and abs(brown.value) - 1.96 * brown.u_own > SEEN_BROWNING
+
+
+#: by what a fault's hint is called
+_HAS: Mapping[str, Callable[[Shell], bool]] = {
+    "cracks": lambda s: bool(s.cracks),
+    "dimples": lambda s: bool(s.dimples),
+    "peaks": lambda s: s.peak is not None,
+    "missing foot": lambda s: s.foot is not None and s.foot.state == "none",
+    "lopsided foot": _surely_above("lean_mm", LOPSIDED_MM),
+    "splayed foot": _surely_above("foot_spread_mm", SPLAYED_MM),
+    "uneven browning": _uneven,
+    "lumps and pinholes": lambda s: (
+        bool(s.pinholes) or _surely_above("lumpiness_mm", LUMPY_MM)(s)
+    ),
+}
+
+
+def faults_to_try(shells: Sequence[Shell]) -> Iterator[tuple[str, str]]:
+    """The tray's faults with their shells, as in "Dimples (E1, F3)", and what to try; the most
+    frequent first. What no photo shows comes last, once there is anything else."""
+    found = {name: [s.id for s in shells if has(s)] for name, has in _HAS.items()}
+    told = sorted(FAULT_HINTS, key=lambda hint: -len(found.get(hint.measure, ())))
+    anything = False
+    for hint in told:
+        ids = found.get(hint.measure, [])
+        if len(ids) < LEAST_SHELLS:
+            continue
+        anything = True
+        more = f" and {len(ids) - MOST_NAMED} more" if len(ids) > MOST_NAMED else ""
+        title = f"{_capital(hint.measure)} ({', '.join(ids[:MOST_NAMED])}{more})"
+        yield printable(title), f"{hint.text} ({hint.source})"
+    if anything:
+        unseen = next(hint for hint in FAULT_HINTS if hint.measure not in _HAS)
+        yield _capital(unseen.measure), f"{unseen.text} ({unseen.source})"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from petitpied.sorting.limits import LIMITABLE, GradeNames, Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.lot_trays import LotTray, quantity_of, verdict_counts
 from petitpied.sorting.yields import Capability, Share, capability, wilson
+from petitpied.text.hints import faults_to_try
 from petitpied.text.sheet_words import Code, Listing
 from petitpied.text.verdict_words import GRADES, spoken
 from petitpied.text.wording import printable
@@ -83,6 +85,7 @@ def result_lines(result: LotResult) -> list[str]:
         lines.append(f"all {len(result.trays)} trays: {counts_text(result.shells, grades)}")
     lines += [yield_text(result), *size_lines(result)]
     lines += [f"note: {note}" for note in result.notes]
+    lines += [f"to try: {what}: {text}" for what, text in islice(faults_to_try(result.shells), 1)]
     return [printable(line) for line in lines]
 
 

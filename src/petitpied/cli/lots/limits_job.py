@@ -11,11 +11,13 @@ from petitpied.sorting.lot_trays import measured_of
 from petitpied.sorting.starter_limits import (
     USUAL_ORIGIN,
     WANTED_TOPS,
+    faults_forgiven,
     limits_from,
     starter_text,
     top_share,
     usual_limits,
 )
+from petitpied.text.verdict_words import spoken
 from petitpied.text.wording import share
 
 
@@ -57,5 +59,9 @@ def starter_from(records: Sequence[Path]) -> Starter:
     lines = [said]
     if tops < WANTED_TOPS:
         lines.append("fewer than four in five: some shells lack a size; take the photo again")
+    forgiven = [spoken(name) for name in faults_forgiven(limits)]
+    if forgiven:
+        named = ", ".join(forgiven)
+        lines.append(f"these limits forgive more than usual: {named}; is this your best tray?")
     text = starter_text(limits, f"The numbers are what your own tray does. {said}.")
     return Starter(text, tuple(lines))
