@@ -89,7 +89,7 @@ def result_lines(result: LotResult) -> list[str]:
     return [printable(line) for line in lines]
 
 
-def _shell_lines(tray: LotTray, grades: GradeNames) -> list[str]:
+def _shell_lines(tray: LotTray, grades: GradeNames, colon: str = "") -> list[str]:
     """A line for each shell that is no top; many of one grade that are off in size alone
     together."""
     off = [s for s in tray.record.shells if s.verdict not in (None, Verdict.TOP.value)]
@@ -99,7 +99,7 @@ def _shell_lines(tray: LotTray, grades: GradeNames) -> list[str]:
             by_size[str(shell.verdict)].append(shell.id)
     many = {verdict: ids for verdict, ids in by_size.items() if len(ids) >= MANY_BY_SIZE}
     lines = [
-        f"  {s.id:<4} {grades.of(Verdict(str(s.verdict))):<12} {'; '.join(s.reasons)}"
+        f"  {s.id:<4} {grades.of(Verdict(str(s.verdict))) + colon:<12} {'; '.join(s.reasons)}"
         for s in off
         if s.id not in many.get(str(s.verdict), ())
     ]
@@ -232,11 +232,7 @@ def verdict_codes(tray: LotTray) -> dict[str, Code]:
 
 def verdict_listing(tray: LotTray, grades: GradeNames = GRADES) -> Listing:
     """Title, reasons of all that are no tops, and the codes' meaning."""
-    lines = [
-        f"{s.id}  {grades.of(Verdict(s.verdict))}: {'; '.join(s.reasons)}"
-        for s in tray.record.shells
-        if s.verdict not in (None, Verdict.TOP.value)
-    ]
+    lines = [" ".join(line.split()) for line in _shell_lines(tray, grades, ":")]
     meaning = (
         f"Solid outline: {grades.top}. B: {grades.bottom}. X: {grades.crumbs}. ?: check by eye."
     )

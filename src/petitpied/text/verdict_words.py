@@ -38,6 +38,13 @@ def spoken(name: str) -> str:
     return WORDS.get(name, name.removesuffix("_mm").replace("_", " "))
 
 
+def counted(name: str, number: int) -> str:
+    """As in "1 dimple" or "3 dimples"."""
+    words = spoken(name)
+    one = number == 1 and words.endswith("s") and " and " not in words
+    return f"{number} {words.removesuffix('s') if one else words}"
+
+
 def reason_text(reason: Reason, grades: GradeNames = GRADES) -> str:
     """As in "diameter 47.2 mm ± 0.4 mm is above 46.5 mm"."""
     if reason.kind == "missing":
@@ -51,6 +58,8 @@ def reason_text(reason: Reason, grades: GradeNames = GRADES) -> str:
     if reason.kind == "near" and isinstance(reason.value, Count):
         most = len(reason.value.chances)
         return f"{spoken(reason.name)}: perhaps up to {most}, and the limit{grade} is {bound}"
+    if reason.kind == "beyond" and isinstance(reason.value, Count):
+        return f"{counted(reason.name, reason.value.likely)}, and the limit{grade} is {bound}"
     value = f"{spoken(reason.name)} {_shown(reason.value, unit)}"
     if reason.kind == "beyond":
         return f"{value} is {reason.side} the limit{grade}, {bound}"

@@ -426,7 +426,7 @@ def test_colour_dimples_and_flavour_come_from_the_record(petitpied):
     status, out, _ = petitpied("sort", "one.json", "--limits", "l.toml")
     assert status == 0
     assert "4 top, 1 crumbs, 1 check by eye" in out
-    assert "dimples 1 is above the limit, 0" in out
+    assert "1 dimple, and the limit is 0" in out
     assert "dimples: perhaps up to 1, and the limit is 0" in out
     found = json.loads(petitpied("pair", "one.json", "--limits", "l.toml", "--json")[1])
     pairs = {(p["a"]["id"], p["b"]["id"]) for p in found["pairs"]}
