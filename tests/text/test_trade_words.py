@@ -50,6 +50,11 @@ def test_no_page_of_the_handbook_has_them(name):
     assert strange_in(pages()[name].markdown.splitlines()) == []
 
 
+def test_readme_has_them_not():
+    readme = PACKAGE.parents[1] / "README.md"
+    assert strange_in(readme.read_text(encoding="utf-8").splitlines()) == []
+
+
 def test_the_search_finds_them():
     assert strange_in(["a shell that leans"]) == ["a shell that leans"]
     assert strange_in(["colour: 3 ΔE"])

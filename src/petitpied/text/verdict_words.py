@@ -63,7 +63,8 @@ def reason_text(reason: Reason, grades: GradeNames = GRADES) -> str:
     value = f"{spoken(reason.name)} {_shown(reason.value, unit)}"
     if reason.kind == "beyond":
         return f"{value} is {reason.side} the limit{grade}, {bound}"
-    return f"{value} is too near{' the limit' if grade else ''}{grade} {bound} to tell"
+    near = f" the limit{grade}, {bound}," if grade else f" {bound}"
+    return f"{value} is too near{near} to tell"
 
 
 def _shown(value: Value | None, unit: str) -> str:

@@ -199,3 +199,14 @@ def test_the_schema_itself_is_valid():
     schema = json.loads(schema_text())
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     jsonschema_rs.meta.validate(schema)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"), [("pass", "top"), ("second", "bottom"), ("reject", "crumbs")]
+)
+def test_grades_of_older_records_are_understood(old, new, tmp_path):
+    written = json.loads(record_bytes(a_record([a_shell(verdict=new, reasons=())])))
+    written["shells"][0]["verdict"] = old
+    path = tmp_path / "old.json"
+    path.write_text(json.dumps(written))
+    assert read_record(path).shells[0].verdict == new

@@ -26,6 +26,8 @@ from petitpied.text.summary_words import odd_reasons
 
 Json = dict[str, Any]
 
+#: what older records call the grades
+OLD_VERDICTS = {"pass": "top", "second": "bottom", "reject": "crumbs"}
 #: the quantities of a shell, in the order of the table; None where not measured
 QUANTITIES = (
     "diameter_mm",
@@ -228,7 +230,7 @@ def _shell_from_dict(data: Json) -> Shell:
         not_measured=data["not_measured"],
         missing=tuple(data["missing"].items()),
         doubts=tuple(data["doubts"]),
-        verdict=data.get("verdict"),
+        verdict=OLD_VERDICTS.get(data.get("verdict") or "", data.get("verdict")),
         reasons=tuple(data.get("reasons", ())),
         **surface_fields(data),
     )
