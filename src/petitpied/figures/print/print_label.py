@@ -149,13 +149,14 @@ def _width(line: list[Run], size_mm: float) -> float:
 
 
 def _run_width(run: Run, size_mm: float) -> float:
-    return size_mm / 100 * _width_at_100(run.text, run.strong)
+    """Letter by letter: a PDF sets them without kerning."""
+    return size_mm / 1000 * sum(_width_at_1000(letter, run.strong) for letter in run.text)
 
 
 @cache
-def _width_at_100(text: str, bold: bool) -> float:
+def _width_at_1000(letter: str, bold: bool) -> float:
     """At a size where whole pixels do not count."""
-    return text_width(text, 100, bold=bold)
+    return text_width(letter, 1000, bold=bold)
 
 
 def _shapes(
