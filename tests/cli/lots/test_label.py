@@ -60,13 +60,14 @@ def test_a_sheet_is_its_papers_size_and_full_of_labels(kitchen, sheet):
 
 
 def test_what_is_bold_begins_where_the_text_before_it_ends(kitchen):
-    """Widths as a reader of PDF sees them: no letter lies on another of its line."""
+    """Places as a reader of PDF sees them: an f reaches 0.5 points over the next letter; a gap
+    that is lost has 1.8 (a space of 0.26 of the letters' size, 7 points)."""
     label = draft(read_label(kitchen / "label.toml"))
     page = pypdfium2.PdfDocument(label_pdf(label, "a4-8"))[0].get_textpage()
     found = [page.get_charbox(i, loose=True) for i in range(page.count_chars())]
     for (left, low, right, _), (left2, low2, _, _) in pairwise(found):
         if abs(low - low2) < 0.1 and left2 > left:  # the next letter of the line
-            assert left2 > right - 0.15  # points: 0.05 mm
+            assert left2 > right - 0.7
 
 
 def test_letters_are_never_smaller_than_the_law_allows():
