@@ -2,7 +2,7 @@
 
 import pytest
 
-from petitpied.domain.bake import MEASURES
+from petitpied.domain.measures import STORED
 from petitpied.history.trend_reading import BY_HAND
 from petitpied.patterns.trends.regressors import AMOUNTS, NAMES, YES_OR_NO
 from petitpied.text import cautions, hints
@@ -24,7 +24,7 @@ def test_every_caution_names_its_source(caution):
 def test_hints_speak_of_facts_and_measures_that_there_are():
     facts = {name for name, _, _ in AMOUNTS.values()} | set(NAMES.values())
     facts |= {name for name, _ in YES_OR_NO.values()}
-    measures = {*MEASURES, "lean", *BY_HAND}
+    measures = {*STORED, "lean", *BY_HAND}
     for hint in hints.HINTS:
         assert hint.fact in facts, hint
         assert hint.measure in measures, hint

@@ -38,6 +38,7 @@ class Series:
     words: str
     more: str
     less: str
+    typed: str = ""  # what a baker types for it, where that is not the key
     title: str = ""  # of a map, where it has other words
     points: bool = False  # a half turn of the tray turns its sign
     by_light: bool = False  # the light's fall over the tray can fake it
@@ -48,6 +49,11 @@ class Series:
     def name(self) -> str:
         """A map's name."""
         return self.title or self.words
+
+    @property
+    def typed_name(self) -> str:
+        """As a baker types it."""
+        return self.typed or self.key
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,6 +233,7 @@ class Sizes:
                     "lopsided foot, to the right",
                     "more lopsided to the right",
                     "more lopsided to the left",
+                    typed="lopsided_x",
                     points=True,
                 ),
                 Series(
@@ -234,6 +241,7 @@ class Sizes:
                     "lopsided foot, to the door",
                     "more lopsided to the door",
                     "more lopsided to the back",
+                    typed="lopsided_y",
                     points=True,
                 ),
                 Series(
@@ -241,6 +249,7 @@ class Sizes:
                     "lopsided foot",
                     "more lopsided",
                     "less lopsided",
+                    typed="lopsided",
                     points=True,
                     stored=False,
                 ),

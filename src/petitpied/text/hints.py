@@ -177,7 +177,7 @@ MOST_NAMED = 12
 
 def _surely_above(name: str, limit: float) -> Callable[[Shell], bool]:
     def test(shell: Shell) -> bool:
-        quantity = getattr(shell, name)
+        quantity = shell.quantity(name)
         return quantity is not None and quantity.value - quantity.u95 > limit
 
     return test

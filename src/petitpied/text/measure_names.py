@@ -3,13 +3,7 @@
 from petitpied.domain.measures import SERIES
 from petitpied.patterns.trends.bake_series import Fault
 
-#: the code's name to the trade's: how far the foot's middle is off the cap's, and its two parts
-TRADE: dict[str, str] = {
-    "lean": "lopsided",
-    "lean_x": "lopsided_x",
-    "lean_y": "lopsided_y",
-}
-_CODE = {trade: code for code, trade in TRADE.items()}
+_CODE = {series.typed_name: key for key, series in SERIES.items()}
 
 
 def code_name(typed: str) -> str:
@@ -19,7 +13,7 @@ def code_name(typed: str) -> str:
 
 def typed_name(measure: str) -> str:
     """As a baker types it."""
-    return TRADE.get(measure, measure)
+    return SERIES[measure].typed_name if measure in SERIES else measure
 
 
 def fault_words(fault: Fault) -> str:
