@@ -74,9 +74,8 @@ def _with_sizes(
 def measured_shells(tray: TrayRings, sorted_out: SortedOut) -> tuple[Shell, ...]:
     """Every seed as a shell, row by row; tray frame."""
     view, rings, neighbours, lattice = tray.view, tray.rings, tray.neighbours, tray.lattice
-    measured = measure_shells(
-        view, rings.cap, rings.foot, _doubts(view, rings, tray.heights, neighbours.free)
-    )
+    doubts = _doubts(view, rings, tray.heights, neighbours.free)
+    measured = measure_shells(view, rings.cap, rings.foot, doubts, rings.wide)
     centres_px = view.project(np.array([s.centre_mm for s in measured]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
     shells = [
