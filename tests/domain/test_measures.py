@@ -34,7 +34,7 @@ DECLARED = """
 #: run with the copy: what every output says of a tray of shells that have the new measure
 SCRIPT = """
 import json, sys
-from dataclasses import replace
+from dataclasses import astuple, replace
 from datetime import datetime, timedelta, timezone
 import numpy as np
 from petitpied.domain.bake import Bake, BakeFacts
@@ -87,7 +87,7 @@ print(json.dumps({
     "read back": back.shells[0].sizes.evenness_mm.value,
     "schema": json.loads(schema_text())["$defs"]["shell"]["properties"]["evenness_mm"],
     "csv": csv_bytes(one).decode().splitlines()[0],
-    "limits": LIMITABLE["evenness_mm"],
+    "limits": astuple(LIMITABLE["evenness_mm"]),
     "sentence": spoken("evenness_mm"),
     "odd": [word for odd in summarise(one).odd for word in odd.words],
     "budget": "\\n".join(budget_lines(one, "")),
@@ -128,7 +128,7 @@ def test_a_measure_added_to_the_register_is_in_every_output(copy):
     assert told["json"] == told["read back"] == pytest.approx(6.0, abs=1.0)
     assert told["schema"]["description"] == "How even the rim is, for a test."
     assert "evenness_mm,evenness_u95_mm" in told["csv"]
-    assert told["limits"] == ["mm", 0.0, 30.0]
+    assert told["limits"][:3] == ["mm", 0.0, 30.0]
     assert told["sentence"] == "evenness"
     assert "uneven" in told["odd"]
     assert re.search(r"^evenness \d", told["budget"], re.MULTILINE)

@@ -38,6 +38,7 @@ class Series:
     words: str
     more: str
     less: str
+    typed: str = ""  # what a baker types for it, where that is not the key
     title: str = ""  # of a map, where it has other words
     points: bool = False  # a half turn of the tray turns its sign
     by_light: bool = False  # the light's fall over the tray can fake it
@@ -48,6 +49,11 @@ class Series:
     def name(self) -> str:
         """A map's name."""
         return self.title or self.words
+
+    @property
+    def typed_name(self) -> str:
+        """As a baker types it."""
+        return self.typed or self.key
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +72,7 @@ class Measure:
     decimals: int = 2  # of a value that stands without its uncertainty
     in_all_records: bool = False  # since the first version
     limits: tuple[float, float] | None = None  # range that a baker's limit may lie in; None: none
+    limit: str = ""  # its name in a limits file, where that is not the field's
     column: str = ""  # head of its column in the report's table; "": not there
     budget: bool = False  # shown by ``inspect --budget`` and studied by ``repeatability``
     odd: Odd | None = None  # compared with the tray's other shells
@@ -78,9 +85,9 @@ class Measure:
         return self.field if self.field.endswith(ending) else f"{self.field}{ending}"
 
     @property
-    def never_negative(self) -> bool:
-        """A length that cannot be below 0."""
-        return self.unit == MM and self.limits is not None and self.limits[0] == 0
+    def limit_name(self) -> str:
+        """In a limits file."""
+        return self.limit or self.field
 
 
 #: diameters and widths: wide enough for any shell, narrow enough that centimetres are noticed, mm
@@ -156,17 +163,15 @@ class Sizes:
         Quantity | None,
         Measure(
             MM,
-            "roundness",
+            "out of round",
             "Largest minus smallest radial deviation from the least-squares circle, outline "
             "smoothed to 15 undulations (ISO 12181); 0 is a circle.",
             in_all_records=True,
             limits=(0.0, 30.0),
-            column="roundness, mm",
+            column="out of round, mm",
             budget=True,
             odd=Odd(2, high="not round"),
-            series=(
-                Series("roundness", "roundness", "less round", "rounder", "departure from round"),
-            ),
+            series=(Series("roundness", "out of round", "less round", "rounder"),),
         ),
     ] = None
     circularity: Annotated[
@@ -185,7 +190,7 @@ class Sizes:
         Quantity | None,
         Measure(
             RATIO,
-            "aspect ratio",
+            "width over length",
             "feret_min / feret_max (ISO 9276-6).",
             needs="photo",
             decimals=3,
@@ -204,7 +209,7 @@ class Sizes:
             limits=(-10.0, 30.0),
             column="foot spread, mm",
             budget=True,
-            odd=Odd(4, high="wide foot"),
+            odd=Odd(4, high="splayed foot"),
             series=(
                 Series("foot_spread", "foot spread", "wider in the foot", "narrower in the foot"),
             ),
@@ -214,29 +219,40 @@ class Sizes:
         Quantity | None,
         Measure(
             MM,
-            "lean",
+            "lopsided foot",
             "Distance of the foot's centroid from the cap's centroid.",
             in_all_records=True,
             limits=(0.0, 30.0),
-            column="lean, mm",
+            limit="lopsided_mm",
+            column="lopsided foot, mm",
             budget=True,
-            odd=Odd(3, high="leaning"),
+            odd=Odd(3, high="lopsided foot"),
             series=(
                 Series(
                     "lean_x",
-                    "lean to the right",
-                    "leaning more to the right",
-                    "leaning more to the left",
+                    "lopsided foot, to the right",
+                    "more lopsided to the right",
+                    "more lopsided to the left",
+                    typed="lopsided_x",
                     points=True,
                 ),
                 Series(
                     "lean_y",
-                    "lean to the door",
-                    "leaning more to the door",
-                    "leaning more to the back",
+                    "lopsided foot, to the door",
+                    "more lopsided to the door",
+                    "more lopsided to the back",
+                    typed="lopsided_y",
                     points=True,
                 ),
-                Series("lean", "lean", "leaning", "leaning", points=True, stored=False),
+                Series(
+                    "lean",
+                    "lopsided foot",
+                    "more lopsided",
+                    "less lopsided",
+                    typed="lopsided",
+                    points=True,
+                    stored=False,
+                ),
             ),
         ),
     ] = None
@@ -293,9 +309,7 @@ class Surface:
             "Length of all cracks together, mm in plan view; absent or null: not looked for.",
             limits=(0.0, 500.0),
             column="cracks, mm",
-            series=(
-                Series("cracks", "cracks", "more cracked", "less cracked", "length of cracks"),
-            ),
+            series=(Series("cracks", "length of cracks", "more cracked", "less cracked"),),
         ),
     ] = None
     crack_confidence: float | None = None  # of the likeliest dark line, reported as a crack or not
@@ -305,11 +319,11 @@ class Surface:
         Quantity | None,
         Measure(
             DELTA_E,
-            "browning",
+            "colour",
             "CIEDE2000 from the reference named in surface/colour/reference, along the way that "
             "baking takes colours; positive: browner.",
             limits=(-100.0, 100.0),
-            column="browning, ΔE00",
+            column="browner (+), paler (-), steps",
             series=(
                 Series("browning", "browning", "browner", "paler", by_light=True, unit=DELTA_E),
             ),
@@ -319,7 +333,7 @@ class Surface:
         Quantity | None,
         Measure(
             DELTA_E,
-            "edge browning",
+            "colour of the edge",
             "CIEDE2000 of the cap's edge from its middle at equal lightness; positive: browner "
             "edge.",
             limits=(-100.0, 100.0),
@@ -332,7 +346,7 @@ class Surface:
         Quantity | None,
         Measure(
             MM,
-            "lumpiness",
+            "lumps",
             "Root mean square height of lumps 3 to 12 mm wide, by shading.",
             limits=(0.0, 10.0),
         ),

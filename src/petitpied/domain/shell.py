@@ -91,7 +91,7 @@ class Shell:
     not_measured: str | None = None
     missing: tuple[tuple[str, str], ...] = ()
     doubts: tuple[str, ...] = ()  # reasons to trust this shell's numbers less, plain words
-    verdict: str | None = None  # pass, second, reject or check by eye; None: not judged
+    verdict: str | None = None  # top, bottom, crumbs or check by eye; None: not judged
     reasons: tuple[str, ...] = ()  # what decided the verdict, plain words
 
     def quantity(self, name: str) -> Quantity | None:

@@ -54,7 +54,8 @@ def facts_row(facts: BakeFacts) -> dict[str, Any]:
     known = facts_of.known_facts(facts)
     row = {name: known.get(facts_of.FIELDS[name]) for name in facts_of.NAMES}
     row["at"] = facts.baked_at.isoformat()
-    row["fan"] = None if facts.fan is None else "yes" if facts.fan else "no"
+    yes_no = {True: "yes", False: "no"}
+    row = {name: yes_no[v] if isinstance(v, bool) else v for name, v in row.items()}
     if facts.humidity_rel is not None:
         row["humidity"] = round(100 * facts.humidity_rel, 6)
     return row
@@ -114,7 +115,10 @@ def parquet_bytes(bakes: Iterable[Bake]) -> bytes:
             why="the library pyarrow is not installed",
             next_step='install it with: pip install "petitpied[parquet]", or export CSV',
         ) from None
-    texts = ("photo_sha256", "at", "shell", "fan", "oven", "rack", "liner", "flavour", "batch")
+    texts = (
+        *("photo_sha256", "at", "shell", "fan", "oven", "rack", "mat", "flavour", "batch"),
+        *("doubled", "turned_halfway", "meringue", "colouring", "flour_lot", "piped_by"),
+    )
     kinds = dict.fromkeys(SHELL_COLUMNS, pyarrow.float64())
     kinds |= dict.fromkeys((*texts, "note"), pyarrow.string())
     kinds |= dict.fromkeys(("turn", "row", "column"), pyarrow.int32())

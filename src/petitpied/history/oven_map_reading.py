@@ -11,6 +11,7 @@ from petitpied.patterns.oven.findings import OvenMap
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import OvenOrHand, tell_apart
 from petitpied.patterns.oven.tray_stack import LEAN, MIN_SHELLS
+from petitpied.text.measure_names import typed_name
 from petitpied.text.wording import printable
 
 #: chance of flips and shuffles: fixed, so that the same history gives the same answer
@@ -24,7 +25,7 @@ def check_mapped(measure: str) -> None:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
-            next_step=f"take one of {', '.join(SERIES)}",
+            next_step=f"take one of {', '.join(map(typed_name, SERIES))}",
         )
 
 
@@ -77,6 +78,29 @@ def _nothing(measure: str, there: tuple[str, ...]) -> LotError:
         why=f"no bake has {name} on {MIN_SHELLS} shells or more",
         next_step=f"take one of {', '.join(there)}" if there else "log bakes with more shells",
     )
+
+
+def with_a_direction(bakes: Sequence[Bake]) -> tuple[tuple[Bake, ...], str]:
+    """Bakes whose trays lay one way all the time, and what to say of the others: a tray turned
+    halfway through the bake has no side that was always on one side of the oven.
+
+    Raises
+    ------
+    LotError
+        If none is left.
+    """
+    kept = tuple(b for b in bakes if not b.facts.turned_halfway)
+    out = len(bakes) - len(kept)
+    if not out:
+        return kept, ""
+    if not kept:
+        raise LotError(
+            what="there is nothing to map",
+            why=f"all {out} bakes were turned halfway through: no side stayed on one side",
+            next_step="log some bakes whose tray stayed as it went in",
+        )
+    some = "1 bake was" if out == 1 else f"{out} bakes were"
+    return kept, f"note: {some} turned halfway through and left out: no side stayed on one side."
 
 
 def where_words(oven: str, rack: str | None) -> str:

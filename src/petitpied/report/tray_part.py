@@ -15,9 +15,13 @@ from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, T
 from petitpied.report.material import Tray
 from petitpied.report.pictures import contact, marked_tray
 from petitpied.statistics.tray_summary import Summary
+from petitpied.text.hints import faults_to_try
 from petitpied.text.summary_words import headline, odd_reasons
 from petitpied.text.wording import decimals, printable, with_u95
 
+WHAT_TO_TRY = (
+    "What is usually tried for such faults: no finding. Change one thing at a time."
+)
 HEIGHTS = {
     "photo": "estimated from the photo",
     "shell height given": "from the shell height given by ruler",
@@ -42,6 +46,9 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
         odd = ((f"{o.id}, {', '.join(o.words)}", "; ".join(odd_reasons(o))) for o in summary.odd)
         blocks.append(Bullets(tuple(odd)))
     blocks += [Paragraph(f"Warning: {printable(w)}", "note") for w in tray.record.warnings]
+    tries = tuple(faults_to_try(tray.record.shells))
+    if tries:
+        blocks += [Paragraph(WHAT_TO_TRY), Bullets(tries)]
     return Section("The tray" if trays == 1 else f"Tray {tray.name}", tuple(blocks))
 
 
@@ -83,16 +90,42 @@ def facts_line(facts: BakeFacts) -> str:
         parts.append(f"set to {facts.set_temperature_c:g} °C")
     if facts.fan is not None:
         parts.append("fan on" if facts.fan else "fan off")
-    for word, value in (("liner", facts.liner), ("flavour", facts.flavour), ("batch", facts.batch)):
+    for word, value in (("on", facts.liner), ("flavour", facts.flavour), ("batch", facts.batch)):
         if value is not None:
             parts.append(f"{word} {value}")
     if facts.rest_minutes is not None:
         parts.append(f"rested {facts.rest_minutes:g} min")
     if facts.humidity_rel is not None:
         parts.append(f"humidity {100 * facts.humidity_rel:.0f} %")
+    parts += _more_parts(facts)
     line = ", ".join(printable(part) for part in parts)
     note = "" if facts.note is None else f" Note: {printable(facts.note)}"
     return f"{line[:1].upper()}{line[1:]}.{note}"
+
+
+def _more_parts(facts: BakeFacts) -> list[str]:
+    """Further facts, and what was counted by hand."""
+    told = (
+        ("{} min in the oven", facts.bake_minutes),
+        ("thermometer {} °C", facts.thermometer_c),
+        ("tray {} of the batter", facts.tray_number),
+        ("doubled tray", facts.doubled or None),
+        ("turned halfway through", facts.turned_halfway or None),
+        ("{} meringue", facts.meringue and facts.meringue.capitalize()),
+        ("ribbon {} s", facts.ribbon_seconds),
+        ("whites {} days old", facts.whites_days),
+        ("colouring: {}", facts.colouring),
+        ("almond flour {}", facts.flour_lot),
+        ("piped by {}", facts.piped_by),
+        ("{} hollow", facts.hollow),
+        ("{} sticky or soft at the bottom", facts.sticky),
+        ("{} tough", facts.tough),
+    )
+    return [
+        words.format(f"{value:g}" if isinstance(value, float) else value)
+        for words, value in told
+        if value is not None
+    ]
 
 
 def measuring_section(trays: Sequence[Tray]) -> Section:
@@ -126,7 +159,7 @@ def _measured(record: Record) -> list[tuple[str, str]]:
         ("Lens", lens),
         (
             "Distance",
-            f"camera {-float(view.camera_centre_mm[2]):.0f} mm above the liner, "
+            f"camera {-float(view.camera_centre_mm[2]):.0f} mm above the tray's mat or paper, "
             f"tilted by {view.tilt_deg:.1f}°",
         ),
     ]

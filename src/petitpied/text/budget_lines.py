@@ -106,7 +106,7 @@ def _remedies(record: Record, shell: Shell) -> list[str]:
     found = remedies(record, shell, "diameter_mm")
     now = shell.sizes.diameter_mm.u95
     if not found:
-        return ["nothing tried (card, lens, distance, second photo, liner) would shrink it by 2 %"]
+        return ["nothing tried (card, lens, distance, second photo, mat) would shrink it by 2 %"]
     return ["what would shrink the diameter's ± most:"] + [
         f"  {r.words}: {now:.2f} to {r.predicted.u95:.2f} mm" for r in found
     ]

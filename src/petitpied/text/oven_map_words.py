@@ -8,18 +8,12 @@ from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES
+from petitpied.text.hints import PIPED_MEASURES, try_for
 from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
 
-#: what is usually tried; common practice, no source
-TRY = {
-    "across": "turn the tray by half when half the time is over, and look whether the sides agree",
-    "front-back": "turn the tray by half when half the time is over; check the door's seal",
-    "centre-edge": "use a heavier tray or a second one under it, and one rack lower, one at a time",
-    "spot": "pipe no shells at that place in the next bake, or shield it; check the heater near it",
-    "lean": "take the fan down a step or off, or let the shells rest until they have a dry skin",
-}
+CURIOUS = "For the curious (p: how often chance alone does as much, all patterns together):"
 TRY_NEXT = "Common practice, not a finding"
 
 
@@ -78,13 +72,14 @@ def pattern_words(measure: str, finding: Finding, region: Region) -> str:
 def _lean_words(finding: Finding, effect: Effect, size: str, region: Region) -> str:
     way = direction_words(effect.direction_deg or 0.0)
     if finding.kind == "lean":
-        return f"shells lean {size} towards {way}, the whole tray alike"
+        return f"feet are lopsided by {size} towards {way}, the whole tray alike"
     places = {
-        "across": "shells on the right lean, against those on the left,",
-        "front-back": "shells near the door lean, against those at the back,",
-        "centre-edge": "shells at the edge lean, against those in the middle,",
+        "across": "feet on the right are lopsided, against those on the left, by",
+        "front-back": "feet near the door are lopsided, against those at the back, by",
+        "centre-edge": "feet at the edge are lopsided, against those in the middle, by",
     }
-    spot = f"shells {place_words(finding.place_mm or (0.0, 0.0), region)} lean, against the others,"
+    place = place_words(finding.place_mm or (0.0, 0.0), region)
+    spot = f"feet {place} are lopsided, against the others, by"
     return f"{places.get(finding.kind, spot)} {size} towards {way}"
 
 
@@ -165,9 +160,10 @@ def what_to_try(found: OvenMap, *, turned: bool) -> str:
     if strongest is None:
         return "To try: go on logging bakes; the plan of petitpied oven-or-hand says which to turn."
     first = ""
-    if not turned and strongest.kind != "centre-edge":
+    by_hand = found.measure in PIPED_MEASURES
+    if not turned and strongest.kind != "centre-edge" and not by_hand:
         first = "First turn the tray by half in some bakes: it may be the hand, not the oven. "
-    return f"{first}{TRY_NEXT}: {TRY[strongest.kind]}."
+    return f"{first}{TRY_NEXT}: {try_for(found.measure, strongest.kind).text}."
 
 
 def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
@@ -178,6 +174,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
         verdict(found),
         what_to_try(found, turned=turned),
     ]
+    result.append(CURIOUS)
     for finding in found.findings:
         mark = "stands out" if finding.stands_out else "no"
         if finding.p_adjusted is None or finding.effect is None:
@@ -188,7 +185,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     if found.airflow is not None and found.measure != "lean":
         flow = found.airflow
         result.append(
-            f"  airflow      mean lean {flow.length_mm:.2f} mm towards "
+            f"  airflow      feet lopsided by {flow.length_mm:.2f} mm on average towards "
             f"{direction_words(flow.direction_deg)}, {p_words(flow.p)} ({flow.test}, "
             f"{_bakes(flow.bakes)})"
         )

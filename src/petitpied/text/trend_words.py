@@ -13,6 +13,7 @@ from petitpied.patterns.trends.bake_series import Fault
 from petitpied.patterns.trends.change import Change
 from petitpied.patterns.trends.control_charts import FIRM_BASE, Chart
 from petitpied.patterns.trends.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
+from petitpied.text.measure_names import fault_words
 from petitpied.text.wording import decimals, printable
 
 #: bakes with a signal that are told one by one; more are counted
@@ -49,8 +50,8 @@ class SeriesChoice:
 
     @property
     def name(self) -> str:
-        if self.of == "share":
-            return f"share of shells with {self.fault}"
+        if self.of == "share" and self.fault is not None:
+            return f"share of shells with {fault_words(self.fault)}"
         return f"{'mean' if self.of == 'mean' else 'spread of'} {SERIES[self.measure].words}"
 
 

@@ -193,7 +193,7 @@ def test_missing_record_file(tmp_path):
 
 
 def test_names_not_known_are_passed_over():
-    data = _changed(lambda d: d["shells"][0].update(verdict="pass", cracks=[]))
+    data = _changed(lambda d: d["shells"][0].update(verdict="top", cracks=[]))
     assert record_from_bytes(data, "later.json").shells[0].id == "A1"
 
 
@@ -201,3 +201,14 @@ def test_the_schema_itself_is_valid():
     schema = json.loads(schema_text())
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     jsonschema_rs.meta.validate(schema)
+
+
+@pytest.mark.parametrize(
+    ("old", "new"), [("pass", "top"), ("second", "bottom"), ("reject", "crumbs")]
+)
+def test_grades_of_older_records_are_understood(old, new, tmp_path):
+    written = json.loads(record_bytes(a_record([a_shell(verdict=new, reasons=())])))
+    written["shells"][0]["verdict"] = old
+    path = tmp_path / "old.json"
+    path.write_text(json.dumps(written))
+    assert read_record(path).shells[0].verdict == new

@@ -90,7 +90,7 @@ def box_lines(boxing: Boxing, names: Mapping[str, str]) -> list[str]:
 def _box_facts(box: Box) -> str:
     text = f"diameters within {box.range_mm:.2f} ± {1.96 * box.range_u_mm:.2f} mm"
     if box.colour_range is not None:
-        text += f", colours within {box.colour_range:.1f} (CIELAB)"
+        text += f", colours within {box.colour_range:.1f} steps"
     return text
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Shell
 from petitpied.figures.drawing import Drawing, Picture, Shape, Text, Window, rect
 from petitpied.figures.drawing import Path as Line
-from petitpied.figures.letters import column, fitting, wrapped
+from petitpied.figures.letters import column, fitting, text_width, wrapped
 from petitpied.figures.look import INK, PAPER, Rgb
 from petitpied.figures.raster import Pixels
 from petitpied.files.photo_files import read_photo
@@ -25,6 +25,7 @@ LETTER_PX = 54.0
 TITLE_PX = 70.0
 PAD_PX = 40.0
 ROOM_PX = WIDTH_PX - 2 * PAD_PX
+INDENT = "      "
 STEP = 1.32  # of a letter, from line to line
 GROUND: Rgb = (168, 168, 168)  # without a photo
 DASH_PX = 16.0
@@ -136,8 +137,10 @@ def _list(listing: Listing, top: float) -> tuple[list[Shape], float]:
 
 
 def _indented(line: str, room: float) -> list[str]:
-    first, *rest = list(wrapped(line, LETTER_PX, room)) or [""]
-    return [first, *(f"      {part}" for part in rest)]
+    """The line in parts that fit; those after the first begin farther right."""
+    first = next(wrapped(line, LETTER_PX, room), "")
+    rest = wrapped(line[len(first) :], LETTER_PX, room - text_width(INDENT, LETTER_PX))
+    return [first, *(f"{INDENT}{part}" for part in rest)]
 
 
 def text_lines(

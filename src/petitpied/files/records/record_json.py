@@ -27,6 +27,9 @@ from petitpied.text.summary_words import odd_reasons
 
 Json = dict[str, Any]
 
+#: what older records call the grades
+OLD_VERDICTS = {"pass": "top", "second": "bottom", "reject": "crumbs"}
+
 
 def record_to_dict(record: Record) -> Json:
     """The record in the names of the published schema; every number is finite.
@@ -211,7 +214,7 @@ def _shell_from_dict(data: Json) -> Shell:
         not_measured=data["not_measured"],
         missing=tuple(data["missing"].items()),
         doubts=tuple(data["doubts"]),
-        verdict=data.get("verdict"),
+        verdict=OLD_VERDICTS.get(data.get("verdict") or "", data.get("verdict")),
         reasons=tuple(data.get("reasons", ())),
     )
 
