@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.view_slopes import plane_slopes
+from petitpied.contours.ring_geometry import foot_slopes
 from petitpied.contours.rings import Heights
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantities_of
@@ -105,9 +106,10 @@ class ShellDoubts:
         scaled: bool = True,
         by_rim: Floats | None = None,
         by_foot: Floats | None = None,
+        of_walls: float = 0.0,
     ) -> list[Quantity]:
         """Own contributions by cause; sensitivities to the rings' heights, mm a mm; ``scaled``:
-        grows with the photo's scale."""
+        grows with the photo's scale; ``of_walls``: part of what feet's walls do to a diameter."""
         mine = np.zeros((len(values), len(OWN_CAUSES)))
         shared = np.zeros((len(values), len(SHARED_CAUSES)))
         for cause, u in own.items():
@@ -120,6 +122,10 @@ class ShellDoubts:
                 lift = mine[:, _OWN["this shell's ring heights"]]
                 mine[:, _OWN["this shell's ring heights"]] = np.hypot(lift, slope * own_u_mm)
                 shared[:, _SHARED[cause]] = slope * u_mm
+        if of_walls:
+            above_mm = self.heights.cap_rim_mm - self.heights.foot_mm
+            walls = np.hypot(*foot_slopes(self.slant, above_mm))
+            shared[:, _SHARED["walls and ruffles of the feet"]] = of_walls * walls
         if scaled:
             shared[:, _SHARED["card print"]] = values * PRINT_SCALE_REL
             thick = values * CARD_THICKNESS_U_MM / self.height_mm
@@ -144,6 +150,7 @@ class ShellDoubts:
             self._edges(self.foot_radius_u_mm),
             by_rim=self._hidden * self.slant,
             by_foot=-values / self.height_mm,
+            of_walls=1.0,
         )
 
     def bare_diameters(self, values: Floats) -> list[Quantity]:
@@ -165,11 +172,13 @@ class ShellDoubts:
     def roundnesses(self, values: Floats) -> list[Quantity]:
         """A range of radii; a slant stretches the hidden side by the heights."""
         own = self._edges(np.maximum(self.cap_radius_u_mm, self.foot_radius_u_mm))
-        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant)
+        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant, of_walls=0.5)
 
     def foot_spreads(self, values: Floats) -> list[Quantity]:
         own = self._edges(np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm), 1.0)
-        return self._quantities(values, own, scaled=False, by_rim=self._hidden * self.slant)
+        return self._quantities(
+            values, own, scaled=False, by_rim=self._hidden * self.slant, of_walls=0.5
+        )
 
     def leans(self, values: Floats) -> list[Quantity]:
         """The rims' height is known, or not, against the feet: theirs above the liner cancels."""

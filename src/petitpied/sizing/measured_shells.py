@@ -101,7 +101,7 @@ def measured_shells(
     """
     neighbours, lattice = places.neighbours, places.lattice
     sizes = measure_shells(
-        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free)
+        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free), rings.wide
     )
     centres_px = view.project(np.array([s.centre_mm for s in sizes]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
