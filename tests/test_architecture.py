@@ -41,6 +41,7 @@ READS_PACKAGE_DATA = {
     "contours/edge_network.py": {"importlib"},
     "surface/relief/relief_network.py": {"importlib"},
     "surface/cracks/strips.py": {"importlib"},
+    "surface/cracks/verdict.py": {"importlib"},
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
 TOP_LEVEL |= {"src", "tests", "sample_images", "calibration"}

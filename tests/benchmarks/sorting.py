@@ -245,9 +245,9 @@ def _measured(picture: Path) -> list[tuple[dict, dict]]:
     ]
     everyone = {name: np.array([values[name] for values in own]) for name in own[0]}
     rows = []
-    for i, j in true.match(np.array([s.centre_px for s in record.shells])):
+    for i, j in true.match(np.array([s.place.centre_px for s in record.shells])):
         shell = record.shells[j]
-        values = {name: getattr(shell, name) for name in own[0]}
+        values = {name: shell.quantity(name) for name in own[0]}
         if true.whole[i] and all(v is not None for v in values.values()):
             rows.append(({"own": own[i], "all": everyone}, values))
     return rows

@@ -33,7 +33,7 @@ from petitpied.report.material import trays_of_records
 from petitpied.report.message import report_text
 from petitpied.report.pdf import report_pdf
 from petitpied.report.report_job import Asked, run
-from tests.records import a_record, a_shell, relative_record, unmeasured_shell
+from tests.records import a_record, a_shell, changed, relative_record, unmeasured_shell
 from tests.report.reports import a_png, a_report, a_tray
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -369,7 +369,7 @@ def test_the_photo_is_known_by_its_content(measured):
     ],
 )
 def test_a_record_that_nothing_can_be_drawn_of_is_refused(tmp_path, changes, says):
-    shells = [replace(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
+    shells = [changed(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
     (tmp_path / "tray.json").write_bytes(record_bytes(a_record(shells)))
     with pytest.raises(RecordError, match=f"tray cannot be reported: its shell .* has .*{says}"):
         trays_of_records([tmp_path / "tray.json"], None, None)

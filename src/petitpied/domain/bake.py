@@ -10,21 +10,6 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-#: measures that can be mapped and charted: key of `BakeShells.values` to unit
-MEASURES: dict[str, str] = {
-    "diameter": "mm",
-    "cap_diameter": "mm",
-    "roundness": "mm",
-    "foot_spread": "mm",
-    "lean_x": "mm",  # towards +x of the tray frame
-    "lean_y": "mm",  # towards +y, the door
-    "height": "mm",
-    "browning": "Delta E00",
-    "cracks": "mm",  # length of all cracks of a shell; 0 where none
-    "growth": "mm",  # baked minus piped diameter
-    "piped_diameter": "mm",
-}
-
 
 @dataclass(frozen=True, slots=True)
 class BakeFacts:
@@ -53,7 +38,7 @@ class BakeFacts:
 class BakeShells:
     """The measured shells of one bake, tray frame (x right, y towards the door), S shells.
 
-    ``values``: measure to (S,) values in the unit of `MEASURES`, NaN where not measured;
+    ``values``: one of `petitpied.domain.measures.STORED` to (S,) values, NaN where not measured;
     a measure that no shell has is absent. ``u_own``, where known, likewise: each value's own
     standard uncertainty.
     """

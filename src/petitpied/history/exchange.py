@@ -17,8 +17,9 @@ from typing import IO, Any
 
 import numpy as np
 
-from petitpied.domain.bake import MEASURES, Bake, BakeFacts
+from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
+from petitpied.domain.measures import MM, SERIES, STORED
 from petitpied.files.records.record_files import MAX_BYTES, record_from_bytes
 from petitpied.files.records.table_files import safe_cell
 from petitpied.history import facts as facts_of
@@ -70,7 +71,7 @@ def csv_text(columns: Iterable[str], rows: Iterable[dict[str, Any]]) -> str:
     return stream.getvalue()
 
 
-_SUFFIX = {name: "_mm" if unit == "mm" else "" for name, unit in MEASURES.items()}
+_SUFFIX = {key: "_mm" if SERIES[key].unit == MM else "" for key in STORED}
 SHELL_COLUMNS = (
     *("photo_sha256", *facts_of.NAMES, "shell", "row", "column", "x_mm", "y_mm"),
     *(c for name, mm in _SUFFIX.items() for c in (f"{name}{mm}", f"{name}_u_own{mm}")),

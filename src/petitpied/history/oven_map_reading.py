@@ -6,10 +6,11 @@ import numpy as np
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import OvenMap
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import OvenOrHand, tell_apart
-from petitpied.patterns.oven.tray_stack import LEAN, MAPPED, MIN_SHELLS
+from petitpied.patterns.oven.tray_stack import LEAN, MIN_SHELLS
 from petitpied.text.wording import printable
 
 #: chance of flips and shuffles: fixed, so that the same history gives the same answer
@@ -19,11 +20,11 @@ ALL = "all"
 
 def check_mapped(measure: str) -> None:
     """Raise `HistoryError` where there is no such measure."""
-    if measure not in MAPPED:
+    if measure not in SERIES:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
-            next_step=f"take one of {', '.join(MAPPED)}",
+            next_step=f"take one of {', '.join(SERIES)}",
         )
 
 
@@ -32,11 +33,11 @@ def measured_in(bakes: Sequence[Bake]) -> tuple[str, ...]:
     there = set()
     for bake in bakes:
         for name, values in bake.shells.values.items():
-            if name in MAPPED and int(np.isfinite(values).sum()) >= MIN_SHELLS:
+            if name in SERIES and int(np.isfinite(values).sum()) >= MIN_SHELLS:
                 there.add(name)
     if {"lean_x", "lean_y"} <= there:
         there.add(LEAN)
-    return tuple(name for name in MAPPED if name in there)
+    return tuple(name for name in SERIES if name in there)
 
 
 def read_maps(bakes: Sequence[Bake], measure: str) -> tuple[OvenMap, ...]:

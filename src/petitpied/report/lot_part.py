@@ -210,7 +210,7 @@ def _capability_line(sorting: Sorting, limits: Limits) -> str:
     from petitpied.sorting.yields import capability
 
     limit = _diameter_limit(limits)
-    sizes = [s.diameter_mm for s in sorting.shells if s.diameter_mm is not None]
+    sizes = [s.sizes.diameter_mm for s in sorting.shells if s.sizes.diameter_mm is not None]
     able = None if limit is None else capability(sizes, limit)
     if limit is None or able is None:
         return ""

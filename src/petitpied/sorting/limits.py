@@ -4,31 +4,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from petitpied.domain.measures import MEASURES
 from petitpied.domain.own_file import OwnFile
 
-#: measured quantities that can have limits: unit, and the range that a limit may lie in. Wide
-#: enough for any shell; narrow enough that centimetres or inches are noticed
-LIMITABLE: dict[str, tuple[str, float, float]] = {
-    "diameter_mm": ("mm", 10.0, 200.0),
-    "cap_diameter_mm": ("mm", 10.0, 200.0),
-    "foot_diameter_mm": ("mm", 10.0, 200.0),
-    "feret_min_mm": ("mm", 10.0, 200.0),
-    "feret_max_mm": ("mm", 10.0, 200.0),
-    "height_mm": ("mm", 1.0, 60.0),
-    "roundness_mm": ("mm", 0.0, 30.0),
-    "foot_spread_mm": ("mm", -10.0, 30.0),
-    "lean_mm": ("mm", 0.0, 30.0),
-    "crack_length_mm": ("mm", 0.0, 500.0),
-    "dimples": ("", 0.0, 100.0),
-    "pinholes": ("", 0.0, 100.0),
-    "lumpiness_mm": ("mm", 0.0, 10.0),
-    "browning": ("Delta E00", -100.0, 100.0),
-    "edge_browning": ("Delta E00", -100.0, 100.0),
-    "aspect_ratio": ("", 0.0, 1.0),
-    "circularity": ("", 0.0, 1.0),
-}
 #: quantities that are counts: limits may be whole numbers from 0
 COUNTS = ("dimples", "pinholes")
+#: what can have limits: unit, and the range that a limit may lie in. Wide enough for any shell;
+#: narrow enough that centimetres or inches are noticed
+LIMITABLE: dict[str, tuple[str, float, float]] = {
+    **{m.field: (m.unit, *m.limits) for m in MEASURES if m.limits is not None},
+    **dict.fromkeys(COUNTS, ("", 0.0, 100.0)),
+}
+#: lengths that cannot be below 0: "at most 0" could never be shown
+NEVER_BELOW_0 = tuple(m.field for m in MEASURES if m.never_negative)
 #: as other tools and habits name lengths
 OTHER_UNITS = ("_cm", "_in", "_inch", "_inches", "_m", "_um", "_px", "_pt")
 #: chance at most that a shell passed as good is not (JCGM 106, 8.3.2: 5 % is common)
@@ -146,7 +134,7 @@ def _checked(file: OwnFile, place: tuple[str, ...], limit: Limit) -> Limit:
     if closed and (width < 0 or (width == 0 and limit.name not in COUNTS)):
         why = f"{limit.name} leaves nothing between {limit.low:g} and {limit.high:g}"
         raise file.fault(place, why, "a min below the max, a tolerance above 0")
-    if limit.high == 0 and limit.name in ("roundness_mm", "lean_mm", "crack_length_mm"):
+    if limit.high == 0 and limit.name in NEVER_BELOW_0:
         why = f"{limit.name} of at most 0 can never be shown: every measured length has its ±"
         raise file.fault(place, why, "a max above 0, such as 1.0")
     return limit

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.domain.surface import SurfaceMark
+from petitpied.sorting.limits import COUNTS
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.verdicts import Count, Value
 
@@ -34,10 +36,10 @@ class Aside:
 
 def value_of(shell: Shell, name: str) -> Value | None:
     """A measured value by its name; marks with confidences become a count."""
-    value = getattr(shell, name)
-    if isinstance(value, tuple):
-        return Count(tuple(mark.confidence for mark in value))
-    return value if isinstance(value, Quantity) else None
+    if name not in COUNTS:
+        return shell.quantity(name)
+    marks: tuple[SurfaceMark, ...] | None = getattr(shell.surface, name)
+    return None if marks is None else Count(tuple(mark.confidence for mark in marks))
 
 
 def quantity_of(shell: Shell, name: str) -> Quantity | None:

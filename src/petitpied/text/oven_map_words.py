@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES
@@ -11,21 +12,6 @@ from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
 
-#: measure to its name and the words for more and for less of it
-MEASURE_WORDS = {
-    "diameter": ("diameter", "larger", "smaller"),
-    "cap_diameter": ("cap diameter", "wider in the cap", "narrower in the cap"),
-    "roundness": ("departure from round", "less round", "rounder"),
-    "foot_spread": ("foot spread", "wider in the foot", "narrower in the foot"),
-    "lean_x": ("lean to the right", "leaning more to the right", "leaning more to the left"),
-    "lean_y": ("lean to the door", "leaning more to the door", "leaning more to the back"),
-    "lean": ("lean", "leaning", "leaning"),
-    "height": ("height", "higher", "lower"),
-    "browning": ("browning", "browner", "paler"),
-    "cracks": ("length of cracks", "more cracked", "less cracked"),
-    "growth": ("growth in the oven", "grown more", "grown less"),
-    "piped_diameter": ("piped diameter", "piped larger", "piped smaller"),
-}
 #: what is usually tried; common practice, no source
 TRY = {
     "across": "turn the tray by half when half the time is over, and look whether the sides agree",
@@ -74,8 +60,8 @@ def pattern_words(measure: str, finding: Finding, region: Region) -> str:
     size = amount(abs(effect.value), effect.u95, effect.unit)
     if measure == "lean":
         return _lean_words(finding, effect, size, region)
-    _, more, less = MEASURE_WORDS[measure]
-    word = more if effect.value >= 0 else less
+    series = SERIES[measure]
+    word = series.more if effect.value >= 0 else series.less
     if finding.kind == "across":
         return f"shells on the right are {size} {word} than on the left"
     if finding.kind == "front-back":
@@ -186,7 +172,7 @@ def what_to_try(found: OvenMap, *, turned: bool) -> str:
 
 def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     """What `petitpied oven-map` prints of one measure."""
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     result = [
         f"{_capital(name)}, {where}: {_bakes(found.bakes)}, {found.shells} shells.",
         verdict(found),
@@ -211,7 +197,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
 
 def over_all_words(over_all: Mapping[str, float]) -> str:
     """What is left of several maps, allowing for how many were looked at."""
-    names = [f"{MEASURE_WORDS[m][0]} ({p_words(p)})" for m, p in over_all.items() if p <= ALPHA]
+    names = [f"{SERIES[m].name} ({p_words(p)})" for m, p in over_all.items() if p <= ALPHA]
     left = ", ".join(names) if names else "none"
     return printable(
         f"Of {len(over_all)} measures looked at together these still stand out: {left}. (Above, "

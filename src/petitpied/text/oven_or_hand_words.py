@@ -2,12 +2,12 @@
 
 from typing import Any
 
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import Finding
 from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenOrHand
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import LEAST_BAKES
 from petitpied.text.oven_map_words import (
-    MEASURE_WORDS,
     amount,
     direction_words,
     effect_json,
@@ -37,8 +37,8 @@ def part_words(found: OvenOrHand, part: Finding, frame: str) -> str:
     if found.measure == "lean":
         way = direction_words(effect.direction_deg or 0.0)
         return f"a lean of {size} towards {way} of the {frame}"
-    _, more, less = MEASURE_WORDS[found.measure]
-    word = more if effect.value >= 0 else less
+    series = SERIES[found.measure]
+    word = series.more if effect.value >= 0 else series.less
     if part.kind == "across":
         return f"shells on the right of the {frame} {size} {word} than on the left"
     if part.kind == "front-back":
@@ -161,7 +161,7 @@ def plan(found: OvenOrHand) -> list[Json]:
 
 def lines(found: OvenOrHand, where: str) -> list[str]:
     """What `petitpied oven-or-hand` prints."""
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     result = [
         f"{name[:1].upper()}{name[1:]}, {where}: {found.unturned} bakes straight, "
         f"{found.turned} turned.",

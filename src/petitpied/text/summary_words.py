@@ -28,8 +28,8 @@ def odd_reasons(odd: Odd) -> tuple[str, ...]:
 
 def _reason(odd: Oddity) -> str:
     unit = f" {odd.unit}" if odd.unit else ""
-    value = with_u95(odd.value, odd.unit) if odd.value.u > 0 else f"{odd.value.value:.3f}"
-    places = 2 if odd.unit else 3
+    places = odd.decimals
+    value = with_u95(odd.value, odd.unit) if odd.value.u > 0 else f"{odd.value.value:.{places}f}"
     return f"{odd.name} {value}, median {odd.median:.{places}f}{unit}, z {odd.z:+.1f}"
 
 

@@ -1,22 +1,16 @@
 """Verdicts and their reasons in plain words."""
 
+from petitpied.domain.measures import MEASURE
 from petitpied.domain.quantity import Quantity
 from petitpied.sorting.limits import LIMITABLE
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.verdicts import Count, Reason, Value
 from petitpied.text.wording import printable, with_u95
 
-#: how a quantity is called in a sentence; others by their name without the unit
-WORDS = {
-    "feret_min_mm": "smallest width",
-    "feret_max_mm": "largest width",
-    "crack_length_mm": "length of cracks",
-}
-
 
 def spoken(name: str) -> str:
-    """A quantity's name for a sentence: "foot spread"."""
-    return WORDS.get(name, name.removesuffix("_mm").replace("_", " "))
+    """A limit's name for a sentence: "foot spread"; counts are called by their own."""
+    return MEASURE[name].words if name in MEASURE else name
 
 
 def reason_text(reason: Reason) -> str:

@@ -21,7 +21,7 @@ from petitpied.sorting.lot_trays import LotTray
 from petitpied.sorting.pairing import Pair, Pairing
 from petitpied.text.pairing_words import pair_codes
 from tests.cli import fakes
-from tests.records import a_record, a_shell, relative_record, unmeasured_shell
+from tests.records import a_record, a_shell, changed, relative_record, unmeasured_shell
 from tests.sorting import lots
 
 LIMITS = """
@@ -339,7 +339,7 @@ def test_names_with_formulas_in_them(petitpied):
 
 
 def test_an_outline_that_is_no_line_is_set_aside(petitpied):
-    shells = [*tray(4).shells, replace(a_shell("B1", 1, 0), outline_px=np.zeros((20, 2)))]
+    shells = [*tray(4).shells, changed(a_shell("B1", 1, 0), outline_px=np.zeros((20, 2)))]
     write("one.json", a_record(shells))
     found = json.loads(petitpied("pair", "one.json", "--json")[1])
     assert len(found["pairs"]) == 2
@@ -379,7 +379,7 @@ def coloured(shell, lightness, dimples=()):
     )
     lab = [Quantity(v, 0.3, 0.5) for v in (lightness, 20.0, 10.0)]
     browning = Quantity(0.5, 0.3)
-    return replace(shell, colour=Colour(*lab), dimples=marks, browning=browning)
+    return changed(shell, colour=Colour(*lab), dimples=marks, browning=browning)
 
 
 def test_colour_dimples_and_flavour_come_from_the_record(petitpied):

@@ -27,7 +27,7 @@ def a_tray():
     shells = [a_shell(f"{'ABC'[r]}{c + 1}", r, c) for r, c in COLOURS]
     photo = np.full((1200, 1600, 3), 200, np.uint8)
     for shell, colour in zip(shells, COLOURS.values(), strict=True):
-        cv2.fillPoly(photo, [np.round(shell.outline_px).astype(np.int32)], colour)
+        cv2.fillPoly(photo, [np.round(shell.place.outline_px).astype(np.int32)], colour)
     return photo, a_record(shells)
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from petitpied.camera.grey_strip import PLAIN_TONE
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.view import View
 from petitpied.surface.caps.flat_light import CardLight, flat_light
 
@@ -40,7 +40,8 @@ def photographed(on_liner, on_caps, pale_rows=0):
     codes = 1.055 * light ** (1 / 2.4) - 0.055
     picture = np.repeat(np.round(255 * codes).astype(np.uint8)[..., None], 3, axis=2)
     shells = tuple(
-        Shell(f"A{n}", 0, n, tuple(o.mean(axis=0)), None, o, None) for n, o in enumerate(outlines)
+        Shell(f"A{n}", Place(0, n, tuple(o.mean(axis=0)), None, o, None))
+        for n, o in enumerate(outlines)
     )
     return picture, shells
 

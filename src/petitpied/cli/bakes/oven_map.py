@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options import measure_option
 from petitpied.cli.options.checks import Db
 
 if TYPE_CHECKING:
@@ -21,9 +22,7 @@ def oven_map(
     rack: fact.Rack = None,
     measure: Annotated[
         str,
-        typer.Option(
-            metavar="M", help="diameter, browning, cracks, foot_spread, lean, ..., or all."
-        ),
+        typer.Option(metavar="M", help=measure_option.EACH_OR_ALL),
     ] = "diameter",
     out: Annotated[
         Path | None,

@@ -7,15 +7,14 @@ import typer
 
 from petitpied.cli.bakes.oven_map import AsJson, Oven
 from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options import measure_option
 from petitpied.cli.options.checks import Db
 
 
 def oven_or_hand(
     oven: Oven,
     rack: fact.Rack = None,
-    measure: Annotated[
-        str, typer.Option(metavar="M", help="diameter, browning, cracks, foot_spread, lean, ...")
-    ] = "diameter",
+    measure: Annotated[str, typer.Option(metavar="M", help=measure_option.EACH)] = "diameter",
     as_json: AsJson = False,
     db: Db = None,
 ) -> None:

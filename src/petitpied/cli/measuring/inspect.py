@@ -174,7 +174,7 @@ def inspect(
         raise typer.BadParameter("facts of a bake go into the history: give --log too")
     if relative and (log or before is not None):
         raise typer.BadParameter("--log and --before have no use with --relative")
-    asked = Asked(
+    asked = Extras(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
         sheet,
@@ -217,7 +217,7 @@ def _reference(flavour: str | None, *, needed: bool, relative: bool) -> "Referen
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Extras:
     """Two photos as one; whose budget is shown ("": the median shell's); the photo of the tray
     as piped; where records are logged."""
 
@@ -229,7 +229,7 @@ class Asked:
     sheet: bool = False  # a contact sheet too
 
 
-def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
+def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batch.Job, ...]":
     from petitpied.cli.measuring import inspecting as batch
     from petitpied.files.photo_files import collect
 
@@ -259,7 +259,7 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
 
 
 def _inspect(
-    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Asked
+    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Extras
 ) -> int:
     """One photo: its error is the command's. Several: every one is tried."""
     from petitpied.cli.measuring import inspecting as batch
@@ -311,7 +311,7 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
     typer.echo(f"  wrote {printable(str(job.result('')))}{files}")
 
 
-def _log(job: "batch.Job", asked: Asked) -> None:
+def _log(job: "batch.Job", asked: Extras) -> None:
     """The record just written into the history, where that was asked for."""
     if asked.logbook is not None:
         for line in asked.logbook.log(job.result(".json"), photo=job.photo):

@@ -138,20 +138,22 @@ def growth_from_records(paths: Sequence[Path]) -> Measured | None:
 def baked_tray(record: Record) -> BakedTray:
     """Growth, sizes and places of one record's shells."""
     shells = record.shells
-    grown = [q.u_shared for s in shells if (q := s.growth) is not None]
+    grown = [q.u_shared for s in shells if (q := s.sizes.growth) is not None]
     return BakedTray(
         growth_mm=_values(shells, "growth"),
         diameter_mm=_values(shells, "diameter_mm"),
         feret_max_mm=_values(shells, "feret_max_mm"),
-        centre_mm=np.array([s.centre_mm or (np.nan, np.nan) for s in shells], float).reshape(-1, 2),
-        rows=np.array([s.row for s in shells], np.int64),
-        columns=np.array([s.column for s in shells], np.int64),
+        centre_mm=np.array([s.place.centre_mm or (np.nan, np.nan) for s in shells], float).reshape(
+            -1, 2
+        ),
+        rows=np.array([s.place.row for s in shells], np.int64),
+        columns=np.array([s.place.column for s in shells], np.int64),
         u_shared_mm=float(np.mean(grown)) if grown else 0.0,
     )
 
 
 def _values(shells: Sequence[Shell], name: str) -> NDArray[np.float64]:
-    quantities = [getattr(shell, name) for shell in shells]
+    quantities = [shell.quantity(name) for shell in shells]
     return np.array([np.nan if q is None else q.value for q in quantities], float)
 
 
@@ -196,9 +198,7 @@ def _sheet(
     reach = [side * measured.caliper for side in box]
     pairs = 1
     for _ in range(4):  # more neighbours need a larger pitch: settles at once or in two rounds
-        pitches = tuple(
-            growing.pitch_for(r, measured.growth, wanted.risk, pairs) for r in reach
-        )
+        pitches = tuple(growing.pitch_for(r, measured.growth, wanted.risk, pairs) for r in reach)
         pitch = [
             max(p.pitch_mm, _rounded_up(side + wanted.gap_mm))
             for p, side in zip(pitches, box, strict=True)

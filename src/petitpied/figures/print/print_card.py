@@ -115,6 +115,4 @@ def _cut_marks(place_mm: tuple[float, float]) -> Path:
 
 
 def _paragraph(y_mm: float, lines: tuple[str, ...]) -> list[Text]:
-    return [
-        Text((16.0, y_mm + i * 5.2), line, 3.4, colour=BLACK) for i, line in enumerate(lines)
-    ]
+    return [Text((16.0, y_mm + i * 5.2), line, 3.4, colour=BLACK) for i, line in enumerate(lines)]

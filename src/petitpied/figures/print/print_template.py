@@ -61,9 +61,7 @@ def template_pdf(template: Template, paper: str) -> bytes:
     page_mm = tile_page_mm(size_mm, paper)
     parts = tiles(size_mm, page_mm)
     names = [f"page {n} of {len(parts)}, {PAPER_NAMES[paper]}" for n in range(1, len(parts) + 1)]
-    pages = [
-        _tile(page_mm, whole, tile, name) for tile, name in zip(parts, names, strict=True)
-    ]
+    pages = [_tile(page_mm, whole, tile, name) for tile, name in zip(parts, names, strict=True)]
     return pages_pdf(pages, TITLE)
 
 
@@ -73,9 +71,7 @@ def tile_page_mm(size_mm: tuple[float, float], paper: str) -> tuple[float, float
     return min(upright, upright[::-1], key=lambda page_mm: len(tiles(size_mm, page_mm)))
 
 
-def _tile(
-    page_mm: tuple[float, float], whole: list[Shape], tile: Tile, name: str
-) -> Drawing:
+def _tile(page_mm: tuple[float, float], whole: list[Shape], tile: Tile, name: str) -> Drawing:
     """One page of a large sheet: its part, a frame to cut at, what to do."""
     shown = (page_mm[0] - 2 * PAGE_BORDER_MM, page_mm[1] - 2 * PAGE_BORDER_MM)
     corner = (PAGE_BORDER_MM, PAGE_BORDER_MM)

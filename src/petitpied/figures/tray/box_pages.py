@@ -114,9 +114,7 @@ def summary_text(boxing: Boxing, kind: BoxKind) -> str:
 def box_pictures(boxing: Boxing, kind: BoxKind) -> dict[str, bytes]:
     """A picture of each box by its file name."""
     shown = list(enumerate(boxing.boxes, 1))[:MOST_PICTURES]
-    return {
-        f"box_{n:02d}.jpg": jpeg_bytes(_picture(n, box, boxing, kind)) for n, box in shown
-    }
+    return {f"box_{n:02d}.jpg": jpeg_bytes(_picture(n, box, boxing, kind)) for n, box in shown}
 
 
 def _picture(number: int, filled: Box, boxing: Boxing, kind: BoxKind) -> Drawing:

@@ -103,7 +103,7 @@ def reference_of(name: str, record: Record) -> tuple[Reference, int]:
     LotError
         If too few of its shells have a colour.
     """
-    labs = [shell.colour.lab for shell in record.shells if shell.colour is not None]
+    labs = [shell.surface.colour.lab for shell in record.shells if shell.surface.colour is not None]
     if len(labs) < LEAST_SHELLS:
         raise LotError(
             what=f"no colour for flavour {flavour_name(name)} in this record",

@@ -165,24 +165,24 @@ def _lot_shell(tray: LotTray, shell: Shell) -> LotShell | str:
     view = tray.record.view
     if shell.not_measured is not None:
         return f"not measured: {printable(shell.not_measured)}"
-    if shell.diameter_mm is None or view is None or len(shell.outline_px) < 8:
+    if shell.sizes.diameter_mm is None or view is None or len(shell.place.outline_px) < 8:
         return "its size or outline is not in the record"
-    outline_mm = view.to_plane(shell.outline_px)
+    outline_mm = view.to_plane(shell.place.outline_px)
     try:
         harmonics = harmonics_of(outline_mm)
     except ValueError:
         return "its outline in the record is no closed line"
     if not np.isfinite(harmonics).all():
         return "its outline in the record is no closed line"
-    colour = shell.colour
+    colour = shell.surface.colour
     lab = None if colour is None else (colour.lightness.value, colour.a.value, colour.b.value)
     return LotShell(
         record=tray.key,
         id=shell.id,
-        diameter_mm=shell.diameter_mm,
+        diameter_mm=shell.sizes.diameter_mm,
         harmonics_mm=harmonics,
         lab=lab,
-        height_mm=shell.height_mm,
+        height_mm=shell.sizes.height_mm,
         flavour=tray.flavour,
         verdict=None if shell.verdict is None else Verdict(shell.verdict),
     )

@@ -11,9 +11,10 @@ from petitpied import __version__
 from petitpied.domain.bake import Bake
 from petitpied.domain.card import outline_corners_mm
 from petitpied.domain.errors import OwnFileError
+from petitpied.domain.measures import Sizes, Surface
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.view import View
 from petitpied.files.records.record_files import record_bytes
 from petitpied.patterns.oven.synthetic import U_OWN_MM, Planted
@@ -129,23 +130,27 @@ def _shell(bake: Bake, view: View, i: int) -> Shell:
 
     return Shell(
         id=shells.ids[i],
-        row=int(shells.rows[i]),
-        column=int(shells.columns[i]),
-        centre_px=(float(middle[0]), float(middle[1])),
-        centre_mm=centre,
-        outline_px=view.project(_circle(centre, diameter)),
-        cap_outline_px=view.project(_circle(centre, min(cap, diameter))),
-        diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
-        cap_diameter_mm=Quantity(cap, U_OWN_MM, U_SHARED_MM),
-        foot_diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
-        browning=Quantity(value["browning"], U_OWN_BROWNING),
-        lean_mm=Quantity(lean, U_OWN_MM),
-        lean_dir_deg=float(np.rad2deg(np.arctan2(value["lean_y"], value["lean_x"]))),
-        roundness_mm=size("roundness"),
-        foot_spread_mm=size("foot_spread"),
-        height_mm=size("height"),
-        piped_diameter_mm=size("piped_diameter"),
-        growth=size("growth"),
+        place=Place(
+            row=int(shells.rows[i]),
+            column=int(shells.columns[i]),
+            centre_px=(float(middle[0]), float(middle[1])),
+            centre_mm=centre,
+            outline_px=view.project(_circle(centre, diameter)),
+            cap_outline_px=view.project(_circle(centre, min(cap, diameter))),
+        ),
+        sizes=Sizes(
+            diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
+            cap_diameter_mm=Quantity(cap, U_OWN_MM, U_SHARED_MM),
+            foot_diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
+            lean_mm=Quantity(lean, U_OWN_MM),
+            lean_dir_deg=float(np.rad2deg(np.arctan2(value["lean_y"], value["lean_x"]))),
+            roundness_mm=size("roundness"),
+            foot_spread_mm=size("foot_spread"),
+            height_mm=size("height"),
+            piped_diameter_mm=size("piped_diameter"),
+            growth=size("growth"),
+        ),
+        surface=Surface(browning=Quantity(value["browning"], U_OWN_BROWNING)),
     )
 
 
