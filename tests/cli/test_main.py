@@ -200,7 +200,7 @@ def test_help_and_version_do_not_need_the_heavy_modules():
         "import sys; sys.argv = ['petitpied', '--version']\n"
         "from petitpied.cli.main import main\n"
         "try:\n    main()\nexcept SystemExit:\n    pass\n"
-        "heavy = {'cv2', 'numpy', 'scipy', 'PIL', 'skimage', 'reportlab', 'jsonschema'}\n"
+        "heavy = {'cv2', 'numpy', 'scipy', 'PIL', 'skimage', 'fpdf', 'jsonschema_rs'}\n"
         "print(sorted(heavy & set(sys.modules)))"
     )
     env = {**os.environ, "PYTHONPATH": str(ROOT / "src")}
@@ -217,7 +217,7 @@ def test_inspecting_imports_no_packages_that_take_long(tmp_path):
         f"sys.argv = ['petitpied', 'inspect', {str(photo)!r}, '--out', {str(tmp_path)!r}]\n"
         "from petitpied.cli.main import main\n"
         "try:\n    main()\nexcept SystemExit as end:\n    assert not end.code\n"
-        "slow = {'scipy', 'skimage', 'jsonschema', 'reportlab', 'sqlalchemy', 'rustworkx'}\n"
+        "slow = {'scipy', 'skimage', 'fpdf', 'sqlalchemy', 'rustworkx'}\n"
         "print(sorted(slow & set(sys.modules)))"
     )
     env = {**os.environ, "PYTHONPATH": str(ROOT / "src"), "XDG_DATA_HOME": str(tmp_path)}

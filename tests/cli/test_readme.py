@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from petitpied.cli.main import DEBIAN_PACKAGES, app
+from petitpied.cli.main import app
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -68,9 +68,6 @@ def test_the_search_for_paths_finds_them():
 def test_paths_in_the_readme_exist(path):
     assert (ROOT / path).exists()
 
-
-def test_system_packages_are_those_that_the_command_names():
-    assert DEBIAN_PACKAGES in README
 
 
 def test_figures_have_their_place():
