@@ -182,13 +182,13 @@ class _Verdicts:
     def add(self, verdict: Verdict, true: dict[str, float], limits: Limits) -> None:
         conforms = all(
             (x.low is None or true[x.name] >= x.low) and (x.high is None or true[x.name] <= x.high)
-            for x in limits.passes
+            for x in limits.tops
         )
         self.shells += 1
         self.bad += not conforms
         self.by_eye += verdict is Verdict.BY_EYE
-        self.passed += verdict is Verdict.PASS
-        self.wrongly += verdict is Verdict.PASS and not conforms
+        self.passed += verdict is Verdict.TOP
+        self.wrongly += verdict is Verdict.TOP and not conforms
 
     def text(self) -> str:
         return (
@@ -223,7 +223,7 @@ def _scene_limits(true: dict[str, np.ndarray], level: float) -> tuple[Limit, ...
     return (
         Limit("diameter_mm", middle - reach, middle + reach),
         Limit("roundness_mm", None, float(np.percentile(true["roundness_mm"], level))),
-        Limit("lean_mm", None, float(np.percentile(true["lean_mm"], level))),
+        Limit("lopsided_mm", None, float(np.percentile(true["lean_mm"], level))),
     )
 
 

@@ -31,7 +31,9 @@ class BakeFacts:
     """What the baker knows of one bake: one tray, one time in the oven.
 
     ``photo_sha256`` is the bake's identity. ``turn_deg`` 180: the tray went into the oven
-    turned by half. Everything beyond photo, time and oven may be missing.
+    turned by half, and stayed so; ``turned_halfway``: it was turned during the bake, so that no
+    side of it was always on one side of the oven. Everything beyond photo, time and oven may be
+    missing.
     """
 
     photo_sha256: str
@@ -47,6 +49,21 @@ class BakeFacts:
     flavour: str | None = None
     batch: str | None = None
     note: str | None = None
+    bake_minutes: float | None = None
+    thermometer_c: float | None = None  # read in the oven, beside the set temperature
+    tray_number: int | None = None  # 1: the first tray of the batter
+    doubled: bool | None = None  # a second tray under it
+    turned_halfway: bool | None = None  # turned by half during the bake
+    meringue: Literal["french", "swiss", "italian"] | None = None
+    ribbon_seconds: float | None = None  # macaronage: until a ribbon of batter has sunk in
+    whites_days: float | None = None  # age of the egg whites
+    colouring: Literal["none", "powder", "gel", "liquid"] | None = None
+    flour_lot: str | None = None  # of the almond flour
+    piped_by: str | None = None
+    # what no photo shows, counted by hand among the bake's shells
+    hollow: int | None = None
+    sticky: int | None = None  # bottoms that stick, or stay soft
+    tough: int | None = None
 
 
 @dataclass(frozen=True)

@@ -104,5 +104,5 @@ class Shell:
     peak: SurfaceMark | None = None
     pinholes: tuple[SurfaceMark, ...] | None = None
     lumpiness_mm: Quantity | None = None  # root mean square height of lumps
-    verdict: str | None = None  # pass, second, reject or check by eye; None: not judged
+    verdict: str | None = None  # top, bottom, crumbs or check by eye; None: not judged
     reasons: tuple[str, ...] = ()  # what decided the verdict, plain words

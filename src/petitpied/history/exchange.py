@@ -53,7 +53,8 @@ def facts_row(facts: BakeFacts) -> dict[str, Any]:
     known = facts_of.known_facts(facts)
     row = {name: known.get(facts_of.FIELDS[name]) for name in facts_of.NAMES}
     row["at"] = facts.baked_at.isoformat()
-    row["fan"] = None if facts.fan is None else "yes" if facts.fan else "no"
+    yes_no = {True: "yes", False: "no"}
+    row = {name: yes_no[v] if isinstance(v, bool) else v for name, v in row.items()}
     if facts.humidity_rel is not None:
         row["humidity"] = round(100 * facts.humidity_rel, 6)
     return row

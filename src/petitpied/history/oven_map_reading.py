@@ -78,6 +78,29 @@ def _nothing(measure: str, there: tuple[str, ...]) -> LotError:
     )
 
 
+def with_a_direction(bakes: Sequence[Bake]) -> tuple[tuple[Bake, ...], str]:
+    """Bakes whose trays lay one way all the time, and what to say of the others: a tray turned
+    halfway through the bake has no side that was always on one side of the oven.
+
+    Raises
+    ------
+    LotError
+        If none is left.
+    """
+    kept = tuple(b for b in bakes if not b.facts.turned_halfway)
+    out = len(bakes) - len(kept)
+    if not out:
+        return kept, ""
+    if not kept:
+        raise LotError(
+            what="there is nothing to map",
+            why=f"all {out} bakes were turned halfway through: no side stayed on one side",
+            next_step="log some bakes whose tray stayed as it went in",
+        )
+    some = "1 bake was" if out == 1 else f"{out} bakes were"
+    return kept, f"note: {some} turned halfway through and left out: no side stayed on one side."
+
+
 def where_words(oven: str, rack: str | None) -> str:
     """As in: oven "Deck", rack "top"."""
     return printable(f'oven "{oven}"' + (f', rack "{rack}"' if rack else ""))

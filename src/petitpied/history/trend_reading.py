@@ -195,6 +195,29 @@ def outcomes_of(
             with np.errstate(invalid="ignore", divide="ignore"):
                 share = np.where(counts > 0, 100 * faulty / counts, np.nan)
             result.append(Outcome(f"share of shells with {fault}", fault.measure, "%", share))
+    if usual:
+        result += _by_hand(bakes)
+    return result
+
+
+#: what no photo shows: field of the facts to its name
+BY_HAND = {
+    "hollow": "hollow shells",
+    "sticky": "shells that stick or are soft at the bottom",
+    "tough": "tough shells",
+}
+
+
+def _by_hand(bakes: Sequence[Bake]) -> list[Outcome]:
+    """Shares of shells with faults that were counted by hand, where they were."""
+    sizes = np.array([len(b.shells.ids) for b in bakes], float)
+    result = []
+    for field, words in BY_HAND.items():
+        counts = [getattr(b.facts, field) for b in bakes]
+        known = np.array([np.nan if n is None else float(n) for n in counts])
+        if np.isfinite(known).any():
+            share = np.where(sizes > 0, 100 * known / np.maximum(sizes, 1), np.nan)
+            result.append(Outcome(f"share of {words}", field, "%", share))
     return result
 
 

@@ -87,16 +87,42 @@ def facts_line(facts: BakeFacts) -> str:
         parts.append(f"set to {facts.set_temperature_c:g} °C")
     if facts.fan is not None:
         parts.append("fan on" if facts.fan else "fan off")
-    for word, value in (("liner", facts.liner), ("flavour", facts.flavour), ("batch", facts.batch)):
+    for word, value in (("on", facts.liner), ("flavour", facts.flavour), ("batch", facts.batch)):
         if value is not None:
             parts.append(f"{word} {value}")
     if facts.rest_minutes is not None:
         parts.append(f"rested {facts.rest_minutes:g} min")
     if facts.humidity_rel is not None:
         parts.append(f"humidity {100 * facts.humidity_rel:.0f} %")
+    parts += _more_parts(facts)
     line = ", ".join(printable(part) for part in parts)
     note = "" if facts.note is None else f" Note: {printable(facts.note)}"
     return f"{line[:1].upper()}{line[1:]}.{note}"
+
+
+def _more_parts(facts: BakeFacts) -> list[str]:
+    """Further facts, and what was counted by hand."""
+    told = (
+        ("{} min in the oven", facts.bake_minutes),
+        ("thermometer {} °C", facts.thermometer_c),
+        ("tray {} of the batter", facts.tray_number),
+        ("doubled tray", facts.doubled or None),
+        ("turned halfway through", facts.turned_halfway or None),
+        ("{} meringue", facts.meringue and facts.meringue.capitalize()),
+        ("ribbon {} s", facts.ribbon_seconds),
+        ("whites {} days old", facts.whites_days),
+        ("colouring: {}", facts.colouring),
+        ("almond flour {}", facts.flour_lot),
+        ("piped by {}", facts.piped_by),
+        ("{} hollow", facts.hollow),
+        ("{} sticky or soft at the bottom", facts.sticky),
+        ("{} tough", facts.tough),
+    )
+    return [
+        words.format(f"{value:g}" if isinstance(value, float) else value)
+        for words, value in told
+        if value is not None
+    ]
 
 
 def measuring_section(trays: Sequence[Tray]) -> Section:

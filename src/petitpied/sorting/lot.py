@@ -17,11 +17,12 @@ Complexes = NDArray[np.complex128]
 
 
 class Verdict(StrEnum):
-    """What becomes of a shell, best first."""
+    """What becomes of a shell, best first: the upper half of a macaron, the lower half, or crumbs
+    for bases and toppings. A top can be a bottom too."""
 
-    PASS = "pass"
-    SECOND = "second"
-    REJECT = "reject"
+    TOP = "top"
+    BOTTOM = "bottom"
+    CRUMBS = "crumbs"
     BY_EYE = "check by eye"
 
 

@@ -7,6 +7,7 @@ from typing import Any
 from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES
+from petitpied.text.hints import PIPED_MEASURES, try_for
 from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
@@ -25,14 +26,6 @@ MEASURE_WORDS = {
     "cracks": ("length of cracks", "more cracked", "less cracked"),
     "growth": ("growth in the oven", "grown more", "grown less"),
     "piped_diameter": ("piped diameter", "piped larger", "piped smaller"),
-}
-#: what is usually tried; common practice, no source
-TRY = {
-    "across": "turn the tray by half when half the time is over, and look whether the sides agree",
-    "front-back": "turn the tray by half when half the time is over; check the door's seal",
-    "centre-edge": "use a heavier tray or a second one under it, and one rack lower, one at a time",
-    "spot": "pipe no shells at that place in the next bake, or shield it; check the heater near it",
-    "lean": "take the fan down a step or off, or let the shells rest until they have a dry skin",
 }
 TRY_NEXT = "Common practice, not a finding"
 
@@ -179,9 +172,10 @@ def what_to_try(found: OvenMap, *, turned: bool) -> str:
     if strongest is None:
         return "To try: go on logging bakes; the plan of petitpied oven-or-hand says which to turn."
     first = ""
-    if not turned and strongest.kind != "centre-edge":
+    by_hand = found.measure in PIPED_MEASURES
+    if not turned and strongest.kind != "centre-edge" and not by_hand:
         first = "First turn the tray by half in some bakes: it may be the hand, not the oven. "
-    return f"{first}{TRY_NEXT}: {TRY[strongest.kind]}."
+    return f"{first}{TRY_NEXT}: {try_for(found.measure, strongest.kind).text}."
 
 
 def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:

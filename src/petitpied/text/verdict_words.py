@@ -1,7 +1,7 @@
 """Verdicts and their reasons in plain words."""
 
 from petitpied.domain.quantity import Quantity
-from petitpied.sorting.limits import LIMITABLE
+from petitpied.sorting.limits import LIMITABLE, GradeNames
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.verdicts import Count, Reason, Value
 from petitpied.text.wording import printable, with_u95
@@ -11,6 +11,25 @@ WORDS = {
     "feret_min_mm": "smallest width",
     "feret_max_mm": "largest width",
     "crack_length_mm": "length of cracks",
+    "roundness_mm": "out of round",
+    "lopsided_mm": "lopsided foot",
+    "one_sided_foot_mm": "one-sided foot",
+    "uneven_foot_mm": "uneven foot",
+    "foot_shows": "share of the edge where the foot shows",
+    "foot_missing": "missing foot",
+    "foot_hidden": "hidden foot",
+    "peaks": "peak",
+    "pinholes": "dark specks and pinholes",
+    "lumpiness_mm": "lumps",
+    "browning": "colour",
+    "edge_browning": "colour of the edge",
+}
+GRADES = GradeNames()
+#: counts that are there or not
+ONE_WORD = {
+    "foot_missing": "the foot is missing, not allowed",
+    "foot_hidden": "the foot is hidden, not allowed",
+    "peaks": "it has a peak, not allowed",
 }
 
 
@@ -19,14 +38,16 @@ def spoken(name: str) -> str:
     return WORDS.get(name, name.removesuffix("_mm").replace("_", " "))
 
 
-def reason_text(reason: Reason) -> str:
+def reason_text(reason: Reason, grades: GradeNames = GRADES) -> str:
     """As in "diameter 47.2 mm ± 0.4 mm is above 46.5 mm"."""
     if reason.kind == "missing":
         what = "not measured" if reason.name == "shell" else f"{spoken(reason.name)} is not known"
         return f"{what}: {printable(reason.why)}"
-    grade = "" if reason.grade is Verdict.PASS else f" for {reason.grade}"
-    unit = LIMITABLE[reason.name][0]
+    grade = "" if reason.grade is Verdict.TOP else f" for {grades.of(reason.grade)}"
+    unit = LIMITABLE[reason.name].unit
     bound = f"{reason.bound:g} {unit}".strip()
+    if reason.kind == "beyond" and reason.name in ONE_WORD:
+        return f"{ONE_WORD[reason.name]}{' even' + grade if grade else ''}"
     if reason.kind == "near" and isinstance(reason.value, Count):
         most = len(reason.value.chances)
         return f"{spoken(reason.name)}: perhaps up to {most}, and the limit{grade} is {bound}"

@@ -191,7 +191,7 @@ def test_missing_record_file(tmp_path):
 
 
 def test_names_not_known_are_passed_over():
-    data = _changed(lambda d: d["shells"][0].update(verdict="pass", cracks=[]))
+    data = _changed(lambda d: d["shells"][0].update(verdict="top", cracks=[]))
     assert record_from_bytes(data, "later.json").shells[0].id == "A1"
 
 

@@ -123,6 +123,7 @@ def inspect(
     flavour: fact.Flavour = None,
     batch: fact.Batch = None,
     note: fact.Note = None,
+    more: fact.More = None,
     like_last: fact.LikeLast = False,
     db: Db = None,
     limits: Annotated[
@@ -167,7 +168,7 @@ def inspect(
     facts = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
-        "flavour": flavour, "batch": batch, "note": note,
+        "flavour": flavour, "batch": batch, "note": note, "more": more,
     }  # fmt: skip
     others = [v for name, v in facts.items() if name != "flavour"]  # that one is for colours too
     if not log and (like_last or db is not None or any(v is not None for v in others)):

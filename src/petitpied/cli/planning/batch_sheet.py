@@ -69,7 +69,7 @@ def judged_yield(records: Sequence[Path], limits: Path) -> GoodShare:
             why="there is no shell in the records",
             next_step="inspect a photo of a baked tray first",
         )
-    return GoodShare(sum(s.verdict == Verdict.PASS for s in shells), len(shells))
+    return GoodShare(sum(s.verdict == Verdict.TOP for s in shells), len(shells))
 
 
 def batch_lines(
