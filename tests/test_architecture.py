@@ -14,11 +14,12 @@ FLOORS = (
     *("domain", "numerics", "photo", "camera/lens", "camera", "finding", "contours", "sizing"),
     *("surface/caps", "surface/foot", "surface/colour", "surface/relief", "surface/cracks"),
     *("surface", "inspection", "statistics", "patterns/oven", "patterns/trends", "patterns"),
-    *("sorting", "piping", "text"),
+    *("sorting", "piping", "evening", "text"),
     # from here on: the world
     *("files", "files/own", "files/records", "history"),
     *("figures/fonts", "figures", "figures/print", "figures/charts", "figures/tray", "report"),
-    *("cli/options", "cli/planning", "cli/lots", "cli/bakes", "cli/measuring", "cli"),
+    *("cli/options", "cli/planning", "cli/lots", "cli/bakes", "cli/measuring"),
+    *("cli/evening", "cli"),
 )
 CORE = FLOORS[: FLOORS.index("files")]
 #: modules that reach files, clock, processes, chance or the network

@@ -15,6 +15,8 @@ from petitpied.text.wording import printable
 #: commands in the order of the job, as help lists them, and the module of `petitpied.cli` in which
 #: the function of that name is
 COMMANDS = {
+    "setup": "evening.setup",
+    "bake": "evening.bake",
     "card": "measuring.card",
     "lens": "measuring.lens",
     "inspect": "measuring.inspect",

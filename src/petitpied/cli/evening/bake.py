@@ -1,0 +1,5 @@
+"""`petitpied bake`: the evening."""
+
+
+def bake() -> None:
+    """x"""
