@@ -31,8 +31,8 @@ class Kitchen:
 
     ``racks``: from the top of the oven down. ``tray_mm``: width and depth inside, width along the
     oven door. ``facts`` and ``letterhead`` are parts of the file that are read where facts of
-    bakes and pictures are known. ``wrong``: parts that could not be used, each with its fault; ``parts``: what the
-    file names at its top.
+    bakes and pictures are known. ``wrong``: parts that could not be used, each with its fault;
+    ``parts``: what the file names at its top.
     """
 
     paper: str | None = None

@@ -1,7 +1,7 @@
 """What a report says of sorting: verdicts, yield, faults, pairs, boxes."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -51,9 +51,16 @@ class Sorting:
 
 
 def sort_trays(
-    trays: Sequence[Tray], limits: Limits | None, kind: BoxKind | None, *, pairs: bool
+    trays: Sequence[Tray],
+    limits: Limits | None,
+    kind: BoxKind | None,
+    *,
+    pairs: bool,
+    mix_flavours: bool = False,
+    limits_of: Callable[[Tray], Limits] | None = None,
 ) -> Sorting:
-    """Judge, pair and box, as far as asked; trays without a scale are neither judged nor paired."""
+    """Judge, pair and box, as far as asked; trays without a scale are neither judged nor paired.
+    ``limits_of``: where trays have limits of their own."""
     notes: list[str] = []
     sorted_trays = list(trays)
     if limits is not None:
@@ -61,7 +68,8 @@ def sort_trays(
 
         for i, tray in enumerate(trays):
             if tray.record.view is not None:
-                record, said = judged(tray.record, limits)
+                own = limits if limits_of is None else limits_of(tray)
+                record, said = judged(tray.record, own)
                 sorted_trays[i] = replace(tray, record=record)
                 notes += said
     done = Sorting(tuple(sorted_trays), limits, tuple(dict.fromkeys(notes)))
@@ -70,8 +78,8 @@ def sort_trays(
     from petitpied.files.records.lot_files import lot_of
     from petitpied.sorting.pairing import pair_lot
 
-    lot = [_lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
-    pairing = pair_lot(lot_of(lot)[0])
+    lot = [lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
+    pairing = pair_lot(lot_of(lot)[0], mix_flavours=mix_flavours)
     boxing = None
     if kind is not None:
         from petitpied.sorting.boxes import fill_boxes, macaron
@@ -86,10 +94,12 @@ def sort_trays(
     return replace(done, pairing=pairing, kind=kind, boxing=boxing)
 
 
-def _lot_tray(tray: Tray) -> "LotTray":
+def lot_tray(tray: Tray) -> "LotTray":
+    """The tray as sorting sees it; its name is its key."""
     from petitpied.sorting.lot_trays import LotTray
 
-    flavour = "" if tray.facts is None else tray.facts.flavour or ""
+    said = "" if tray.facts is None else tray.facts.flavour or ""
+    flavour = said or tray.record.flavour or ""
     return LotTray(tray.name, tray.name, tray.record, flavour)
 
 
@@ -276,9 +286,9 @@ def _pair_pictures(sorting: Sorting, pairing: "Pairing") -> list[Block]:
     pictures: list[Block] = []
     for tray in sorting.trays:
         if tray.photo is not None and tray.record.view is not None and pairing.pairs:
-            lot_tray = _lot_tray(tray)
-            codes = pair_codes(pairing, lot_tray)
-            pictures.append(pair_sheet(lot_tray, tray.photo, codes, len(sorting.trays)))
+            lot = lot_tray(tray)
+            codes = pair_codes(pairing, lot)
+            pictures.append(pair_sheet(lot, tray.photo, codes, len(sorting.trays)))
     return pictures
 
 

@@ -40,6 +40,7 @@ def box(
         ),
     ] = 30.0,
     out: option.Out = None,
+    photos: option.Photos = None,
     as_json: option.AsJson = False,
 ) -> None:
     """Fill gift boxes: as many as can be filled, then as even as can be."""
@@ -52,7 +53,7 @@ def box(
         return
     if not records:
         raise typer.BadParameter("name the records to box, or use --new to start a box file")
-    from petitpied.cli.lots.lot_job import LotOptions, boxable, paired
+    from petitpied.cli.lots.lot_job import LotOptions, boxable, paired, shown_of
     from petitpied.figures.tray.box_pages import box_lines, box_pictures, boxing_json, summary_text
     from petitpied.files.records.lot_files import read_box
     from petitpied.sorting.boxes import fill_boxes
@@ -72,5 +73,5 @@ def box(
             typer.echo(line)
     if boxing.boxes:
         listing = "\n".join([*lines, ""]).encode()
-        results = {"boxes.txt": listing, **box_pictures(boxing, plan)}
+        results = {"boxes.txt": listing, **box_pictures(boxing, plan, shown_of(lot, photos))}
         option.write_results(out, results, as_json)

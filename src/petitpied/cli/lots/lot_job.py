@@ -6,6 +6,7 @@ from pathlib import Path
 
 from petitpied.domain.errors import LotError
 from petitpied.figures.raster import jpeg_bytes
+from petitpied.figures.tray.box_pages import Shown
 from petitpied.figures.tray.tray_sheet import photo_of, tray_sheet
 from petitpied.files.records.lot_files import judged, lot_of, read_limits, read_trays
 from petitpied.sorting.box_file import BoxKind
@@ -74,8 +75,10 @@ def paired(options: LotOptions) -> PairedLot:
     """
     trays, notes = judged_trays(options)
     shells, aside = lot_of(trays)
-    if len(trays) > 1 and not options.flavours:
-        notes = (*notes, "no --flavour was given: all trays are taken as one flavour")
+    unknown = [tray.name for tray in trays if not tray.flavour]
+    if len(trays) > 1 and unknown:
+        names = ", ".join(unknown)
+        notes = (*notes, f"no --flavour was given for {names}: taken as one flavour")
     if options.by_eye is not None:
         shells = tuple(
             replace(s, verdict=options.by_eye) if s.verdict is Verdict.BY_EYE else s for s in shells
@@ -144,6 +147,15 @@ def sheets(
             without.append(tray.name)
         pages[f"{tray.name}{suffix}"] = jpeg_bytes(tray_sheet(tray, photo, *drawn(tray)))
     return pages, without
+
+
+def shown_of(lot: PairedLot, photos: Path | None) -> Shown:
+    """The lot's trays with those photos that are found, for pictures of their shells."""
+    found = {tray.key: photo_of(tray, photos) for tray in lot.trays}
+    return Shown(
+        {tray.key: tray for tray in lot.trays},
+        {key: photo for key, photo in found.items() if photo is not None},
+    )
 
 
 def without_photo_line(without: Sequence[str]) -> str:

@@ -13,10 +13,11 @@ from petitpied.files.output_files import distinct_stems
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
+from petitpied.sorting.colours_apart import by_colour
+from petitpied.sorting.judging import judge_record
 from petitpied.sorting.limits import Limits, parse_limits
 from petitpied.sorting.lot import LotShell, Verdict, harmonics_of
-from petitpied.sorting.lot_trays import Aside, LotTray, measured_of
-from petitpied.sorting.verdicts import Measured, judge
+from petitpied.sorting.lot_trays import Aside, LotTray
 from petitpied.text.verdict_words import reason_text, spoken
 from petitpied.text.wording import printable
 
@@ -86,6 +87,7 @@ def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[Lot
 
 def _tray(file: Path, name: str, flavour: str) -> LotTray:
     record = _with_scale(read_record(file), file)
+    flavour = flavour or record.flavour or ""
     if not flavour and record.colour is not None:
         flavour = record.colour.reference.partition(FLAVOUR_REFERENCE)[2]
     return LotTray(str(file), printable(name), record, printable(flavour))
@@ -122,30 +124,23 @@ def _with_scale(record: Record, file: Path) -> Record:
 
 def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
     """The record with verdicts and reasons filled in, and notes on what was left out."""
-    found = measured_of(record, limits.names)
-    unknown = [n for n in limits.names if not any(n in m.values for m in found)]
+    found = judge_record(record, limits)
     shells = tuple(
-        _judged(shell, measured, limits, unknown)
-        for shell, measured in zip(record.shells, found, strict=True)
+        replace(
+            shell,
+            verdict=judgement.verdict.value,
+            reasons=tuple(reason_text(reason, limits.grades) for reason in judgement.reasons),
+        )
+        for shell, judgement in zip(record.shells, found.judgements, strict=True)
     )
-    words = ", ".join(spoken(name) for name in unknown)
-    some = any(m.not_measured is None for m in found)
-    notes = (f"not measured in this photo, judged without: {words}",) if unknown and some else ()
+    words = ", ".join(spoken(name) for name in found.left_out)
+    notes = (f"not measured in this photo, judged without: {words}",) if words else ()
     return replace(record, shells=shells), notes
 
 
-def _judged(
-    shell: Shell, measured: Measured, limits: Limits, unknown: Sequence[str]
-) -> Shell:
-    # what no shell has is left out, and said; what one shell lacks is checked by eye
-    missing = {n: why for n, why in measured.missing.items() if n not in unknown}
-    judgement = judge(replace(measured, missing=missing), limits)
-    texts = tuple(reason_text(reason, limits.grades) for reason in judgement.reasons)
-    return replace(shell, verdict=judgement.verdict.value, reasons=texts)
-
-
 def lot_of(trays: Sequence[LotTray]) -> tuple[tuple[LotShell, ...], tuple[Aside, ...]]:
-    """Shells that can be paired, tray by tray, and those that cannot."""
+    """Shells that can be paired, tray by tray, and those that cannot; of quite different colours
+    they count as of different flavours."""
     shells: list[LotShell] = []
     aside: list[Aside] = []
     for tray in trays:
@@ -155,7 +150,7 @@ def lot_of(trays: Sequence[LotTray]) -> tuple[tuple[LotShell, ...], tuple[Aside,
                 shells.append(entry)
             else:
                 aside.append(Aside(tray.key, shell.id, entry))
-    return tuple(shells), tuple(aside)
+    return by_colour(shells), tuple(aside)
 
 
 def _lot_shell(tray: LotTray, shell: Shell) -> LotShell | str:

@@ -1,0 +1,305 @@
+"""An evening's answer on one screen: verdict, reason, figure, and what to do next."""
+
+from collections.abc import Sequence
+
+from petitpied.evening.advice import Advice, OvenSign
+from petitpied.evening.answer import Evening, Fault, TrayAnswer
+from petitpied.sorting.limits import GradeNames
+from petitpied.sorting.lot import Verdict
+from petitpied.text.hints import TRY_HAND, try_for
+from petitpied.text.verdict_words import spoken
+from petitpied.text.wording import counted, printable, rounded, with_u95
+
+#: a terminal's width, and a page of it without scrolling
+MOST_LETTERS, MOST_LINES = 100, 12
+#: trays that have lines of their own; of more, those that lose most shells
+MOST_TRAYS = 4
+
+#: a shell's fault in three words at most, by the limit's name and the side it is broken on
+FAULTS = {
+    ("diameter_mm", "above"): "too large",
+    ("diameter_mm", "below"): "too small",
+    ("cap_diameter_mm", "above"): "cap too wide",
+    ("cap_diameter_mm", "below"): "cap too narrow",
+    ("foot_diameter_mm", "above"): "foot too wide",
+    ("foot_diameter_mm", "below"): "foot too narrow",
+    ("feret_min_mm", "below"): "too narrow",
+    ("feret_max_mm", "above"): "too long",
+    ("height_mm", "above"): "too high",
+    ("height_mm", "below"): "too flat",
+    ("roundness_mm", "above"): "not round",
+    ("aspect_ratio", "below"): "oval",
+    ("circularity", "below"): "not round",
+    ("foot_spread_mm", "above"): "splayed foot",
+    ("foot_spread_mm", "below"): "foot drawn in",
+    ("lopsided_mm", "above"): "lopsided foot",
+    ("one_sided_foot_mm", "above"): "one-sided foot",
+    ("uneven_foot_mm", "above"): "uneven foot",
+    ("foot_shows", "below"): "foot hardly shows",
+    ("foot_missing", "above"): "no foot",
+    ("foot_hidden", "above"): "foot hidden",
+    ("crack_length_mm", "above"): "cracked",
+    ("dimples", "above"): "dimple",
+    ("peaks", "above"): "peak",
+    ("pinholes", "above"): "dark specks",
+    ("lumpiness_mm", "above"): "lumpy",
+    ("browning", "above"): "too brown",
+    ("browning", "below"): "too pale",
+    ("edge_browning", "above"): "brown edge",
+    ("edge_browning", "below"): "pale edge",
+}
+#: what to try for a fault that many shells have: common practice, no source
+TRY_FAULT = {
+    "crack_length_mm": "rest the shells until a finger no longer sticks",
+    "dimples": "rap the tray after piping and prick the bubbles",
+    "peaks": "fold a little more, stop squeezing, then flick the nozzle sideways",
+    "lopsided_mm": "hold the bag upright and take the fan down a step",
+    "one_sided_foot_mm": "take the fan down a step",
+    "uneven_foot_mm": "rest the shells until a finger no longer sticks",
+    "foot_spread_mm": "stop folding earlier, or rest the shells longer",
+    "foot_missing": "rest until a finger no longer sticks, and preheat with the thermometer in",
+    "foot_hidden": "rest until a finger no longer sticks, and preheat with the thermometer in",
+    "roundness_mm": "hold the bag upright, and pipe on a sheet with rounds",
+    "aspect_ratio": "hold the bag upright, and pipe on a sheet with rounds",
+    "lumpiness_mm": "sieve almond and sugar finer, and rap the tray",
+    "pinholes": "sieve almond and sugar finer, and rap the tray",
+    "browning": "set the oven 5 °C lower, or bake one rack lower",
+    "edge_browning": "bake one rack lower, or on a doubled tray",
+}
+TRY_PALE = "bake a minute longer, or set the oven 5 °C higher"
+
+
+def screen(
+    evening: Evening, oven: OvenSign | None, advice: Advice, notes: Sequence[str], page: str
+) -> tuple[str, ...]:
+    """The whole answer: at most `MOST_LINES` lines of at most `MOST_LETTERS` letters; ``page``
+    may make its line longer, a path is not cut."""
+    head = [_verdict_line(evening)]
+    tail = [*_pair_lines(evening), *_oven_lines(oven), *_filled(f"Next: {advice_words(advice)}", 2)]
+    where = [f"Page: {page}"] if page else []
+    room = MOST_LINES - len(head) - len(tail) - len(where) - min(len(notes), 2)
+    middle = _tray_lines(evening, max(room, 1))
+    left = MOST_LINES - len(head) - len(middle) - len(tail) - len(where)
+    told = _notes(notes, left)
+    return tuple(printable(line) for line in (*head, *middle, *tail, *told, *where))
+
+
+def _notes(notes: Sequence[str], room: int) -> list[str]:
+    if not notes or room < 1:
+        return []
+    if len(notes) <= room:
+        return [_cut(f"Note: {note}") for note in notes]
+    more = f" (and {counted(len(notes) - room, 'more note')} on the page)"
+    shown = [_cut(f"Note: {note}") for note in notes[:room]]
+    shown[-1] = _cut(f"Note: {notes[room - 1]}", len(more)) + more
+    return shown
+
+
+def _verdict_line(evening: Evening) -> str:
+    """As in "59 of 66 shells are good: 47 tops, 12 bottoms. 3 are crumbs, 4 for your eye."."""
+    tops, bottoms, crumbs, by_eye = (evening.count(v) for v in Verdict)
+    whole, good = tops + bottoms + crumbs + by_eye, tops + bottoms
+    names = evening.grades
+    if good == 0:
+        line = f"None of {whole} shells is good." if whole > 1 else "The one shell is not good."
+    elif good == whole:
+        line = f"All {counted(whole, 'shell')} are good" if whole > 1 else "The one shell is good"
+        line += f": {_grades(tops, bottoms, names)}."
+    else:
+        verb = "is" if good == 1 else "are"
+        line = f"{good} of {counted(whole, 'shell')} {verb} good: {_grades(tops, bottoms, names)}."
+    rest = [f"{crumbs} {'is' if crumbs == 1 else 'are'} {names.crumbs}"] if crumbs else []
+    if by_eye:
+        verb = "" if rest else "is " if by_eye == 1 else "are "
+        rest.append(f"{by_eye} {verb}for your eye")
+    return f"{line} {', '.join(rest)}." if rest else line
+
+
+def _grades(tops: int, bottoms: int, names: GradeNames) -> str:
+    parts = [counted(n, word) for n, word in ((tops, names.top), (bottoms, names.bottom)) if n]
+    return ", ".join(parts)
+
+
+def _tray_lines(evening: Evening, room: int) -> list[str]:
+    """For each tray a line, and a second one with the shells that are not good where there is
+    room."""
+    trays = list(evening.trays)
+    if len(trays) > min(MOST_TRAYS, room):
+        trays.sort(key=lambda t: t.good - t.found)
+        kept = trays[: max(1, min(MOST_TRAYS, room) - 1)]
+        more = len(trays) - len(kept)
+        rest = f"And {counted(more, 'more tray')}: see the page."
+        return [*(_cut(_tray_line(tray)) for tray in kept), rest]
+    lines = []
+    spare = room - len(trays)
+    for tray in trays:
+        lines.append(_cut(_tray_line(tray)))
+        if tray.faults and spare > 0:
+            lines.append(_fault_line(tray, evening.grades))
+            spare -= 1
+    return lines
+
+
+def _tray_line(tray: TrayAnswer) -> str:
+    """As in "rose: 30 of 33 good, mean 44.5 mm ± 0.1 mm, eight of ten within 3.1 mm"."""
+    name = tray.name if not tray.flavour else f"{tray.flavour} ({tray.name})"
+    parts = [f"{name}: {tray.good} of {tray.found} good"]
+    if tray.mean_mm is not None:
+        parts.append(f"mean {with_u95(tray.mean_mm, 'mm')}")
+    if tray.middle_mm is not None:
+        parts.append(f"eight of ten within {tray.middle_mm:.1f} mm")
+    return ", ".join(parts)
+
+
+def _fault_line(tray: TrayAnswer, names: GradeNames) -> str:
+    """The shells that are not good, by what they have, the gravest first; as many as fit."""
+    order = (Verdict.CRUMBS, Verdict.BY_EYE, Verdict.BOTTOM)
+    heads = {Verdict.CRUMBS: names.crumbs, Verdict.BY_EYE: "look at", Verdict.BOTTOM: names.bottom}
+    parts: list[str] = []
+    for verdict in order:
+        groups: dict[str, list[str]] = {}
+        for fault in tray.faults:
+            if fault.verdict is verdict:
+                groups.setdefault(fault_words(fault), []).append(fault.id)
+        if groups:
+            said = ", ".join(f"{' '.join(ids)} {word}" for word, ids in groups.items())
+            parts.append(f"{heads[verdict]}: {said}")
+    return _cut("  " + "; ".join(parts))
+
+
+def fault_words(fault: Fault) -> str:
+    """Why a shell is no top, in three words at most; a question mark where it may be so."""
+    reason = fault.reason
+    if reason.kind == "missing":
+        what = "not measured" if reason.name == "shell" else f"{spoken(reason.name)} unknown"
+        return f"({what})"
+    word = FAULTS.get((reason.name, reason.side or "above"), spoken(reason.name))
+    return f"({word}{'?' if reason.kind == 'near' else ''})"
+
+
+def _pair_lines(evening: Evening) -> list[str]:
+    if evening.pairs is None:
+        return ["Pairs: none can be made."]
+    text = f"Pairs: {counted(evening.pairs, 'macaron')}"
+    if evening.pairs:
+        text += f", halves differ by {evening.pair_gap_mm:.1f} mm on average"
+    if evening.unpaired:
+        text += f"; {counted(evening.unpaired, 'good shell')} without a partner"
+    lines = [_cut(f"{text}.")]
+    if evening.boxes is None:
+        return lines
+    if evening.boxes == 0:
+        why = f": {evening.unboxed_why}" if evening.unboxed_why else ""
+        return [*lines, _cut(f"Boxes: none of {evening.slots} can be filled{why}.")]
+    text = f"Boxes: {counted(evening.boxes, 'box')} of {evening.slots}"
+    if evening.box_range_mm is not None:
+        text += f", in each the sizes within {evening.box_range_mm:.1f} mm"
+    if evening.unboxed:
+        text += f"; {counted(evening.unboxed, 'macaron')} left"
+    return [*lines, _cut(f"{text}.")]
+
+
+def _oven_lines(oven: OvenSign | None) -> list[str]:
+    if oven is None:
+        return []
+    where = f"Oven {oven.oven}, {counted(oven.bakes, 'bake')}"
+    if not oven.measure:
+        return [_cut(f"{where}: nothing stands out so far.")]
+    weak = "" if oven.shown else "perhaps "
+    return _filled(f"{where}: {weak}{oven.said}.", 2)
+
+
+def advice_words(advice: Advice) -> str:
+    """One thing, why, and how sure that is."""
+    return {
+        "photo": _photo_words,
+        "size": _size_words,
+        "spread": _spread_words,
+        "oven": _oven_words,
+        "fault": _fault_advice,
+        "nothing": _nothing_words,
+    }[advice.kind](advice)
+
+
+def _photo_words(advice: Advice) -> str:
+    return (
+        f"stand back to 700 mm and zoom in; from {advice.camera_mm or 0:.0f} mm, "
+        f"{advice.shells} of {advice.of} shells are too near a limit to tell (measured)."
+    )
+
+
+def _size_words(advice: Advice) -> str:
+    way = "smaller" if advice.off_mm > 0 else "larger"
+    mean = "" if advice.mean_mm is None else rounded(advice.mean_mm)
+    return (
+        f"pipe {advice.flavour} {abs(advice.off_mm):.1f} mm {way}; it came out {mean} mm, you want "
+        f"{advice.target_mm or 0:g} mm (measured on {counted(advice.of, 'shell')})."
+    )
+
+
+def _spread_words(advice: Advice) -> str:
+    return (
+        f"pipe on a sheet with rounds (petitpied template); {advice.shells} of {advice.of} shells "
+        "are too large or too small (common practice)."
+    )
+
+
+def _oven_words(advice: Advice) -> str:
+    oven = advice.oven
+    if oven is None:
+        return ""
+    if not oven.turned and oven.kind != "centre-edge" and oven.measure != "piped_diameter":
+        return (
+            "put the tray in turned by half at every second bake; that tells the oven from your "
+            f"hand (sure: chance alone does as much in {_chance(oven.chance)} bakes like these)."
+        )
+    hint = TRY_HAND if oven.measure == "piped_diameter" else try_for(oven.measure, oven.kind)
+    return f"{hint.text} (the oven's pattern is sure, the cure is common practice)."
+
+
+def _chance(chance: float) -> str:
+    return f"{max(1, round(1000 * chance))} of 1,000"
+
+
+def _fault_advice(advice: Advice) -> str:
+    word = FAULTS.get((advice.name, advice.side or "above"), spoken(advice.name))
+    pale = advice.name == "browning" and advice.side == "below"
+    what = TRY_PALE if pale else TRY_FAULT.get(advice.name, f"look into it: {word}")
+    return (
+        f"{what}; {advice.shells} of {advice.of} shells have the fault: {word} (common practice, "
+        "not sure)."
+    )
+
+
+def _nothing_words(advice: Advice) -> str:
+    oven = advice.oven
+    if oven is not None and oven.bakes < 6:
+        return f"bake the same again; {6 - oven.bakes} more bakes can show the oven's pattern."
+    return "change nothing: no fault stands out in this evening's shells."
+
+
+def _filled(text: str, lines: int) -> list[str]:
+    """A text over at most so many lines, broken between words."""
+    rest = text
+    result: list[str] = []
+    while rest and len(result) < lines:
+        indent = "  " if result else ""
+        room = MOST_LETTERS - len(indent)
+        if len(rest) <= room:
+            return [*result, indent + rest]
+        if len(result) == lines - 1:
+            return [*result, indent + _cut(rest, len(indent))]
+        at = rest.rfind(" ", 0, room + 1)
+        at = room if at <= 0 else at
+        result.append(indent + rest[:at].rstrip())
+        rest = rest[at:].lstrip()
+    return result
+
+
+def _cut(text: str, less: int = 0) -> str:
+    """At most a line, whole words, with "..." where something is missing."""
+    room = MOST_LETTERS - less
+    if len(text) <= room:
+        return text
+    at = text.rfind(" ", 0, room - 3)
+    return text[: at if at > 0 else room - 3].rstrip(" ,;:(") + " ..."
