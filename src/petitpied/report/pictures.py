@@ -12,6 +12,7 @@ from petitpied.domain.record import Record
 from petitpied.figures.raster import pixels as rendered
 from petitpied.figures.tray.overlay import marked_picture
 from petitpied.report.blocks import Picture
+from petitpied.report.material import Tray
 from petitpied.statistics.tray_summary import Summary
 
 if TYPE_CHECKING:
@@ -26,14 +27,20 @@ LONG_SIDES_PX = ((1, 1800), (4, 1400), (1_000_000, 900))
 JPEG_QUALITY = 82
 
 
-def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Picture:
+def marked_tray(tray: Tray, summary: Summary, trays: int) -> Picture:
     """The annotated picture, its words, and its caption."""
-    marked = rendered(marked_picture(pixels, record, summary))
+    if tray.photo is None:
+        raise ValueError(f"tray {tray.name} has no photo to be marked")
+    drawn = None
+    if tray.marked is not None:
+        drawn = cv2.imdecode(np.frombuffer(tray.marked, np.uint8), cv2.IMREAD_COLOR)
+    if drawn is None:
+        drawn = rendered(marked_picture(tray.photo.pixels_bgr, tray.record, summary))
     words = f"{summary.found} shells outlined, each with its id and diameter"
     if summary.odd:
         words += f"; odd ones out marked: {', '.join(o.id for o in summary.odd[:12])}"
     return jpeg(
-        marked,
+        drawn,
         _long_side_px(trays),
         f"The tray from above: {words}.",
         "Annotated photo. White line: outline; thin dashes: cap; corner brackets: odd one out.",

@@ -54,6 +54,9 @@ def bake(
     as_json: Annotated[
         bool, typer.Option("--json", help="Print everything as JSON and nothing else.")
     ] = False,
+    pdf: Annotated[
+        bool, typer.Option("--pdf", help="The page as a PDF too, to print or send.")
+    ] = False,
     jobs: Annotated[
         int | None, typer.Option(min=1, help="Photos measured at the same time; else one a core.")
     ] = None,
@@ -76,6 +79,7 @@ def bake(
         ask=not (no_questions or as_json),
         anew=replace,
         as_json=as_json,
+        pdf=pdf,
         jobs=jobs,
         db=db,
     )

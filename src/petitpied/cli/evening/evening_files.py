@@ -25,10 +25,11 @@ def record_files(trays: Sequence[Tray]) -> dict[str, bytes]:
 
 
 def pages(
-    answer: Answer, letterhead: "Letterhead | None", store: "Store | None"
+    answer: Answer, letterhead: "Letterhead | None", store: "Store | None", *, pdf: bool
 ) -> dict[str, bytes]:
     """Sheets, lists, pictures of boxes and the page, by file name."""
-    return {**_pair_files(answer), **_box_files(answer), **_report(answer, letterhead, store)}
+    page = _report(answer, letterhead, store, pdf=pdf)
+    return {**_pair_files(answer), **_box_files(answer), **page}
 
 
 def _names(answer: Answer) -> Mapping[str, str]:
@@ -85,15 +86,19 @@ def _box_files(answer: Answer) -> dict[str, bytes]:
 
 
 def _report(
-    answer: Answer, letterhead: "Letterhead | None", store: "Store | None"
+    answer: Answer, letterhead: "Letterhead | None", store: "Store | None", *, pdf: bool
 ) -> dict[str, bytes]:
     from petitpied.report.blocks import Letterhead
     from petitpied.report.html import report_html
     from petitpied.report.model import Wishes, make_report
-    from petitpied.report.pdf import report_pdf
 
     sorting = answer.sorting
     head = Letterhead() if letterhead is None else letterhead
     wishes = Wishes(head, "", answer.limits, sorting.kind, pairs=True, store=store)
     report = make_report(sorting.trays, wishes, sorting)
-    return {PAGE: report_html(report), PAGE.replace(".html", ".pdf"): report_pdf(report)}
+    files = {PAGE: report_html(report)}
+    if pdf:
+        from petitpied.report.pdf import report_pdf  # takes as long as all the rest
+
+        files[PAGE.replace(".html", ".pdf")] = report_pdf(report)
+    return files

@@ -12,6 +12,7 @@ from petitpied.cli.evening.tray_facts import Known
 from petitpied.cli.measuring import inspecting as batch
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.settings import Settings
+from petitpied.files.photo_files import MARKED_SUFFIX
 from petitpied.text.wording import counted, printable
 
 if TYPE_CHECKING:
@@ -71,7 +72,10 @@ def inspected_trays(
             file = photo.record or way.folder / f"{photo.stem}.json"
             try:
                 record = read_record(file)
-                trays.append(Tray(photo.stem, record, pictures[photo.sha256].result()))
+                marked = file.with_name(f"{photo.stem}{MARKED_SUFFIX}")
+                shown = marked.read_bytes() if marked.is_file() else None
+                picture = pictures[photo.sha256].result()
+                trays.append(Tray(photo.stem, record, picture, marked=shown))
             except ReadingError as error:
                 faults[photo.sha256] = error
     return Trays(tuple(trays), facts, (), tuple(faults.values()))

@@ -36,6 +36,7 @@ class Wanted:
     ask: bool = True
     anew: bool = False
     as_json: bool = False
+    pdf: bool = False
     jobs: int | None = None
     db: str | None = None
 
@@ -205,7 +206,8 @@ def _done(
         ),
     )
     answer = answer_of(told)
-    changed += job.write_changed(folder, pages(answer, setting.letterhead, known.store))
+    sheets = pages(answer, setting.letterhead, known.store, pdf=wanted.pdf)
+    changed += job.write_changed(folder, sheets)
     tell(answer, folder, as_json=wanted.as_json, changed=changed)
     for fault in (*setting.wrong, *faults):
         typer.echo(str(fault), err=True)

@@ -31,6 +31,8 @@ MEANING = (
     "In each slot the upper shell, to scale; below it the pair's number, its two shells, flavour, "
     "and diameter with its 95 % ±."
 )
+#: the shells' own; what a filling adds no photo shows (see `petitpied.text.cautions.ALLERGENS`)
+ALLERGENS_SHORT = "Allergens: almond (a nut) and egg; fillings may add milk, soya and others."
 
 
 def boxing_json(boxing: Boxing, pairing: Pairing, aside: Sequence[Aside]) -> dict[str, Any]:
@@ -152,17 +154,19 @@ def box_picture(number: int, boxing: Boxing, kind: BoxKind, shown: Shown) -> Dra
     pitch = ROOM_PX / kind.columns
     below = min(LABEL_REL * pitch, LABEL_PX)
     shapes: list[Shape] = []
+    frames: list[Shape] = []  # above the pictures' white corners
     for place, one in enumerate(filled.macarons):
         row, column = divmod(place, kind.columns)
         corner = (PAD_PX + column * pitch, top + row * (pitch + below))
-        shapes.append(rect(corner, (pitch, pitch + below), stroke=FAINT, width=3.0))
         shapes += _shell(one, shown, (corner, pitch), kind.slot_pitch_mm)
+        frames.append(rect(corner, (pitch, pitch + below), stroke=FAINT, width=3.0))
         shapes += _label(one, shown, (corner[0] + pitch / 2, corner[1] + pitch), (pitch, below))
     rows = -(-kind.slots // kind.columns)
-    notes = [f"{_box_facts(filled)}.", MEANING]
+    facts = _box_facts(filled)
+    notes = [f"{facts[:1].upper()}{facts[1:]}.", ALLERGENS_SHORT, MEANING]
     lines = [line for note in notes for line in wrapped(note, LETTER_PX, ROOM_PX)]
     foot, end = text_lines(lines, top + rows * (pitch + below), LETTER_PX)
-    return Drawing(WIDTH_PX, end, [*head, *shapes, *foot], alt=f"{title}. {_box_facts(filled)}.")
+    return Drawing(WIDTH_PX, end, [*head, *shapes, *frames, *foot], alt=f"{title}. {_box_facts(filled)}.")
 
 
 def _shell(
