@@ -166,7 +166,7 @@ def box_picture(number: int, boxing: Boxing, kind: BoxKind, shown: Shown) -> Dra
     notes = [f"{facts[:1].upper()}{facts[1:]}.", ALLERGENS_SHORT, MEANING]
     lines = [line for note in notes for line in wrapped(note, LETTER_PX, ROOM_PX)]
     foot, end = text_lines(lines, top + rows * (pitch + below), LETTER_PX)
-    return Drawing(WIDTH_PX, end, [*head, *shapes, *frames, *foot], alt=f"{title}. {_box_facts(filled)}.")
+    return Drawing(WIDTH_PX, end, [*head, *shapes, *frames, *foot], f"{title}. {notes[0]}")
 
 
 def _shell(
