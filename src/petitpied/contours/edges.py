@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from petitpied.contours.edge_network import EdgeProposals
 from petitpied.contours.settling import settled
+from petitpied.contours.strays import liner_before_edge
 from petitpied.domain.shell import Seed
 from petitpied.finding.liner import LinerLight
 from petitpied.finding.ray_strips import RAYS, ray_directions, sample_along_rays
@@ -48,6 +49,8 @@ NETWORK_SHARE, NETWORK_REACH_PX = 1 / 2, 3.0
 #: the cap's edge counts where a foot at least this wide is proposed, relative to the radius
 #: (0.3 mm on 22 mm)
 VISIBLE_FOOT_REL = 0.015
+#: weight of an outer edge that only the change of colour shows
+BY_COLOUR_WEIGHT = 0.3
 #: opponent channels count this much more than lightness: shadows change lightness alone
 CHROMA_GAIN = 1.5
 
@@ -250,6 +253,17 @@ def _likely(
     return np.asarray(left + (right - left) * share + np.float32(LEAST_PROBABILITY), np.float32)
 
 
+def _moved(
+    centre: Floats, band: EdgeBand, radius: Floats, where: NDArray[np.bool_]
+) -> EdgeBand:
+    """Edges moved to ``radius`` (S, RAYS) ``where`` so, and of less weight there."""
+    if not where.any():
+        return band
+    moved = np.where(where, radius, band.radius_px)
+    points = centre[:, None] + moved[:, :, None] * ray_directions()
+    return EdgeBand(moved, np.where(where, BY_COLOUR_WEIGHT, band.weight), points)
+
+
 def find_edges(
     pixels_bgr: NDArray[np.uint8], seeds: Sequence[Seed], light: LinerLight
 ) -> ShellEdges:
@@ -268,7 +282,10 @@ def find_edges(
     kinds = (proposals.outer, proposals.outer_px), (proposals.cap, proposals.cap_px)
     looks = [_look(pixels_bgr, centre, proposals, *kind) for kind in kinds]
     outer, cap = _bands(centre, looks)
-    gap = proposals.outer_px - proposals.cap_px
+    begins = liner_before_edge(pixels_bgr, centre, cap.radius_px, outer.radius_px, light)
+    passed = np.isfinite(begins)
+    outer = _moved(centre, outer, begins, passed)
+    gap = np.where(passed, begins - cap.radius_px, proposals.outer_px - proposals.cap_px)
     visible = gap > VISIBLE_FOOT_REL * proposals.coarse_px.mean(axis=1, keepdims=True)
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     return ShellEdges(

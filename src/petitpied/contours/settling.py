@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from petitpied.contours.edge_network import EdgeProposals, propose_edges
 from petitpied.contours.own_colour import by_colour, support
+from petitpied.contours.strays import liner_before_edge
 from petitpied.domain.shell import Seed
 from petitpied.finding.coarse_outlines import UNROUND_REL, by_cap, disc_base, smoothed, unroundness
 from petitpied.finding.liner import LinerLight
@@ -183,6 +184,28 @@ def _by_own_shape(
     return proposals.replaced(which[good], own.only(good))
 
 
+def _within_liner(
+    pixels_bgr: NDArray[np.uint8], centre: Floats, proposals: EdgeProposals, light: LinerLight
+) -> EdgeProposals:
+    """The same; shells whose outer edges were taken beyond bare liner are proposed for about where
+    the liner begins, and taken so if fewer rays pass it."""
+
+    def begins(which: NDArray[np.intp], found: EdgeProposals) -> Floats:
+        return liner_before_edge(pixels_bgr, centre[which], found.cap_px, found.outer_px, light)
+
+    every = np.arange(len(centre))
+    bare = begins(every, proposals)
+    which = np.flatnonzero(np.isfinite(bare).any(axis=1))
+    if not len(which):
+        return proposals
+    bases = np.where(np.isfinite(bare), bare, proposals.outer_px)[which]
+    anew = propose_edges(pixels_bgr, centre[which], smoothed(bases), light)
+    both = proposals.replaced(which, anew)
+    fewer = np.isfinite(begins(every, both)).sum(axis=1) < np.isfinite(bare).sum(axis=1)
+    better = fewer[which]
+    return proposals.replaced(which[better], anew.only(better)) if better.any() else proposals
+
+
 def _search_steps() -> Floats:
     """Where to look for a shell round about (N, 2), relative to its radius."""
     turn = np.arange(8) * (np.pi / 4)
@@ -210,4 +233,5 @@ def settled(
         [outline_radius(s.outline_px, c, angle) for s, c in zip(seeds, centre, strict=True)]
     )
     base = _about_own_edges(pixels_bgr, centre, coarse, light)
-    return _searched(pixels_bgr, *_surest(pixels_bgr, seeds, light, base), light)
+    base = _searched(pixels_bgr, *_surest(pixels_bgr, seeds, light, base), light)
+    return base[0], _within_liner(pixels_bgr, *base, light)
