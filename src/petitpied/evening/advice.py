@@ -73,7 +73,8 @@ def next_step(
         return Advice("photo", "measured", by_eye, whole, camera_mm=min(close))
     size = _size(trays, target_mm)
     fault = _fault(trays, whole)
-    if size is not None and (fault is None or size.shells >= fault.shells):
+    spread = fault is not None and fault.kind == "spread"  # the same shells, told less well
+    if size is not None and (fault is None or spread or size.shells >= fault.shells):
         return size
     if oven is not None and oven.measure and oven.shown:
         return Advice("oven", "shown", of=whole, oven=oven)

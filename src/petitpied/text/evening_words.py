@@ -102,6 +102,8 @@ def _verdict_line(evening: Evening) -> str:
     names = evening.grades
     if good == 0:
         line = f"None of {whole} shells is good." if whole > 1 else "The one shell is not good."
+        if crumbs == whole > 1:
+            return f"None of {whole} shells is good: all are {names.crumbs}."
     elif good == whole:
         line = f"All {counted(whole, 'shell')} are good" if whole > 1 else "The one shell is good"
         line += f": {_grades(tops, bottoms, names)}."
@@ -129,20 +131,22 @@ def _tray_lines(evening: Evening, room: int) -> list[str]:
         kept = trays[: max(1, min(MOST_TRAYS, room) - 1)]
         more = len(trays) - len(kept)
         rest = f"And {counted(more, 'more tray')}: see the page."
-        return [*(_cut(_tray_line(tray)) for tray in kept), rest]
+        return [*(_cut(_tray_line(tray, evening)) for tray in kept), rest]
+    faulty = sum(bool(tray.faults) for tray in trays)
+    each, more = divmod(room - len(trays), max(1, faulty))  # lines for the faults of a tray
     lines = []
-    spare = room - len(trays)
     for tray in trays:
-        lines.append(_cut(_tray_line(tray)))
-        if tray.faults and spare > 0:
-            lines.append(_fault_line(tray, evening.grades))
-            spare -= 1
+        lines.append(_cut(_tray_line(tray, evening)))
+        if tray.faults:
+            lines += _filled("  " + _fault_text(tray, evening.grades), min(2, each + (more > 0)))
+            more -= 1
     return lines
 
 
-def _tray_line(tray: TrayAnswer) -> str:
+def _tray_line(tray: TrayAnswer, evening: Evening) -> str:
     """As in "rose: 30 of 33 good, mean 44.5 mm ± 0.1 mm, eight of ten within 3.1 mm"."""
-    name = tray.name if not tray.flavour else f"{tray.flavour} ({tray.name})"
+    alike = sum(other.flavour == tray.flavour for other in evening.trays) > 1
+    name = f"{tray.flavour} ({tray.name})" if alike and tray.flavour else tray.flavour or tray.name
     parts = [f"{name}: {tray.good} of {tray.found} good"]
     if tray.mean_mm is not None:
         parts.append(f"mean {with_u95(tray.mean_mm, 'mm')}")
@@ -151,8 +155,8 @@ def _tray_line(tray: TrayAnswer) -> str:
     return ", ".join(parts)
 
 
-def _fault_line(tray: TrayAnswer, names: GradeNames) -> str:
-    """The shells that are not good, by what they have, the gravest first; as many as fit."""
+def _fault_text(tray: TrayAnswer, names: GradeNames) -> str:
+    """The shells that are not tops, by what they have, the gravest first."""
     order = (Verdict.CRUMBS, Verdict.BY_EYE, Verdict.BOTTOM)
     heads = {Verdict.CRUMBS: names.crumbs, Verdict.BY_EYE: "look at", Verdict.BOTTOM: names.bottom}
     parts: list[str] = []
@@ -162,9 +166,16 @@ def _fault_line(tray: TrayAnswer, names: GradeNames) -> str:
             if fault.verdict is verdict:
                 groups.setdefault(fault_words(fault), []).append(fault.id)
         if groups:
-            said = ", ".join(f"{' '.join(ids)} {word}" for word, ids in groups.items())
+            said = ", ".join(f"{_named(ids, tray.found)} {word}" for word, ids in groups.items())
             parts.append(f"{heads[verdict]}: {said}")
-    return _cut("  " + "; ".join(parts))
+    return "; ".join(parts)
+
+
+def _named(ids: Sequence[str], found: int) -> str:
+    """The shells by their names; where it is most of a tray, their number."""
+    if len(ids) == found > 1:
+        return f"all {found}"
+    return f"{len(ids)} of {found}" if 2 * len(ids) > found > 3 else " ".join(ids)
 
 
 def fault_words(fault: Fault) -> str:
@@ -182,7 +193,9 @@ def _pair_lines(evening: Evening) -> list[str]:
         return ["Pairs: none can be made."]
     text = f"Pairs: {counted(evening.pairs, 'macaron')}"
     if evening.pairs:
-        text += f", halves differ by {evening.pair_gap_mm:.1f} mm on average"
+        gap = evening.pair_gap_mm
+        much = f"{gap:.1f} mm" if gap >= 0.05 else "less than 0.1 mm"
+        text += f", halves differ by {much} on average"
     if evening.unpaired:
         text += f"; {counted(evening.unpaired, 'good shell')} without a partner"
     lines = [_cut(f"{text}.")]
@@ -280,10 +293,11 @@ def _nothing_words(advice: Advice) -> str:
 
 def _filled(text: str, lines: int) -> list[str]:
     """A text over at most so many lines, broken between words."""
+    start = text[: len(text) - len(text.lstrip())]
     rest = text
     result: list[str] = []
     while rest and len(result) < lines:
-        indent = "  " if result else ""
+        indent = f"{start}  " if result else ""
         room = MOST_LETTERS - len(indent)
         if len(rest) <= room:
             return [*result, indent + rest]
