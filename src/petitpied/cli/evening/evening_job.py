@@ -49,7 +49,8 @@ class Way:
 def inspected_trays(
     photos: Sequence[TrayPhoto], facts: Mapping[str, Mapping[str, Any]], way: Way
 ) -> Trays:
-    """Records of all photos, made where they are not there yet; photos decoded meanwhile."""
+    """Records of all photos, made where they are not there yet; photos decoded meanwhile. In the
+    order of their names, so that the order in which they were given changes nothing."""
     from petitpied.files.records.record_files import read_record
     from petitpied.report.material import Tray
 
@@ -66,7 +67,7 @@ def inspected_trays(
         for sha, error in _run(jobs, way):
             faults[sha] = error
         trays = []
-        for photo in photos:
+        for photo in sorted(photos, key=lambda p: p.stem):
             if photo.sha256 in faults:
                 continue
             file = photo.record or way.folder / f"{photo.stem}.json"
