@@ -9,6 +9,7 @@ from typing import Annotated, NoReturn
 import typer
 
 from petitpied import __version__
+from petitpied.cli.help_pages import CommandHelp, TaskHelp, epilog, plain, settings
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.text.wording import printable
 
@@ -43,6 +44,9 @@ COMMANDS = {
 #: groups of commands, and their modules
 GROUPS = {"flavour": "lots.flavour", "history": "bakes.history"}
 MODULES = COMMANDS | GROUPS
+#: below the list of commands
+START = "Start with: petitpied setup, then petitpied bake PHOTO... Each command explains itself by \
+--help."
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
 DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
 
@@ -70,17 +74,21 @@ def _program(names: Sequence[str]) -> typer.Typer:
     program = typer.Typer(
         name="petitpied",
         help="Measure every macaron shell on a tray from one photo with a printed card in it.",
+        epilog=START,
+        cls=TaskHelp,
         no_args_is_help=True,
-        add_completion=False,
+        context_settings=settings(),
+        rich_markup_mode=None,
         pretty_exceptions_enable=False,
     )
     program.callback()(options)
     for name in names:
         module = import_module(f"petitpied.cli.{MODULES[name]}")
         if name in GROUPS:
-            program.add_typer(module.app)
+            program.add_typer(plain(module.app, name))
         else:
-            program.command()(getattr(module, name))
+            examples = epilog(name.replace("_", "-"))
+            program.command(cls=CommandHelp, epilog=examples)(getattr(module, name))
     return program
 
 

@@ -17,14 +17,13 @@ KITCHEN = ("setup", "--yes", "--answer", "oven=Deck 1", "--answer", "flavours=ro
            "--answer", "target=42")  # fmt: skip
 
 
-@pytest.fixture
-def kitchen(petitpied, monkeypatch, tmp_path):
+@pytest.fixture(autouse=True)
+def evening_folder(monkeypatch, tmp_path):
     """A folder with two photos; the measuring itself is a stand-in: 16 even shells of 42 mm."""
     monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
     monkeypatch.chdir(tmp_path)
     for grey, name in ((90, "rose.jpg"), (120, "lemon.jpg")):
         Image.fromarray(np.full((1200, 1600, 3), grey, np.uint8)).save(tmp_path / name)
-    return tmp_path
 
 
 @pytest.fixture
@@ -43,7 +42,7 @@ def files_of(folder):
     return {p.name: (p.stat().st_mtime_ns, p.read_bytes()) for p in folder.iterdir()}
 
 
-def test_one_command_from_photos_to_boxes(kitchen, petitpied):
+def test_one_command_from_photos_to_boxes(petitpied):
     assert petitpied(*KITCHEN)[0] == 0
     status, out, err = bake(petitpied, "rose.jpg", "lemon.jpg")
     assert (status, err) == (0, "")
@@ -61,18 +60,18 @@ def test_one_command_from_photos_to_boxes(kitchen, petitpied):
     for word in ("z ", "CIELAB", "Cpk", "kappa"):
         assert word not in out
     assert {"evening.html", "box_01.jpg", "box_02.jpg", "rose.pairs.jpg", "pairs.txt"} <= set(
-        files_of(kitchen / "evening")
+        files_of(Path("evening"))
     )
     # again on the same photos, in whatever order, it changes nothing
-    before = files_of(kitchen / "evening")
+    before = files_of(Path("evening"))
     history = petitpied("history", "list", "--json")[1]
     assert bake(petitpied, "lemon.jpg", "rose.jpg") == (status, out, err)
-    assert files_of(kitchen / "evening") == before
+    assert files_of(Path("evening")) == before
     assert petitpied("history", "list", "--json")[1] == history
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_json_gives_it_all(kitchen, petitpied):
+def test_json_gives_it_all(petitpied):
     petitpied(*KITCHEN)
     status, out, _ = bake(petitpied, "rose.jpg", "lemon.jpg", "--json")
     found = json.loads(out)
@@ -86,7 +85,7 @@ def test_json_gives_it_all(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_without_a_kitchen_the_usual_is_taken_and_said(kitchen, petitpied):
+def test_without_a_kitchen_the_usual_is_taken_and_said(petitpied):
     status, out, _ = bake(petitpied, "rose.jpg")
     assert status == 0
     assert "no kitchen.toml" in out
@@ -104,7 +103,7 @@ def test_without_a_kitchen_the_usual_is_taken_and_said(kitchen, petitpied):
         ('[oven]\nname = "D"\n[limits.top]\nsize = 3\n', '"size" is not known here'),
     ],
 )
-def test_a_broken_kitchen_is_told_and_the_evening_done(kitchen, petitpied, text, said):
+def test_a_broken_kitchen_is_told_and_the_evening_done(petitpied, text, said):
     Path("kitchen.toml").write_text(text)
     status, out, err = bake(petitpied, "rose.jpg")
     assert status == ExitCode.OWN_FILE
@@ -115,20 +114,20 @@ def test_a_broken_kitchen_is_told_and_the_evening_done(kitchen, petitpied, text,
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_a_photo_without_a_card_among_good_ones(kitchen, petitpied):
+def test_a_photo_without_a_card_among_good_ones(petitpied):
     shutil.copy("rose.jpg", "nocard.jpg")
     Image.fromarray(np.full((1200, 1600, 3), 60, np.uint8)).save("nocard.jpg")
     status, out, err = bake(petitpied, "rose.jpg", "nocard.jpg")
     assert status == ExitCode.SOME_FAILED
     assert "16 shells are good" in out
     assert "0 markers seen" in err
-    assert (kitchen / "evening" / "rose.json").exists()
-    assert not (kitchen / "evening" / "nocard.json").exists()
+    assert (Path("evening") / "rose.json").exists()
+    assert not (Path("evening") / "nocard.json").exists()
     assert bake(petitpied, "nocard.jpg")[0] == ExitCode.CARD
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_the_same_photo_twice_counts_once(kitchen, petitpied):
+def test_the_same_photo_twice_counts_once(petitpied):
     shutil.copy("rose.jpg", "again.jpg")
     status, out, _ = bake(petitpied, "rose.jpg", "again.jpg")
     assert status == 0
@@ -137,7 +136,7 @@ def test_the_same_photo_twice_counts_once(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_photos_named_alike_keep_apart_whatever_their_order(kitchen, petitpied):
+def test_photos_named_alike_keep_apart_whatever_their_order(petitpied):
     for grey, folder in ((70, "monday"), (80, "tuesday")):
         Path(folder).mkdir()
         Image.fromarray(np.full((1200, 1600, 3), grey, np.uint8)).save(f"{folder}/tray.jpg")
@@ -151,10 +150,10 @@ def test_photos_named_alike_keep_apart_whatever_their_order(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_a_glob_passes_over_what_is_no_photo(kitchen, petitpied):
+def test_a_glob_passes_over_what_is_no_photo(petitpied):
     petitpied("inspect", "rose.jpg", "--jobs", 1)
     Path("rose.review.json").write_text("{}")
-    everything = sorted(str(p) for p in kitchen.iterdir() if p.name.startswith("rose"))
+    everything = sorted(str(p) for p in Path().iterdir() if p.name.startswith("rose"))
     status, out, _ = bake(petitpied, *everything)
     assert status == 0
     assert "4 files that are no photo passed over" in out
@@ -162,7 +161,7 @@ def test_a_glob_passes_over_what_is_no_photo(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_a_folder_that_cannot_be_written(kitchen, petitpied):
+def test_a_folder_that_cannot_be_written(petitpied):
     Path("taken").write_text("flour")
     status, out, err = bake(petitpied, "rose.jpg", "--out", "taken")
     assert (status, out) == (ExitCode.OUTPUT, "")
@@ -171,7 +170,7 @@ def test_a_folder_that_cannot_be_written(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_a_history_that_cannot_be_used_stops_nothing(kitchen, petitpied, own_folders):
+def test_a_history_that_cannot_be_used_stops_nothing(petitpied, own_folders):
     petitpied(*KITCHEN)
     place = own_folders / "XDG_DATA_HOME" / "petitpied" / "history.sqlite"
     place.parent.mkdir(parents=True)
@@ -184,7 +183,7 @@ def test_a_history_that_cannot_be_used_stops_nothing(kitchen, petitpied, own_fol
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_no_shell_good_and_no_box_fits(kitchen, petitpied):
+def test_no_shell_good_and_no_box_fits(petitpied):
     petitpied(*KITCHEN[:-1], "target=60")
     status, out, _ = bake(petitpied, "rose.jpg")
     assert status == 0
@@ -198,7 +197,7 @@ def test_no_shell_good_and_no_box_fits(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_flavours_are_found_said_or_not_known(kitchen, petitpied):
+def test_flavours_are_found_said_or_not_known(petitpied):
     shutil.copy("rose.jpg", "one.jpg")
     shutil.copy("lemon.jpg", "two.jpg")
     status, out, _ = bake(petitpied, "one.jpg", "two.jpg")
@@ -214,7 +213,7 @@ def test_flavours_are_found_said_or_not_known(kitchen, petitpied):
 
 
 @pytest.mark.usefixtures("no_pictures")
-def test_bake_toml_says_what_is_of_one_tray(kitchen, petitpied):
+def test_bake_toml_says_what_is_of_one_tray(petitpied):
     petitpied(*KITCHEN)
     Path("bake.toml").write_text('rest_minutes = 35\n[rose]\nflavour = "rosewater"\nturn = 180\n')
     assert bake(petitpied, "rose.jpg", "lemon.jpg")[0] == 0
@@ -226,13 +225,13 @@ def test_bake_toml_says_what_is_of_one_tray(kitchen, petitpied):
 
 @pytest.mark.usefixtures("no_pictures")
 def test_nothing_is_asked_outside_a_terminal_and_never_twice_in_one(
-    kitchen, petitpied, monkeypatch
+    petitpied, monkeypatch
 ):
     petitpied(*KITCHEN, "--answer", "racks=top,low")
     asked = []
     answers = {"Flavour": "fig", "Rack": "low", "Did": "yes"}
 
-    def answer(question, offered, read):
+    def answer(question, _offered, read):
         asked.append(question)
         return read(answers[question.split()[0]])
 

@@ -45,11 +45,7 @@ def setup(
         bool, typer.Option("--replace", help="Write over a kitchen.toml that is there.")
     ] = False,
 ) -> None:
-    """Say once what your kitchen is like: oven, tray, sizes, gift box. Then bake needs no more.
-
-    Examples: `petitpied setup`, `petitpied setup --yes --answer oven="Deck 1" --answer
-    flavours=rose,lemon`, `petitpied setup --check`.
-    """
+    """Say once what your kitchen is like: oven, tray, sizes, gift box; then bake needs no more."""
     from petitpied.files.own_folders import KITCHEN_NAME, kitchen_file
 
     if check:

@@ -1,0 +1,1 @@
+"""Pages for bakers, one a task, as Markdown."""
