@@ -6,16 +6,7 @@ from typing import Any
 import typer
 from typer.core import TyperCommand, TyperGroup
 
-#: commands by task, in the order of their use
-TASKS = {
-    "Every evening": ("bake", "inspect", "sort", "pair", "box", "report", "label"),
-    "Over many bakes": ("log", "history", "oven-map", "oven-or-hand", "trend", "causes"),
-    "Before piping": ("template", "batch"),
-    "Once": ("setup", "card", "lens", "limits", "flavour"),
-    "For the curious": (
-        *("review", "agreement", "repeatability", "lot-check", "simulate", "demo", "schema"),
-    ),
-}
+#: three command lines of each command, without the program's name
 EXAMPLES = {
     "bake": ("bake tonight/", "bake rose.jpg lemon.jpg --out tonight",
              "bake tonight/ --flavour rose --fact rest_minutes=40"),
@@ -53,13 +44,14 @@ EXAMPLES = {
     "review": ("review tray.json", "review tray.json --set B3.crack=yes",
                "review tray.json --rest crack=no"),
     "agreement": ("agreement tray.json", "agreement results/*.json",
-                  "agreement results/*.json --json"),
+                  "agreement monday.json tuesday.json"),
     "repeatability": ("repeatability a.json b.json c.json", "repeatability --study study.csv",
                       "repeatability *.json --limits 43 47"),
     "lot-check": ("lot-check 300", "lot-check 300 --bad 2.5", "lot-check 300 --found 3"),
     "simulate": ("simulate --out past", "simulate --out past --bakes 24 --turned 12",
                  "simulate --out past --oven-effect spot:1.5:120,-70"),
-    "demo": ("demo", "demo --out kitchen", "demo --all"),
+    "demo": ("demo", "demo --out kitchen", "demo --out trial"),
+    "handbook": ("handbook", "handbook evening", "handbook trouble"),
     "schema": ("schema", "schema > inspection.schema.json", "schema | less"),
 }  # fmt: skip
 #: facts of a bake: where a command has them beside much else, they take one line
@@ -71,12 +63,12 @@ MANY_OPTIONS = 24
 WIDTH = 100
 
 
-def epilog(name: str) -> str | None:
-    """The examples of a command as a paragraph that is not filled anew."""
-    examples = EXAMPLES.get(name)
-    if examples is None:
-        return None
-    return "\n".join(["\b", "Examples:", *(f"  petitpied {example}" for example in examples)])
+def examples(name: str) -> str:
+    """The examples of a command as a paragraph that is not filled anew; empty where it has none."""
+    told = EXAMPLES.get(name)
+    if told is None:
+        return ""
+    return "\n".join(["\b", "Examples:", *(f"  petitpied {example}" for example in told)])
 
 
 def _in_words(name: str, text: str) -> tuple[str, str]:
@@ -145,20 +137,16 @@ class TaskHelp(TyperGroup):
     """The list of commands, by task."""
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
-        """A section for each task."""
-        told: set[str] = set()
-        for task, names in TASKS.items():
-            rows = [(n, c) for n in names if (c := self.get_command(ctx, n)) is not None]
-            told |= {name for name, _ in rows}
-            self._section(formatter, task, rows)
-        rest = [(n, c) for n in self.commands if n not in told and (c := self.commands[n])]
-        self._section(formatter, "Besides", rest)
-
-    def _section(self, formatter: Any, task: str, rows: list[tuple[str, Any]]) -> None:
-        if not rows:
-            return
-        with formatter.section(task):
-            formatter.write_dl([(name, _first_sentence(c.help or "")) for name, c in rows])
+        """A section for each part of the job, in the order of its first command."""
+        parts: dict[str, list[tuple[str, str]]] = {}
+        for name in self.list_commands(ctx):
+            command = self.get_command(ctx, name)
+            if command is not None and not command.hidden:
+                part = getattr(command, "rich_help_panel", None) or "Commands"
+                parts.setdefault(str(part), []).append((name, _first_sentence(command.help or "")))
+        for part, rows in parts.items():
+            with formatter.section(part):
+                formatter.write_dl(rows)
 
 
 def settings() -> dict[str, Any]:
@@ -166,9 +154,8 @@ def settings() -> dict[str, Any]:
     return {"max_content_width": WIDTH, "terminal_width": None}
 
 
-def plain(program: typer.Typer, name: str) -> typer.Typer:
+def plain(program: typer.Typer) -> typer.Typer:
     """The same group of commands with plain help: no frames and no colours, whatever the
-    terminal; and with its examples."""
+    terminal."""
     program.rich_markup_mode = None
-    program.info.epilog = epilog(name)
     return program

@@ -29,10 +29,8 @@ Singles = NDArray[np.float32]
 EDGE_SIGMA_PX = 1.3
 #: how fast an edge may move from ray to ray before it costs as much as a third of its strength
 SLOPE_COST = 0.5
-#: half width of the band about the network's proposal in which the edge is measured, relative
-#: to the radius: six times the proposals' mean error on path-traced trays that no training saw
-#: (0.36 to 0.47 %); with a network before, 2 and 4.5 % gave the same diameters there within
-#: 0.002 mm root mean square
+#: half width of the band about the network's proposal in which the edge is measured, relative to
+#: the radius: six times the proposals' mean error on path-traced trays (TUNING.md)
 BAND_REL = 0.03
 #: a place counts by the logarithm of its probability, and this much by that of its strength: 0.1,
 #: 0.25 and 0.5 gave diameters of 0.106, 0.106 and 0.107 mm root mean square on the same 52 trays
@@ -40,11 +38,7 @@ STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none
 LEAST_PROBABILITY = 1e-3
 #: the edge is this share of the network's own expectation near the path, the rest is the steepest
-#: change: that lies inside the true edge where creases between a foot's ruffles are as dark as the
-#: liner (-0.07 mm on samples); the network errs a tray at a time. On 52 traced trays of two makers
-#: 1/2, 2/3 and 0.85 gave diameters of 0.106, 0.105 and 0.104 mm root mean square; small drawn
-#: pictures read 0.02 mm better with 1/2; a reach of 5 px gave the same within 0.001 (networks
-#: before)
+#: change, which creases between a foot's ruffles pull inwards (TUNING.md)
 NETWORK_SHARE, NETWORK_REACH_PX = 1 / 2, 3.0
 #: the cap's edge counts where a foot at least this wide is proposed, relative to the radius
 #: (0.3 mm on 22 mm)

@@ -159,6 +159,16 @@ class Geometry:
         return np.asarray(round_mm * _longer(slant) + filled, float)
 
 
+def foot_slopes(slant: Floats, above_mm: float) -> tuple[Floats, Floats]:
+    """Changes of foot diameters (S,), mm, for one spread of how blunt walls are and of how much
+    creases fill; ``slant`` (S,) of the view, cap rims ``above_mm`` over the widest feet.
+
+    Means round the foot of `Geometry.foot_bulge`, to second order in the slant.
+    """
+    square = np.asarray(slant, float) ** 2
+    return UPRIGHT_U * above_mm * square / 4, 2 * CREASES_U_MM * square
+
+
 def _longer(slant: Floats) -> Floats:
     """How much longer than upright a ray under the ``slant`` is, relative; shape as given."""
     return np.asarray(np.sqrt(1 + slant * slant) - 1, float)

@@ -22,9 +22,7 @@ from petitpied.numerics.medians import medians
 Floats = NDArray[np.float64]
 
 #: coarse outlines farther off than this somewhere, relative to the radius, are proposed for anew:
-#: the network sees a fifth of the radius to either side, and was trained on outlines mostly within
-#: half of that; 8 % gave the same diameters on 60 traced trays (0.106 mm root mean square, none
-#: changed by 0.02), and looked at 22 instead of 5 shells again on a mat with printed rings
+#: half of what the network sees to either side (TUNING.md)
 FAR_REL = 0.10
 #: and that at most this often; a tray's usual size is known from this many good ones
 MOST_PROPOSALS, FEWEST_ALIKE = 3, 5
@@ -33,10 +31,8 @@ MOST_PROPOSALS, FEWEST_ALIKE = 3, 5
 #: this sure, relative to the tray's others (99 % of the tuning scenes' shells were)
 LOST_REL, SEARCH_REL, SURE_ENOUGH_REL = 0.13, (0.2, 0.4, 0.6), 0.8
 NEAREST, SEARCHED_AGAIN = 8, 2  # of the places with the least disagreement; rounds
-#: not if its edge has a shell's shape: farthest less nearest radius over the median one. Ovals and
-#: tear-drops of 116 traced trays have up to 0.26, edges that had run off to a printed ring or to a
-#: neighbour 0.31 and more. Then it is looked at once more about its own smooth shape, and taken so
-#: where it is nearly as sure as before
+#: not if its edge has a shell's shape: farthest less nearest radius over the median one. Then it
+#: is looked at once more about its own smooth shape, and taken so where nearly as sure (TUNING.md)
 MISSHAPEN_REL, NEARLY_AS_SURE_REL = 0.28, 0.95
 #: another base is taken where its edges are this many times as sure: a pale foot on a pale liner
 #: makes the cap's edge as sure as the foot's within a few hundredths

@@ -1,1 +1,1 @@
-"""Pages for bakers, one a task, as Markdown."""
+"""The handbook: one page a task, in Markdown; the command line, and whoever else, shows it."""
