@@ -42,5 +42,6 @@ def test_help_fits_forty_lines(petitpied, monkeypatch, name):
 
 def test_types_and_ranges_in_words():
     assert _in_words("PHOTO... <list[Path]>", "Photos.  [required]") == ("PHOTO...", "Photos.")
-    assert _in_words("--jobs <int range>", "At once.  [x>=1]") == ("--jobs N", "At once. (1 or more)")
+    assert _in_words("--jobs <int range>", "So many.  [x>=1]")[1] == "So many. (1 or more)"
+    assert _in_words("--jobs <int range>", "So many.  [x>=1]")[0] == "--jobs N"
     assert _in_words("--gap MM", "Gap. [default: 8.0; 0<=x<=100]")[1] == "Gap. (else 8.0; 0 to 100)"

@@ -158,4 +158,6 @@ def plain(program: typer.Typer) -> typer.Typer:
     """The same group of commands with plain help: no frames and no colours, whatever the
     terminal."""
     program.rich_markup_mode = None
+    for command in program.registered_commands:
+        command.cls = CommandHelp
     return program

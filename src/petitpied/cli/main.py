@@ -58,8 +58,8 @@ MODULES = {name: module for part in PARTS.values() for name, module in part.item
 PART_OF = {name: part for part, names in PARTS.items() for name in names}
 #: stands below the list of commands
 WHERE_TO_BEGIN = (
-    "Begin with: petitpied setup, then petitpied bake PHOTO... See it done on made-up trays: petitpied demo. "
-    "Every command has its own --help."
+    "Begin with: petitpied setup, then petitpied bake PHOTO... See it done on made-up trays: "
+    "petitpied demo. Every command has its own --help."
 )
 
 

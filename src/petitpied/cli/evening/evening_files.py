@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from petitpied.history.store import Store
     from petitpied.report.blocks import Letterhead
 
+TABLE = "evening.xlsx"
+
 
 def record_files(trays: Sequence[Tray]) -> dict[str, bytes]:
     """Records and their tables by file name, verdicts filled in."""
@@ -28,8 +30,11 @@ def pages(
     answer: Answer, letterhead: "Letterhead | None", store: "Store | None", *, pdf: bool
 ) -> dict[str, bytes]:
     """Sheets, lists, pictures of boxes and the page, by file name."""
+    from petitpied.files.records.workbook import trays_workbook
+
     page = _report(answer, letterhead, store, pdf=pdf)
-    return {**_pair_files(answer), **_box_files(answer), **page}
+    table = trays_workbook({tray.name: tray.record for tray in answer.sorting.trays})
+    return {**_pair_files(answer), **_box_files(answer), TABLE: table, **page}
 
 
 def _names(answer: Answer) -> Mapping[str, str]:
