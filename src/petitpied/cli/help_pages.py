@@ -50,7 +50,7 @@ EXAMPLES = {
     "lot-check": ("lot-check 300", "lot-check 300 --bad 2.5", "lot-check 300 --found 3"),
     "simulate": ("simulate --out past", "simulate --out past --bakes 24 --turned 12",
                  "simulate --out past --oven-effect spot:1.5:120,-70"),
-    "demo": ("demo", "demo --out kitchen", "demo --out trial"),
+    "demo": ("demo", "demo --out kitchen", "demo --all"),
     "handbook": ("handbook", "handbook evening", "handbook trouble"),
     "schema": ("schema", "schema > inspection.schema.json", "schema | less"),
 }  # fmt: skip

@@ -12,16 +12,14 @@ SPACE = {"x": "http://schemas.openxmlformats.org/spreadsheetml/2006/main"}
 
 
 def sheets_of(data):
-    """Sheet's name to rows of cells, read by the standard library: text as str, numbers as float."""
+    """Sheet's name to rows of cells, read by the standard library; numbers are floats."""
     packed = zipfile.ZipFile(io.BytesIO(data))
     texts = [
         "".join(t.text or "" for t in item.iterfind(".//x:t", SPACE))
         for item in ElementTree.fromstring(packed.read("xl/sharedStrings.xml"))
     ]
-    names = [
-        s.get("name")
-        for s in ElementTree.fromstring(packed.read("xl/workbook.xml")).iterfind(".//x:sheet", SPACE)
-    ]
+    book = ElementTree.fromstring(packed.read("xl/workbook.xml"))
+    names = [sheet.get("name") for sheet in book.iterfind(".//x:sheet", SPACE)]
     found = {}
     for number, name in enumerate(names, 1):
         root = ElementTree.fromstring(packed.read(f"xl/worksheets/sheet{number}.xml"))
