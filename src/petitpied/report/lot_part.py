@@ -11,7 +11,7 @@ from petitpied.figures.charts.charts import Mark, count_chart
 from petitpied.piping.recipe import GoodShare
 from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.report.material import Tray
-from petitpied.report.pictures import pair_sheet
+from petitpied.report.pictures import box_photo, pair_sheet
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import GradeNames, Limit, Limits
 from petitpied.sorting.lot import Verdict
@@ -151,7 +151,7 @@ def sorting_sections(sorting: Sorting) -> list[Section]:
     if sorting.pairing is not None:
         sections.append(_pairs_section(sorting, sorting.pairing))
     if sorting.boxing is not None and sorting.kind is not None:
-        sections.append(_boxes_section(sorting.boxing, sorting.kind))
+        sections.append(_boxes_section(sorting, sorting.boxing, sorting.kind))
     return sections
 
 
@@ -312,12 +312,16 @@ def pairs_sentence(pairing: "Pairing") -> str:
     return words + "."
 
 
-def _boxes_section(boxing: "Boxing", kind: BoxKind) -> Section:
+def _boxes_section(sorting: Sorting, boxing: "Boxing", kind: BoxKind) -> Section:
     blocks: list[Block] = [Paragraph(boxes_sentence(boxing, kind), "strong")]
     for number, box in enumerate(boxing.boxes[:MOST_BOX_CHARTS], 1):
         numbers = ", ".join(str(one.number) for one in box.macarons)
-        caption = f"Box {number}: pairs {numbers}; range {box.range_mm:.1f} mm."
-        blocks.append(Chart(box_chart(box, kind, number), caption))
+        caption = f"Box {number}: pairs {numbers}; sizes within {box.range_mm:.1f} mm."
+        photographed = any(tray.photo is not None for tray in sorting.trays)
+        if photographed:
+            blocks.append(box_photo(number, boxing, kind, sorting.trays, caption))
+        else:
+            blocks.append(Chart(box_chart(box, kind, number), caption))
     if boxing.left_over:
         left = [(f"pair {o.macaron.number}", o.why) for o in boxing.left_over]
         blocks += [Paragraph("In no box:"), _by_reason(left)]

@@ -84,6 +84,23 @@ def screen(
     return tuple(printable(line) for line in (*head, *middle, *tail, *told, *where))
 
 
+def page_lines(
+    evening: Evening, oven: OvenSign | None, advice: Advice, notes: Sequence[str]
+) -> tuple[str, ...]:
+    """The same for the page: whole sentences, none cut."""
+    faults = []
+    for tray in evening.trays:
+        said = _fault_text(tray, evening.grades)
+        line = _tray_line(tray, evening)
+        both = f"{line[:1].upper()}{line[1:]}. {said[:1].upper()}{said[1:]}"
+        faults.append(f"{both.rstrip(' .')}.")
+    lines = [_verdict_line(evening), *faults, *_pair_texts(evening)]
+    if oven is not None:
+        lines.append(_oven_text(oven))
+    lines += [f"Next: {advice_words(advice)}", *(f"Note: {note}." for note in notes)]
+    return tuple(printable(line) for line in lines)
+
+
 def _notes(notes: Sequence[str], room: int) -> list[str]:
     if not notes or room < 1:
         return []
@@ -189,6 +206,10 @@ def fault_words(fault: Fault) -> str:
 
 
 def _pair_lines(evening: Evening) -> list[str]:
+    return [_cut(text) for text in _pair_texts(evening)]
+
+
+def _pair_texts(evening: Evening) -> list[str]:
     if evening.pairs is None:
         return ["Pairs: none can be made."]
     text = f"Pairs: {counted(evening.pairs, 'macaron')}"
@@ -198,28 +219,29 @@ def _pair_lines(evening: Evening) -> list[str]:
         text += f", halves differ by {much} on average"
     if evening.unpaired:
         text += f"; {counted(evening.unpaired, 'good shell')} without a partner"
-    lines = [_cut(f"{text}.")]
+    lines = [f"{text}."]
     if evening.boxes is None:
         return lines
     if evening.boxes == 0:
         why = f": {evening.unboxed_why}" if evening.unboxed_why else ""
-        return [*lines, _cut(f"Boxes: none of {evening.slots} can be filled{why}.")]
+        return [*lines, f"Boxes: none of {evening.slots} can be filled{why}."]
     text = f"Boxes: {counted(evening.boxes, 'box')} of {evening.slots}"
     if evening.box_range_mm is not None:
         text += f", in each the sizes within {evening.box_range_mm:.1f} mm"
     if evening.unboxed:
         text += f"; {counted(evening.unboxed, 'macaron')} left"
-    return [*lines, _cut(f"{text}.")]
+    return [*lines, f"{text}."]
 
 
 def _oven_lines(oven: OvenSign | None) -> list[str]:
-    if oven is None:
-        return []
+    return [] if oven is None else _filled(_oven_text(oven), 2)
+
+
+def _oven_text(oven: OvenSign) -> str:
     where = f"Oven {oven.oven}, {counted(oven.bakes, 'bake')}"
     if not oven.measure:
-        return [_cut(f"{where}: nothing stands out so far.")]
-    weak = "" if oven.shown else "perhaps "
-    return _filled(f"{where}: {weak}{oven.said}.", 2)
+        return f"{where}: nothing stands out so far."
+    return f"{where}: {'' if oven.shown else 'perhaps '}{oven.said}."
 
 
 def advice_words(advice: Advice) -> str:

@@ -1,6 +1,7 @@
 """The evening's files: records and tables with verdicts, sheets to pair by, boxes, the page."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from petitpied.cli.evening.telling import PAGE, Answer
@@ -12,6 +13,7 @@ if TYPE_CHECKING:
     from petitpied.report.blocks import Letterhead
 
 TABLE = "evening.xlsx"
+CUSTOMERS = "for_customers.html"
 
 
 def record_files(trays: Sequence[Tray]) -> dict[str, bytes]:
@@ -94,14 +96,21 @@ def _report(
     answer: Answer, letterhead: "Letterhead | None", store: "Store | None", *, pdf: bool
 ) -> dict[str, bytes]:
     from petitpied.report.blocks import Letterhead
+    from petitpied.report.customer import customer_report
     from petitpied.report.html import report_html
     from petitpied.report.model import Wishes, make_report
+    from petitpied.text.evening_words import page_lines
 
     sorting = answer.sorting
     head = Letterhead() if letterhead is None else letterhead
     wishes = Wishes(head, "", answer.limits, sorting.kind, pairs=True, store=store)
     report = make_report(sorting.trays, wishes, sorting)
+    said = page_lines(answer.evening, answer.oven, answer.advice, answer.notes)
+    report = replace(report, plain=said)
     files = {PAGE: report_html(report)}
+    for_customers = customer_report(sorting, head)
+    if for_customers is not None:
+        files[CUSTOMERS] = report_html(for_customers)
     if pdf:
         from petitpied.report.pdf import report_pdf  # takes as long as all the rest
 

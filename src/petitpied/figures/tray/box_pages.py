@@ -26,10 +26,10 @@ from petitpied.text.wording import printable
 
 MOST_PICTURES = 200  # pictures of boxes written in one go
 #: the strip below a slot, for its words: of the slot's width, and at most so high
-LABEL_REL, LABEL_PX = 0.36, 210.0
+LABEL_REL, LABEL_PX = 0.46, 290.0
 MEANING = (
-    "In each slot the upper shell, to scale; below it the pair's number, its two shells, flavour, "
-    "and diameter with its 95 % ±."
+    "In each slot the upper shell, to scale; below it the pair's number, its two shells, their "
+    "tray, and the diameter with its 95 % ±."
 )
 #: the shells' own; what a filling adds no photo shows (see `petitpied.text.cautions.ALLERGENS`)
 ALLERGENS_SHORT = "Allergens: almond (a nut) and egg; fillings may add milk, soya and others."
@@ -145,14 +145,19 @@ def box_pictures(boxing: Boxing, kind: BoxKind, shown: Shown) -> dict[str, bytes
     return {f"box_{n:02d}.jpg": jpeg_bytes(box_picture(n, boxing, kind, shown)) for n, _ in boxes}
 
 
-def box_picture(number: int, boxing: Boxing, kind: BoxKind, shown: Shown) -> Drawing:
+def box_picture(
+    number: int, boxing: Boxing, kind: BoxKind, shown: Shown, *, plain: bool = False
+) -> Drawing:
     """Box ``number`` (from 1): slots from above, to scale, in each the upper shell's photograph;
-    below it the pair's number, its shells with their trays, and its diameter."""
+    below it the pair's number, its shells with their trays, and its diameter. ``plain``: the
+    shells alone, for customers."""
     filled = boxing.boxes[number - 1]
     title = f"Box {number} of {len(boxing.boxes)}: {kind.name}"
     head, top = text_lines(wrapped(printable(title), TITLE_PX, ROOM_PX), 0.0, TITLE_PX)
+    if plain:
+        head, top = [], float(PAD_PX)
     pitch = ROOM_PX / kind.columns
-    below = min(LABEL_REL * pitch, LABEL_PX)
+    below = 0.0 if plain else min(LABEL_REL * pitch, LABEL_PX)
     shapes: list[Shape] = []
     frames: list[Shape] = []  # above the pictures' white corners
     for place, one in enumerate(filled.macarons):
@@ -160,9 +165,14 @@ def box_picture(number: int, boxing: Boxing, kind: BoxKind, shown: Shown) -> Dra
         corner = (PAD_PX + column * pitch, top + row * (pitch + below))
         shapes += _shell(one, shown, (corner, pitch), kind.slot_pitch_mm)
         frames.append(rect(corner, (pitch, pitch + below), stroke=FAINT, width=3.0))
-        shapes += _label(one, shown, (corner[0] + pitch / 2, corner[1] + pitch), (pitch, below))
+        if not plain:
+            at = (corner[0] + pitch / 2, corner[1] + pitch)
+            shapes += _label(one, shown, at, (pitch, below))
     rows = -(-kind.slots // kind.columns)
     facts = _box_facts(filled)
+    if plain:
+        alt = f"A box of {kind.slots} with {len(filled.macarons)} macarons, from above"
+        return Drawing(WIDTH_PX, round(top + rows * pitch + PAD_PX), [*shapes, *frames], alt)
     notes = [f"{facts[:1].upper()}{facts[1:]}.", ALLERGENS_SHORT, MEANING]
     lines = [line for note in notes for line in wrapped(note, LETTER_PX, ROOM_PX)]
     foot, end = text_lines(lines, top + rows * (pitch + below), LETTER_PX)
@@ -192,12 +202,16 @@ def _label(
     one: Macaron, shown: Shown, at: Point, room: tuple[float, float]
 ) -> list[Text]:
     """The pair's number, its shells, size and flavour, in the strip below a slot."""
-    names = {key: tray.name for key, tray in shown.trays.items()}
-    several = len(names) > 1
-    shells = shells_text(one.pair, names, several and _all_named(one, names))
-    size = f"{one.diameter_mm.value:.1f} mm ± {one.diameter_mm.u95:.1f} mm"
-    lines = [f"{code_of(one.number, one.pair)}", shells]
-    lines.append(f"{printable(one.flavour)}, {size}" if one.flavour else size)
+    pair = one.pair
+    below = " (below)" if pair.is_mixed else ""
+    records = dict.fromkeys((pair.a.record, pair.b.record))
+    trays = [shown.trays[r].name for r in records if r in shown.trays]
+    lines = [
+        code_of(one.number, pair),
+        f"{pair.a.id}{below} + {pair.b.id}",
+        printable(" + ".join(trays) or one.flavour),
+        f"{one.diameter_mm.value:.1f} mm ± {one.diameter_mm.u95:.1f} mm",
+    ]
     width, height = room
     return [
         Text(
@@ -206,10 +220,7 @@ def _label(
             bold=number == 0,
         )
         for number, (text, share, most) in enumerate(
-            zip(lines, (0.22, 0.56, 0.82), (0.34, 0.24, 0.22), strict=True)
+            zip(lines, (0.17, 0.44, 0.66, 0.87), (0.28, 0.22, 0.18, 0.18), strict=True)
         )
     ]  # fmt: skip
 
-
-def _all_named(one: Macaron, names: Mapping[str, str]) -> bool:
-    return {one.pair.a.record, one.pair.b.record} <= names.keys()
