@@ -298,9 +298,9 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
         raise CardError(
             what="no reference card in the photo",
             why="none of the markers of cards A to D could be read",
-            next_step="print the card (petitpied card), lay it flat on the liner where no shell "
-            "touches it, whole and without glare, and retake; or use --relative for counts and "
-            "shapes without millimetres",
+            next_step="print the card (petitpied card), lay it flat on the mat or paper where no "
+            "shell touches it, whole and without glare, and retake; or use --relative for counts "
+            "and shapes without millimetres",
         )
     _check_copies(seen)
     sightings, fewest = [], 0

@@ -293,7 +293,7 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
         raise CardError(
             what="the card gives no view of the tray",
             why="its corners do not fit any flat card",
-            next_step="lay the card flat and whole on the liner and retake",
+            next_step="lay the card flat and whole on the mat or paper and retake",
         ) from fault
     residual_px = problem.corners(view, places) * problem.sigma_px[:, None]
     chess = np.concatenate(

@@ -21,6 +21,7 @@ EXAMPLES = {
     "box": ("box results/", "box results/ --box gift.toml --photos tonight", "box --new"),
     "report": ("report tray.json", "report results/*.json --photos tonight --pair",
                "report --since 2026-03-01 --text"),
+    "label": ("label --new", "label label.toml --from rose.json", "label label.toml --sheet a4-4"),
     "log": ('log tray.json --oven "Deck 1" --rack top', "log tray.json --like-last",
             "log --facts facts.csv"),
     "history": ("history list", "history edit 3f2a --rack top", "history export bakes.zip"),
@@ -107,7 +108,8 @@ class CommandHelp(TyperCommand):
     def collect_usage_pieces(self, ctx: Any) -> list[str]:
         """As in "PHOTO..." in place of "{PHOTO...}..."."""
         pieces = super().collect_usage_pieces(ctx)
-        return [re.sub(r"^\{(.*?)(\.\.\.)?\}(\.\.\.)?$", r"\1\2", piece) for piece in pieces]
+        plain_pieces = [re.sub(r"^\[\[(.*)\]\]$", r"[\1]", piece) for piece in pieces]
+        return [re.sub(r"^\{(.*?)(\.\.\.)?\}(\.\.\.)?$", r"\1\2", p) for p in plain_pieces]
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
         """The arguments, then the options."""

@@ -114,7 +114,10 @@ def parquet_bytes(bakes: Iterable[Bake]) -> bytes:
             why="the library pyarrow is not installed",
             next_step='install it with: pip install "petitpied[parquet]", or export CSV',
         ) from None
-    texts = ("photo_sha256", "at", "shell", "fan", "oven", "rack", "liner", "flavour", "batch")
+    texts = (
+        *("photo_sha256", "at", "shell", "fan", "oven", "rack", "mat", "flavour", "batch"),
+        *("doubled", "turned_halfway", "meringue", "colouring", "flour_lot", "piped_by"),
+    )
     kinds = dict.fromkeys(SHELL_COLUMNS, pyarrow.float64())
     kinds |= dict.fromkeys((*texts, "note"), pyarrow.string())
     kinds |= dict.fromkeys(("turn", "row", "column"), pyarrow.int32())

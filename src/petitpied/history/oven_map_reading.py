@@ -10,6 +10,7 @@ from petitpied.patterns.oven.findings import OvenMap
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import OvenOrHand, tell_apart
 from petitpied.patterns.oven.tray_stack import LEAN, MAPPED, MIN_SHELLS
+from petitpied.text.measure_names import typed_name
 from petitpied.text.wording import printable
 
 #: chance of flips and shuffles: fixed, so that the same history gives the same answer
@@ -23,7 +24,7 @@ def check_mapped(measure: str) -> None:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
-            next_step=f"take one of {', '.join(MAPPED)}",
+            next_step=f"take one of {', '.join(map(typed_name, MAPPED))}",
         )
 
 

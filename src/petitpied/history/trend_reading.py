@@ -23,6 +23,7 @@ from petitpied.patterns.trends.bake_series import (
     fault_counts,
     measured,
 )
+from petitpied.text.measure_names import code_name, fault_words, in_words, typed_name
 from petitpied.text.trend_words import Asked
 from petitpied.text.wording import printable
 
@@ -128,7 +129,7 @@ def check_measure(measure: str) -> None:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
-            next_step=f"take one of {', '.join(SERIES_UNITS)}",
+            next_step=f"take one of {', '.join(map(typed_name, SERIES_UNITS))}",
         )
 
 
@@ -141,14 +142,14 @@ def fault_of(text: str) -> Fault:
         If it is no such rule.
     """
     parts = re.fullmatch(r"\s*([a-z_]+)\s*(>=|<=|>|<)\s*([+-]?\d+(?:\.\d+)?)\s*", text)
-    if parts is None or parts[1] not in SERIES_UNITS:
+    if parts is None or code_name(parts[1]) not in SERIES_UNITS:
         raise HistoryError(
             what=f"the rule {printable(text)[:60]!r} cannot be used",
             why=f"it needs a measure, one of {' '.join(COMPARE)}, and a number",
             next_step='write it as in --fault "cracks >= 3"; measures are '
-            + ", ".join(SERIES_UNITS),
+            + ", ".join(map(typed_name, SERIES_UNITS)),
         )
-    return Fault(parts[1], parts[2], float(parts[3]))
+    return Fault(code_name(parts[1]), parts[2], float(parts[3]))
 
 
 def day(text: str, option: str) -> date:
@@ -185,7 +186,7 @@ def outcomes_of(
     names = [m for m in (USUAL_MEANS if usual else measures) if m in there]
     result = []
     for name in names:
-        series, unit, words = bake_series(bakes, name), SERIES_UNITS[name], name.replace("_", " ")
+        series, unit, words = bake_series(bakes, name), SERIES_UNITS[name], in_words(name)
         result.append(Outcome(f"mean {words}", name, unit, series.means))
         if not usual or name == "diameter":
             result.append(Outcome(f"spread of {words}", name, unit, series.sds))
@@ -194,7 +195,8 @@ def outcomes_of(
             faulty, counts = fault_counts(bakes, fault)
             with np.errstate(invalid="ignore", divide="ignore"):
                 share = np.where(counts > 0, 100 * faulty / counts, np.nan)
-            result.append(Outcome(f"share of shells with {fault}", fault.measure, "%", share))
+            words = f"share of shells with {fault_words(fault)}"
+            result.append(Outcome(words, fault.measure, "%", share))
     if usual:
         result += _by_hand(bakes)
     return result

@@ -21,12 +21,12 @@ from petitpied.text.wording import decimals, printable, with_u95
 COLUMNS = (
     ("diameter_mm", "diameter, mm"),
     ("foot_spread_mm", "foot spread, mm"),
-    ("lean_mm", "lean, mm"),
-    ("roundness_mm", "roundness, mm"),
+    ("lean_mm", "lopsided foot, mm"),
+    ("roundness_mm", "out of round, mm"),
     ("height_mm", "height, mm"),
     ("growth", "growth, mm"),
     ("crack_length_mm", "cracks, mm"),
-    ("browning", "browning, ΔE00"),
+    ("browning", "browner (+), paler (-), steps"),
 )
 HEIGHTS = {
     "photo": "estimated from the photo",
@@ -158,7 +158,7 @@ def _measured(record: Record) -> list[tuple[str, str]]:
         ("Lens", lens),
         (
             "Distance",
-            f"camera {-float(view.camera_centre_mm[2]):.0f} mm above the liner, "
+            f"camera {-float(view.camera_centre_mm[2]):.0f} mm above the tray's mat or paper, "
             f"tilted by {view.tilt_deg:.1f}°",
         ),
     ]

@@ -237,7 +237,8 @@ def remedies(record: Record, shell: Shell, name: str) -> tuple[Remedy, ...]:
         tried.append(("a second photo from another side (--same-tray)",
                       _second_photo(quantity, record)))  # fmt: skip
         tried.append(("the shells' height by a ruler (--shell-height)", _ruler(quantity, record)))
-    tried.append(("a liner whose colour is farther from the feet's", _other_liner(quantity, name)))
+    other = "a mat or paper whose colour is farther from the feet's"
+    tried.append((other, _other_liner(quantity, name)))
     worth = [Remedy(w, q) for w, q in tried if q.u95 < (1 - WORTH_REL) * quantity.u95]
     return tuple(sorted(worth, key=lambda r: r.predicted.u95))
 

@@ -84,10 +84,10 @@ RELATIVE_SIZE = _Criterion(
     "diameter over the tray's median", "", "small", "large", _relative_diameter
 )
 SHAPE = (
-    _Criterion("aspect ratio", "", "oval", "", lambda s: s.aspect_ratio),
-    _Criterion("roundness", "mm", "", "not round", lambda s: s.roundness_mm),
-    _Criterion("lean", "mm", "", "leaning", lambda s: s.lean_mm),
-    _Criterion("foot spread", "mm", "", "wide foot", lambda s: s.foot_spread_mm),
+    _Criterion("width over length", "", "oval", "", lambda s: s.aspect_ratio),
+    _Criterion("out of round", "mm", "", "not round", lambda s: s.roundness_mm),
+    _Criterion("foot off the middle", "mm", "", "lopsided foot", lambda s: s.lean_mm),
+    _Criterion("foot spread", "mm", "", "splayed foot", lambda s: s.foot_spread_mm),
     _Criterion("height", "mm", "flat", "", lambda s: s.height_mm),
 )
 

@@ -19,7 +19,7 @@ SHOWN = {
     "feret_max_mm": "largest width",
     "roundness_mm": "roundness",
     "foot_spread_mm": "foot spread",
-    "lean_mm": "lean",
+    "lean_mm": "lopsided foot",
     "height_mm": "height",
 }
 #: a cause below this share of the combined uncertainty is left out of the table
@@ -115,7 +115,7 @@ def _remedies(record: Record, shell: Shell) -> list[str]:
     found = remedies(record, shell, "diameter_mm")
     now = shell.diameter_mm.u95
     if not found:
-        return ["nothing tried (card, lens, distance, second photo, liner) would shrink it by 2 %"]
+        return ["nothing tried (card, lens, distance, second photo, mat) would shrink it by 2 %"]
     return ["what would shrink the diameter's ± most:"] + [
         f"  {r.words}: {now:.2f} to {r.predicted.u95:.2f} mm" for r in found
     ]

@@ -16,17 +16,24 @@ Json = dict[str, Any]
 MEASURE_WORDS = {
     "diameter": ("diameter", "larger", "smaller"),
     "cap_diameter": ("cap diameter", "wider in the cap", "narrower in the cap"),
-    "roundness": ("departure from round", "less round", "rounder"),
+    "roundness": ("out of round", "less round", "rounder"),
     "foot_spread": ("foot spread", "wider in the foot", "narrower in the foot"),
-    "lean_x": ("lean to the right", "leaning more to the right", "leaning more to the left"),
-    "lean_y": ("lean to the door", "leaning more to the door", "leaning more to the back"),
-    "lean": ("lean", "leaning", "leaning"),
+    "lean_x": (
+        *("lopsided foot, to the right", "more lopsided to the right"),
+        "more lopsided to the left",
+    ),
+    "lean_y": (
+        *("lopsided foot, to the door", "more lopsided to the door"),
+        "more lopsided to the back",
+    ),
+    "lean": ("lopsided foot", "more lopsided", "less lopsided"),
     "height": ("height", "higher", "lower"),
     "browning": ("browning", "browner", "paler"),
     "cracks": ("length of cracks", "more cracked", "less cracked"),
     "growth": ("growth in the oven", "grown more", "grown less"),
     "piped_diameter": ("piped diameter", "piped larger", "piped smaller"),
 }
+CURIOUS = "For the curious (p: how often chance alone does as much, all patterns together):"
 TRY_NEXT = "Common practice, not a finding"
 
 
@@ -85,13 +92,14 @@ def pattern_words(measure: str, finding: Finding, region: Region) -> str:
 def _lean_words(finding: Finding, effect: Effect, size: str, region: Region) -> str:
     way = direction_words(effect.direction_deg or 0.0)
     if finding.kind == "lean":
-        return f"shells lean {size} towards {way}, the whole tray alike"
+        return f"feet are lopsided by {size} towards {way}, the whole tray alike"
     places = {
-        "across": "shells on the right lean, against those on the left,",
-        "front-back": "shells near the door lean, against those at the back,",
-        "centre-edge": "shells at the edge lean, against those in the middle,",
+        "across": "feet on the right are lopsided, against those on the left, by",
+        "front-back": "feet near the door are lopsided, against those at the back, by",
+        "centre-edge": "feet at the edge are lopsided, against those in the middle, by",
     }
-    spot = f"shells {place_words(finding.place_mm or (0.0, 0.0), region)} lean, against the others,"
+    place = place_words(finding.place_mm or (0.0, 0.0), region)
+    spot = f"feet {place} are lopsided, against the others, by"
     return f"{places.get(finding.kind, spot)} {size} towards {way}"
 
 
@@ -186,6 +194,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
         verdict(found),
         what_to_try(found, turned=turned),
     ]
+    result.append(CURIOUS)
     for finding in found.findings:
         mark = "stands out" if finding.stands_out else "no"
         if finding.p_adjusted is None or finding.effect is None:
@@ -196,7 +205,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     if found.airflow is not None and found.measure != "lean":
         flow = found.airflow
         result.append(
-            f"  airflow      mean lean {flow.length_mm:.2f} mm towards "
+            f"  airflow      feet lopsided by {flow.length_mm:.2f} mm on average towards "
             f"{direction_words(flow.direction_deg)}, {p_words(flow.p)} ({flow.test}, "
             f"{_bakes(flow.bakes)})"
         )

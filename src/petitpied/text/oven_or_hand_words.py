@@ -7,6 +7,7 @@ from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenO
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import LEAST_BAKES
 from petitpied.text.oven_map_words import (
+    CURIOUS,
     MEASURE_WORDS,
     amount,
     direction_words,
@@ -36,7 +37,7 @@ def part_words(found: OvenOrHand, part: Finding, frame: str) -> str:
     size = amount(abs(effect.value), effect.u95, effect.unit)
     if found.measure == "lean":
         way = direction_words(effect.direction_deg or 0.0)
-        return f"a lean of {size} towards {way} of the {frame}"
+        return f"feet lopsided by {size} towards {way} of the {frame}"
     _, more, less = MEASURE_WORDS[found.measure]
     word = more if effect.value >= 0 else less
     if part.kind == "across":
@@ -48,7 +49,7 @@ def part_words(found: OvenOrHand, part: Finding, frame: str) -> str:
     if part.kind == "lean":
         way = "right" if found.measure == "lean_x" else "door"
         lean = amount(effect.value, effect.u95, effect.unit)
-        return f"shells lean {lean} to the {way} of the {frame}"
+        return f"feet lopsided by {lean} to the {way} of the {frame}"
     place = place_words(part.place_mm or (0.0, 0.0), _SIDES)
     other = "the others around" if found.split else "at the opposite place"
     return f"shells {place} of the {frame} {size} {word} than {other}"
@@ -117,7 +118,7 @@ def cannot_tell(found: OvenOrHand) -> list[Json]:
         return result
     pointing = found.measure in ("lean", "lean_x", "lean_y")
     what = (
-        "slopes of the lean over the tray" if pointing else
+        "how a lopsided foot changes over the tray" if pointing else
         "a ring round the edge, a middle, or the same at opposite places"
     )  # fmt: skip
     if found.even is not None and found.even.stands_out:
@@ -167,6 +168,8 @@ def lines(found: OvenOrHand, where: str) -> list[str]:
         f"{found.turned} turned.",
         verdict(found),
     ]
+    if found.oven is not None or found.hand is not None:
+        result.append(CURIOUS)
     for part, who, frame in ((found.oven, "oven", "oven"), (found.hand, "hand", "tray as piped")):
         if part is not None and part.p_adjusted is not None:
             mark = "stands out" if part.stands_out else "no"

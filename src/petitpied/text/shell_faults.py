@@ -39,5 +39,5 @@ def mark_words(shell: Shell) -> tuple[str, ...]:
         words.append("dark spots" if len(shell.pinholes) > 1 else "dark spot")
     brown = shell.browning
     if brown is not None and abs(brown.value) > SEEN_BROWNING + 1.96 * brown.u_own:
-        words.append(f"{'browner' if brown.value > 0 else 'paler'} by {abs(brown.value):.0f} ΔE")
+        words.append(f"{'browner' if brown.value > 0 else 'paler'} by {abs(brown.value):.0f} steps")
     return tuple(words)

@@ -22,7 +22,7 @@ def _colour_line(record: Record) -> tuple[str, ...]:
     even = record.colour.evenness
     against = printable(record.colour.reference)
     return (
-        f"browning      spread {even.value:.1f} ± {even.u95:.1f} ΔE00; against the {against}: "
+        f"colour        spread {even.value:.1f} ± {even.u95:.1f} steps; against the {against}: "
         f"palest {low[1]} {low[0]:+.1f}, brownest {high[1]} {high[0]:+.1f}",
     )
 

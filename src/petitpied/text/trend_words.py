@@ -12,6 +12,7 @@ from petitpied.patterns.trends.bake_series import SERIES_UNITS, Fault
 from petitpied.patterns.trends.change import Change
 from petitpied.patterns.trends.control_charts import FIRM_BASE, Chart
 from petitpied.patterns.trends.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
+from petitpied.text.measure_names import fault_words, in_words
 from petitpied.text.wording import decimals, printable
 
 #: bakes with a signal that are told one by one; more are counted
@@ -48,10 +49,9 @@ class Asked:
 
     @property
     def name(self) -> str:
-        if self.of == "share":
-            return f"share of shells with {self.fault}"
-        words = self.measure.replace("_", " ").replace("lean x", "lean to the right")
-        words = words.replace("lean y", "lean to the door")
+        if self.of == "share" and self.fault is not None:
+            return f"share of shells with {fault_words(self.fault)}"
+        words = in_words(self.measure)
         return f"{'mean' if self.of == 'mean' else 'spread of'} {words}"
 
 

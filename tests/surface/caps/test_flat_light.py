@@ -58,7 +58,7 @@ def slope_found(on_liner, on_caps):
 
 def test_a_liner_that_the_caps_follow_shows_the_light():
     slope, source = slope_found(SLOPE, SLOPE)
-    assert source == "the liner's shade"
+    assert source == "the mat's or paper's shade"
     assert abs(slope - SLOPE) < 0.05 * abs(SLOPE)  # 8-bit steps, and a small ridge
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db
+from petitpied.cli.options.checks import Db, measure_code
 
 if TYPE_CHECKING:
     from petitpied.patterns.oven.findings import OvenMap
@@ -22,7 +22,8 @@ def oven_map(
     measure: Annotated[
         str,
         typer.Option(
-            metavar="M", help="diameter, browning, cracks, foot_spread, lean, ..., or all."
+            metavar="M", callback=measure_code,
+            help="diameter, browning, cracks, foot_spread, lopsided, ..., or all.",
         ),
     ] = "diameter",
     out: Annotated[

@@ -7,14 +7,18 @@ import typer
 
 from petitpied.cli.bakes.oven_map import AsJson, Oven
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db
+from petitpied.cli.options.checks import Db, measure_code
 
 
 def oven_or_hand(
     oven: Oven,
     rack: fact.Rack = None,
     measure: Annotated[
-        str, typer.Option(metavar="M", help="diameter, browning, cracks, foot_spread, lean, ...")
+        str,
+        typer.Option(
+            metavar="M", callback=measure_code,
+            help="diameter, browning, cracks, foot_spread, lopsided, ...",
+        ),
     ] = "diameter",
     as_json: AsJson = False,
     db: Db = None,

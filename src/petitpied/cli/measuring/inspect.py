@@ -57,7 +57,7 @@ def inspect(
             max=10,
             callback=finite,
             metavar="MM",
-            help="Thickness of the card as it lies on the liner.",
+            help="Thickness of the card as it lies on the mat or paper.",
         ),
     ] = DEFAULTS.card_thickness_mm,
     focal_35mm: Annotated[

@@ -20,7 +20,7 @@ STUDIED = {
     "feret_max_mm": ("largest width", "mm"),
     "roundness_mm": ("roundness", "mm"),
     "foot_spread_mm": ("foot spread", "mm"),
-    "lean_mm": ("lean", "mm"),
+    "lean_mm": ("lopsided foot", "mm"),
     "height_mm": ("height", "mm"),
 }
 

@@ -41,10 +41,11 @@ KEY = (
     "little data.{arrows}"
 )
 KEY_LEAN = (
-    "Number: mean lean, mm, and its 95 % interval. Deeper orange: more. Thick outline, hatched "
-    "corner: leans otherwise than the rest of the tray. Diagonal: too little data.{arrows}"
+    "Number: how lopsided the feet are, mm, and its 95 % interval. Deeper orange: more. Thick "
+    "outline, hatched corner: lopsided otherwise than the rest of the tray. Diagonal: too little "
+    "data.{arrows}"
 )
-ARROWS = " Arrow: mean lean, cap's centre to foot's; the longest is {longest:.2f} mm."
+ARROWS = " Arrow: from the cap's middle to the foot's; the longest is {longest:.2f} mm."
 
 
 def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:

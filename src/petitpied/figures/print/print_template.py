@@ -24,11 +24,12 @@ PIPE_LINE_MM = 0.35  # seen through parchment
 BAKED_LINE_MM = 0.2
 BAKED_DOT_MM = 0.8
 TITLE = "petitpied piping sheet"
+NOT_FOOD = "Take out before baking. Not for contact with food."
 BAR_NOTE = "100 mm: check with a ruler. Print at 100 %."
 CARD_WORDS = (
     "Card: lay it here for the photo,",
-    "strip down, on the cooled tray.",
-    "No shell here. Not in the oven.",
+    "strip down. One card for raw trays,",
+    "another for baked. Not in the oven.",
 )
 
 
@@ -120,7 +121,8 @@ def _sheet(template: Template) -> list[Shape]:
     left, y = sheet.width_mm - 58.0, sheet.height_mm - 14.0
     arrow = [(left, y), (left + 4.0, y), (left + 2.0, y + 4.0)]
     words = Text((left + 6.0, y + 2.9), "oven door this side", 3.3, colour=BLACK)
-    return [*shapes, Path([arrow], True, BLACK, None), words]
+    warned = Text((16.0, y + 2.9), NOT_FOOD, 3.3, colour=BLACK, bold=True)
+    return [*shapes, Path([arrow], True, BLACK, None), words, warned]
 
 
 def _amid(x_mm: float, y_mm: float, text: str, size_mm: float, colour: Rgb = BLACK) -> Text:

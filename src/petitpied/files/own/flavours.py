@@ -17,7 +17,8 @@ from petitpied.text.wording import printable
 
 KIND = "list of flavours"
 NOTE = (
-    "# petitpied: the colour that each of your flavours should have, CIELAB under D65.\n"
+    "# petitpied: the colour that each of your flavours should have\n"
+    "# (for the curious: CIELAB under D65).\n"
     '# Written by "petitpied flavour add"; browning is counted from it.\n'
 )
 LONGEST_NAME = 60

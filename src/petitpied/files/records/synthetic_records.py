@@ -18,6 +18,7 @@ from petitpied.domain.view import View
 from petitpied.files.records.record_files import record_bytes
 from petitpied.patterns.oven.synthetic import U_OWN_MM, Planted
 from petitpied.patterns.oven.templates import NAMED
+from petitpied.text.measure_names import code_name
 
 FACTS_NAME = "facts.csv"
 FACTS_COLUMNS = ("record", "oven", "rack", "turn", "at", "flavour", "note")
@@ -32,7 +33,7 @@ OUTLINE_POINTS = 24
 
 
 def parse_planted(text: str) -> Planted:
-    """From "across:1.5", "spot:1.0:120,-70" (place, mm) or "lean:0.4:1,0" (direction).
+    """From "across:1.5", "spot:1.0:120,-70" (place, mm) or "lopsided:0.4:1,0" (direction).
 
     Raises
     ------
@@ -41,7 +42,7 @@ def parse_planted(text: str) -> Planted:
     """
     parts = text.split(":")
     try:
-        kind, size = parts[0].strip(), float(parts[1])
+        kind, size = code_name(parts[0]), float(parts[1])
         if kind not in (*NAMED, "spot", "lean") or len(parts) > 3 or abs(size) > 100:
             raise ValueError
         place = (0.0, 0.0)
@@ -57,7 +58,7 @@ def parse_planted(text: str) -> Planted:
             what=f"an effect {text[:40]!r} cannot be planted",
             why="it is not KIND:SIZE or KIND:SIZE:X,Y",
             next_step="write it as across:1.5, front-back:1, centre-edge:0.8, spot:1:120,-70 or "
-            "lean:0.4:1,0",
+            "lopsided:0.4:1,0",
         ) from None
     return Planted(kind, size, place)  # type: ignore[arg-type]
 

@@ -56,9 +56,9 @@ CAP_REL = 0.5
 #: what is left of the change of light over the caps, and of its tint, red against blue (standard
 #: uncertainties, logarithm, of 53 traced tuning trays; TUNING.md), and the words for it. Unseen: a
 #: window's light falls by a third from side to side (common practice, no source)
-BY_LINER = (0.045, 0.02, "the liner's shade")
-BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
-UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")
+BY_LINER = (0.045, 0.02, "the mat's or paper's shade")
+BY_CAPS = (0.067, 0.025, "the caps' own shade: the mat or paper does not show it")
+UNSEEN = (0.12, 0.04, "taken for even: neither mat nor caps show it")
 #: logarithm of the light that a cap may send back at most, against a perfect white's: white ones
 #: send back 0.9, and a dome that faces a low lamp gets a third more light than a level card (common
 #: practice, no source)
