@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from petitpied.domain.errors import ExitCode
-from petitpied.text.evening_words import MOST_LETTERS, MOST_LINES
+from petitpied.text.evening.screen import MOST_LETTERS, MOST_LINES
 from tests.cli import fakes
 
 KITCHEN = ("setup", "--yes", "--answer", "oven=Deck 1", "--answer", "flavours=rose,lemon",

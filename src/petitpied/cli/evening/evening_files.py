@@ -99,7 +99,7 @@ def _report(
     from petitpied.report.customer import customer_report
     from petitpied.report.html import report_html
     from petitpied.report.model import Wishes, make_report
-    from petitpied.text.evening_words import page_lines
+    from petitpied.text.evening.screen import page_lines
 
     sorting = answer.sorting
     head = Letterhead() if letterhead is None else letterhead

@@ -13,7 +13,8 @@ from petitpied.report.lot_part import Sorting
 from petitpied.sorting.judging import judge_record
 from petitpied.sorting.limits import GradeNames, Limits
 from petitpied.sorting.lot import Verdict
-from petitpied.text.evening_words import advice_words, fault_words, screen
+from petitpied.text.evening.advice_words import advice_words, fault_words
+from petitpied.text.evening.screen import screen
 from petitpied.text.wording import printable
 
 #: the page that the baker opens
