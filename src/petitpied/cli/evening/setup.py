@@ -160,7 +160,7 @@ def _answers(found: Mapping[str, Any]) -> "Answers":
 
 def _check(file: Path | None) -> ExitCode:
     """What is wrong, missing, never used, a line each; the status says whether all is usable."""
-    from petitpied.cli.evening.kitchen_parts import facts_of, letterhead_in
+    from petitpied.cli.options.kitchen_parts import facts_of, letterhead_in
     from petitpied.evening.kitchen_check import missing_parts, never_used
     from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 

@@ -68,7 +68,7 @@ def run(wanted: Wanted) -> ExitCode:
 
 
 def _setting(wanted: Wanted) -> Setting:
-    from petitpied.cli.evening.kitchen_parts import facts_of, letterhead_in
+    from petitpied.cli.options.kitchen_parts import facts_of, letterhead_in
     from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 
     starts = [p if p.is_dir() else p.parent for p in wanted.photos[:1]]
@@ -121,8 +121,8 @@ def _history(wanted: Wanted) -> "tuple[Store | None, tuple[str, ...]]":
 
 
 def _known(setting: Setting, wanted: Wanted, store: "Store | None") -> "Known":
-    from petitpied.cli.evening.kitchen_parts import facts_of
     from petitpied.cli.evening.tray_facts import Known
+    from petitpied.cli.options.kitchen_parts import facts_of
     from petitpied.files.own.flavours import own_flavours
     from petitpied.history.facts import given_options
 

@@ -8,7 +8,7 @@ from petitpied.domain.errors import LotError
 from petitpied.figures.raster import jpeg_bytes
 from petitpied.figures.tray.box_pages import Shown
 from petitpied.figures.tray.tray_sheet import photo_of, tray_sheet
-from petitpied.files.records.lot_files import judged, lot_of, read_limits, read_trays
+from petitpied.files.records.lot_files import chosen_limits, judged, lot_of, read_trays
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Macaron, macaron
 from petitpied.sorting.lot import LotShell, Verdict
@@ -53,7 +53,7 @@ def judged_trays(options: LotOptions) -> tuple[tuple[LotTray, ...], tuple[str, .
     OwnFileError, RecordError, LotError
         As `read_limits` and `read_trays`.
     """
-    limits = None if options.limits is None else read_limits(options.limits)
+    limits = chosen_limits(options.limits)
     trays = read_trays(options.records, options.flavours)
     if limits is None:
         return trays, ()
@@ -89,7 +89,8 @@ def paired(options: LotOptions) -> PairedLot:
             why=f"none of {len(aside)} shells in the records was measured",
             next_step="see why in the records or their pictures, and take the photo again",
         )
-    grades = None if options.limits is None else read_limits(options.limits).grades
+    limits = chosen_limits(options.limits)
+    grades = None if limits is None else limits.grades
     pairing = pair_lot(shells, mix_flavours=options.mix_flavours, grades=grades)
     if not pairing.pairs:
         raise LotError(

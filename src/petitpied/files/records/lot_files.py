@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -10,6 +11,7 @@ from petitpied.domain.errors import LotError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
+from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
@@ -39,6 +41,34 @@ def read_limits(path: Path) -> Limits:
 def read_box(path: Path) -> BoxKind:
     """A box from the baker's file; errors as for `read_limits`."""
     return parse_box(read_own_file(path, "box file"))
+
+
+def chosen_limits(path: Path | None) -> Limits | None:
+    """The limits in a file that was named, else those of the kitchen; None without either.
+
+    Raises
+    ------
+    OwnFileError
+        If they cannot be read or have a fault, with the line.
+    """
+    return read_limits(path) if path is not None else _of_kitchen("limits")
+
+
+def chosen_box(path: Path | None) -> BoxKind | None:
+    """The box in a file that was named, else that of the kitchen; otherwise as `chosen_limits`."""
+    return read_box(path) if path is not None else _of_kitchen("box")
+
+
+def _of_kitchen(part: str) -> Any:
+    """A part of the kitchen's file; a fault in another part does not matter here."""
+    path = find_kitchen()
+    if path is None:
+        return None
+    kitchen = read_kitchen(path)
+    found = getattr(kitchen, part)
+    if found is None and part in kitchen.parts and kitchen.wrong:
+        raise kitchen.wrong[0]
+    return found
 
 
 def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[LotTray, ...]:

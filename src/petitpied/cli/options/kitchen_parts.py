@@ -24,6 +24,20 @@ def facts_of(kitchen: Kitchen) -> Mapping[str, Any]:
     return found | ({} if kitchen.oven is None else {"oven": kitchen.oven})
 
 
+def facts_of_kitchen() -> Mapping[str, Any]:
+    """`facts_of` the kitchen that is found from the present folder; none without one.
+
+    Raises
+    ------
+    OwnFileError
+        If its file cannot be read, or holds what is no fact.
+    """
+    from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
+
+    path = find_kitchen()
+    return {} if path is None else facts_of(read_kitchen(path))
+
+
 def letterhead_in(kitchen: Kitchen, path: Path) -> "Letterhead":
     """The letterhead, its picture beside the kitchen's file at ``path``.
 
