@@ -9,6 +9,7 @@ from petitpied.report.lot_part import lot_tray
 from petitpied.report.material import Tray
 
 if TYPE_CHECKING:
+    from petitpied.figures.tray.box_pages import Shown
     from petitpied.history.store import Store
     from petitpied.report.blocks import Letterhead
 
@@ -46,6 +47,7 @@ def _names(answer: Answer) -> Mapping[str, str]:
 def _pair_files(answer: Answer) -> dict[str, bytes]:
     """The list of pairs, and of each tray a sheet to pick by."""
     from petitpied.figures.raster import jpeg_bytes
+    from petitpied.figures.tray.pair_pages import pair_pictures
     from petitpied.figures.tray.tray_sheet import tray_sheet
     from petitpied.text.pairing_words import (
         left_lines,
@@ -73,22 +75,30 @@ def _pair_files(answer: Answer) -> dict[str, bytes]:
             lot, photo, pair_codes(pairing, lot), pair_listing(pairing, lot, names)
         )
         files[f"{tray.name}.pairs.jpg"] = jpeg_bytes(sheet)
-    return files
+    return {**files, **pair_pictures(pairing, _shown(answer))}
+
+
+def _shown(answer: Answer) -> "Shown":
+    from petitpied.figures.tray.box_pages import Shown
+
+    trays = answer.sorting.trays
+    return Shown(
+        {tray.name: lot_tray(tray) for tray in trays},
+        {tray.name: tray.photo.pixels_bgr for tray in trays if tray.photo is not None},
+    )
 
 
 def _box_files(answer: Answer) -> dict[str, bytes]:
     """The list of boxes, and a picture of each."""
-    from petitpied.figures.tray.box_pages import Shown, box_lines, box_pictures, summary_text
+    from petitpied.figures.tray.box_pages import box_lines, box_pictures, summary_text
 
     boxing, kind = answer.sorting.boxing, answer.sorting.kind
     if boxing is None or kind is None or not boxing.boxes:
         return {}
     lines = [*box_lines(boxing, _names(answer)), summary_text(boxing, kind)]
-    trays = {tray.name: lot_tray(tray) for tray in answer.sorting.trays}
-    photos = {t.name: t.photo.pixels_bgr for t in answer.sorting.trays if t.photo is not None}
     return {
         "boxes.txt": "\n".join([*lines, ""]).encode(),
-        **box_pictures(boxing, kind, Shown(trays, photos)),
+        **box_pictures(boxing, kind, _shown(answer)),
     }
 
 

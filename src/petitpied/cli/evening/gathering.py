@@ -8,12 +8,10 @@ from pathlib import Path
 
 from petitpied.domain.errors import PhotoError, ReadingError
 from petitpied.files.output_files import safe_stem
-from petitpied.files.photo_files import SUFFIXES, read_photo
+from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
+from petitpied.files.records.lot_files import EVENING
 from petitpied.text.wording import printable
 
-#: our own pictures, which lie among photos; and their other files, which globs catch
-OWN_PICTURES = (".marked.jpg", ".sheet.jpg", ".sorted.jpg", ".pairs.jpg")
-OWN_PICTURE_NAME = re.compile(r"box_\d+\.jpg")
 HASH = re.compile(rb'"sha256":\s*"([0-9a-f]{64})"')
 START_BYTES = 4000  # of a record: schema, version and photo stand there
 
@@ -64,17 +62,13 @@ def photos_in(given: Iterable[Path]) -> tuple[list[Path], list[str]]:
 
 
 def _is_photo(path: Path) -> bool:
-    name = path.name.lower()
-    if name.startswith(".") or name.endswith(OWN_PICTURES) or OWN_PICTURE_NAME.fullmatch(name):
+    if path.name.startswith(".") or is_own_picture(path):
         return False
     return path.suffix.lower() in SUFFIXES
 
 
 def _kind(path: Path) -> str:
-    name = path.name.lower()
-    if name.endswith(OWN_PICTURES) or OWN_PICTURE_NAME.fullmatch(name):
-        return "of our own pictures"
-    return "files that are no photo"
+    return "of our own pictures" if is_own_picture(path) else "files that are no photo"
 
 
 def gather(given: Sequence[Path], out: Path | None) -> Gathered:
@@ -103,7 +97,7 @@ def gather(given: Sequence[Path], out: Path | None) -> Gathered:
 
 def results_folder(paths: Sequence[Path], out: Path | None) -> Path:
     """Where the evening's results go: ``out``, or a folder beside the first photo."""
-    return paths[0].parent / "evening" if out is None else out
+    return paths[0].parent / EVENING if out is None else out
 
 
 def free_stem(name: str, taken: set[str]) -> str:

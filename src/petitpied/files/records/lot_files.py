@@ -1,5 +1,6 @@
 """Records as a lot: read together, checked against each other, judged by the baker's limits."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -7,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from petitpied.domain.errors import LotError, RecordError
+from petitpied.domain.errors import LotError, PhotoError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
 from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 from petitpied.files.own.own_file import read_own_file
+from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
 from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.colours_apart import by_colour
@@ -23,6 +25,13 @@ from petitpied.sorting.lot_trays import Aside, LotTray
 from petitpied.text.verdict_words import reason_text, spoken
 from petitpied.text.wording import printable
 
+#: our own files that are no record, which a glob over a folder of results catches
+OWN_ENDINGS = (
+    *(".coco.json", ".review.json", ".csv", ".xlsx", ".txt", ".toml", ".html", ".pdf", ".svg"),
+)
+#: where `petitpied bake` puts its results, beside the first photo
+EVENING = "evening"
+RECORD_START_BYTES = 4000  # schema, version and photo stand there
 #: how `TrayColour.reference` names a flavour
 FLAVOUR_REFERENCE = "flavour "
 
@@ -124,12 +133,43 @@ def _tray(file: Path, name: str, flavour: str) -> LotTray:
 
 
 def _records_in(path: Path) -> list[Path]:
+    """Records that a name stands for: a folder's, a photo's own, none for other files of ours
+    that a glob catches; else the file itself, which says what is wrong when it is read."""
     if not path.is_dir():
-        return [path]
+        if path.suffix.lower() in SUFFIXES:
+            return [] if is_own_picture(path) else [_record_of(path)]
+        return [] if path.name.endswith(OWN_ENDINGS) else [path]
     return sorted(
         file
         for file in path.glob("*.json")
         if not file.name.endswith(".coco.json") and _looks_like_record(file)
+    )
+
+
+def _record_of(photo: Path) -> Path:
+    """The record of a photo, beside it or in the evening's folder, known by the photo's hash.
+
+    Raises
+    ------
+    LotError
+        If there is none.
+    """
+    try:
+        sha = hashlib.sha256(read_photo(photo)).hexdigest().encode()
+    except PhotoError:
+        raise _no_record(photo) from None
+    for folder in (photo.parent, photo.parent / EVENING, Path()):
+        for file in sorted(folder.glob("*.json")):
+            if _looks_like_record(file) and sha in file.read_bytes()[:RECORD_START_BYTES]:
+                return file
+    raise _no_record(photo)
+
+
+def _no_record(photo: Path) -> LotError:
+    return LotError(
+        what=f"{printable(photo.name)} has no record yet",
+        why="it is a photo, and nothing beside it was measured from it",
+        next_step="measure it first: petitpied inspect, or do it all: petitpied bake",
     )
 
 
