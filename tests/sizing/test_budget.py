@@ -80,7 +80,7 @@ def both():
     none, edges = np.zeros(len(PLACES)), np.full(len(PLACES), radius_u)
     # all of the foot shows: where it hides, the edges are not drawn here
     doubts = ShellDoubts(
-        slopes, -camera[2], slant, heights, none, edges, none, none, 1 - none, none
+        slopes, -camera[2], slant, heights, none, edges, none, none, 1 - none, none, 1 - none
     )
     told = doubts.foot_diameters(np.full(len(PLACES), 2 * RADIUS_MM))
     return told, simulated(view, heights, np.random.default_rng(20))

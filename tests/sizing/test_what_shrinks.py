@@ -60,7 +60,7 @@ def test_no_information_changes_nothing(views):
 def test_remedies_are_sorted_and_gain(views):
     one, _ = views
     camera = one.camera_centre_mm
-    of_one = (np.array([u]) for u in (0.02, 0.02, 0.05, 0.05, 0.6, 0.0))
+    of_one = (np.array([u]) for u in (0.02, 0.02, 0.05, 0.05, 0.6, 0.0, 1.0))
     slopes = scale_slopes(one, FAR)[:1]
     doubts = ShellDoubts(slopes, -camera[2], np.array([0.4]), Heights(), *of_one)
     corners = one.project(np.array([[0, 0], [85.6, 0], [85.6, 53.98], [0, 53.98]]))

@@ -37,7 +37,7 @@ def heights_from_ruler(shell_height_mm: float) -> Heights:
 
 def refine_heights(rings: FittedRings, heights: Heights) -> Heights:
     """Cap-rim height from the parallax over the tray, `petitpied.contours.ring_steps.foot_step`."""
-    if sum(foot is not None for foot in rings.foot) < 6:
+    if rings.wide.sum() < 6:
         return heights
     found = rings.parallax
     prior = heights.cap_rim_u_mm**2

@@ -55,6 +55,11 @@ FOOT_WIDTH_REL, FOOT_WIDTH_PX = 0.03, 2.0
 ROUNDS, ROUNDS_AGAIN = 5, 3
 #: steps to the start: each moves a ring's middle, about which its form is told
 STARTS = 3
+#: a cap under which no foot is wide enough to be measured stands on one if its two edges part on
+#: the near side by this much more than on the far side, relative to the radius: on 24 traced
+#: trays caps on the liner have up to 0.004. If not, it may stand on one that lies deep under it,
+#: on trays where more than this share of the shells that the camera sees slantwise stand
+STANDS_REL, NEAR_COS, STANDS_SLANT, STANDS_SHARE = 0.006, 0.7, 0.12, 0.3
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 
@@ -75,6 +80,14 @@ class Heights:
     bare_rim_mm: float = 1.2  # rim of a shell without foot: its cap stands on the liner
     bare_top_mm: float = 6.5
     source: str = "default"
+
+    def rims_mm(self, stands: Floats) -> Floats:
+        """Of caps that stand on a foot (1), on the liner (0), or nobody knows (1/2)."""
+        return self.bare_rim_mm + stands * (self.cap_rim_mm - self.bare_rim_mm)
+
+    def tops_mm(self, stands: Floats) -> Floats:
+        """The same of their tops."""
+        return self.bare_top_mm + stands * (self.top_mm - self.bare_top_mm)
 
 
 @dataclass(frozen=True)
@@ -100,13 +113,26 @@ class FittedRings:
     parallax: Parallax
     seen: "_Seen" = field(repr=False, compare=False)
 
+    @property
+    def stands(self) -> Floats:
+        """Whether shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell."""
+        return self.seen.stands
+
+    @property
+    def wide(self) -> NDArray[np.bool_]:
+        """Which feet (S,) show plainly enough to be measured; others only bound the outline."""
+        return self.seen.wide
+
 
 @dataclass(frozen=True)
 class _Seen:
-    """What is seen whatever the heights: the geometry, and on which rays feet show (S, N)."""
+    """What is seen whatever the heights: the geometry, on which rays feet show (S, N), whether
+    shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell; and on a ``wide`` one."""
 
     geometry: Geometry
     shows: NDArray[np.bool_]
+    stands: Floats
+    wide: NDArray[np.bool_]
 
 
 def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
@@ -115,6 +141,14 @@ def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
     size = medians(edges.outer.radius_px)[:, None]
     shows = (gap > SHOWS_REL * size) & (edges.cap.weight > 0)
     return np.asarray(shows & ~_without_foot(edges, gap, shows)[:, None], bool)
+
+
+def _look(view: View, edges: ShellEdges) -> _Seen:
+    geometry, shows = Geometry(view, edges), _showing(edges)
+    wide = np.asarray(shows.any(axis=1), bool)
+    stands, narrow = _stands(geometry, edges, wide)
+    # a foot too narrow to show all round is seen on the near side
+    return _Seen(geometry, shows | (narrow & (~wide & (stands == 1))[:, None]), stands, wide)
 
 
 def _start(
@@ -133,6 +167,30 @@ def _start(
     harmonics[:, :, : CAP_ORDER - 1] = cap.harmonics
     radius = cap.radius * (1 + TrayFeet().spread)
     return cap, Rings(cap.centre.copy(), radius, harmonics, foot_height)
+
+
+def _stands(
+    geometry: Geometry, edges: ShellEdges, wide: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Whether shells stand on a foot, as in `_Seen`, and on which rays (S, N) it shows narrowly:
+    the near side shows the gap under a rim that stands high. ``wide`` (S,): feet seen plainly."""
+    centre = medians(np.moveaxis(geometry.outer, 1, 2))
+    away = (centre - geometry.nadir) / geometry.camera_mm
+    slant = np.hypot(*away.T)
+    arm = geometry.outer - centre[:, None]
+    cosine = (arm * away[:, None]).sum(axis=2)
+    cosine /= np.maximum(np.hypot(*np.moveaxis(arm, 2, 0)) * slant[:, None], 1e-9)
+    gap = (edges.outer.radius_px - edges.cap.radius_px) / medians(edges.outer.radius_px)[:, None]
+
+    def mean_gap(where: NDArray[np.bool_]) -> Floats:
+        return np.asarray((gap * where).sum(axis=1) / np.maximum(where.sum(axis=1), 1), float)
+
+    parts = mean_gap(cosine < -NEAR_COS) - mean_gap(cosine > NEAR_COS) > STANDS_REL
+    plainly = np.asarray(wide | parts, bool)
+    slantwise = slant > STANDS_SLANT
+    of_tray = float(plainly[slantwise].mean() if slantwise.any() else plainly.mean())
+    stands = np.where(plainly, 1.0, 0.5 if of_tray > STANDS_SHARE else 0.0)
+    return stands, np.asarray((gap > STANDS_REL) & (cosine < 0), bool)
 
 
 def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -189,23 +247,26 @@ def fit_rings(
     -------
     FittedRings
     """
-    showing = _Seen(Geometry(view, edges), _showing(edges)) if before is None else before.seen
+    showing = _look(view, edges) if before is None else before.seen
     geometry, shows = showing.geometry.every(every), showing.shows[:, ::every]
-    bare = np.asarray(~showing.shows.any(axis=1), bool)
-    full = np.where(bare, heights.bare_rim_mm, heights.cap_rim_mm)
+    bare, stands = np.asarray(~showing.shows.any(axis=1), bool), showing.stands
+    narrow = ~bare & ~showing.wide
+    full = heights.rims_mm(stands)
     foot_height = np.full(len(bare), heights.foot_mm)
     free = every * contact[:, ::every]
     if before is None:
         cap, foot = _start(geometry, full, foot_height, free)
     else:
         cap, foot = _again(before, full, foot_height, contact)
-    dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
+    dome = heights.tops_mm(stands) - cap.height
     rays = geometry.outer.shape[1]
     both = np.concatenate([geometry.outer, geometry.cap], axis=1)
     outer_and_rim = geometry.at_height(both, cap.height)
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight[:, ::every] * free
-    rim_weight = edges.cap.weight[:, ::every] * free
+    # a foot that hardly shows leaves the two edges together: they are told by one
+    by_rim = np.where(narrow[:, None], edges.outer.weight, edges.cap.weight)
+    rim_weight = by_rim[:, ::every] * free
     bluntness = BLUNTNESS if before is None else before.bluntness
     parallax, feet = Parallax(0.0, heights.cap_rim_u_mm, np.zeros(2)), TrayFeet()
     for _ in range(ROUNDS if before is None else ROUNDS_AGAIN):
@@ -222,6 +283,9 @@ def fit_rings(
         to_foot, to_cap = np.clip(foot_farther, 0, 1), np.clip(-foot_farther, 0, 1)
         plainly_foot = shows & (beyond_cap > BEYOND_REL * cap.radius[:, None])
         to_foot[plainly_foot], to_cap[plainly_foot] = 1.0, 0.0
+        # a foot that shows narrowly reaches nowhere beyond the outer edge
+        too_far = np.clip(-beyond_foot / (OWN_REL * cap.radius[:, None]), 0, 1)
+        to_foot = np.where(narrow[:, None], np.maximum(to_foot, too_far), to_foot)
         to_foot[bare], to_cap[bare] = 0.0, 1.0
         # on the side away from the camera a cap hides its foot: there the dome's own shading
         # passes for a rim, unless the foot shows
@@ -235,14 +299,15 @@ def fit_rings(
         )
         cap = caps.ring
         slants = geometry.slants(cap)
-        about = cap, slants, feet
+        # a narrow foot is seen on one side only: where its middle is says nothing of heights
+        about = cap, slants * showing.wide[:, None], feet, showing.wide
         weight = outer_weight * to_foot
         feet_now, parallax = foot_step(
             foot, by_foot, weight, foot_bulge, about, parallax, heights.cap_rim_u_mm
         )
         foot = feet_now.ring
         expected = parallax.draught_mm + parallax.height_mm * slants
-        feet = tray_feet(cap, foot, (weight > 0).mean(axis=1) * ~bare, expected)
+        feet = tray_feet(cap, foot, (weight > 0).mean(axis=1) * showing.wide, expected)
     return _collect(caps, feet_now, showing, bluntness, parallax)
 
 

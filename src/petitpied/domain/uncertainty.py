@@ -46,6 +46,7 @@ _SINGLE: dict[str, float] = {
     "card thickness and flatness": TYPE_B_DOF,
     "height of the cap rims": TYPE_B_DOF,
     "height of the feet": TYPE_B_DOF,
+    "walls and ruffles of the feet": TYPE_B_DOF,
     "edge evidence of this scene": SCENE_DOF,
 }
 #: corners of one card, twice, less what is fitted

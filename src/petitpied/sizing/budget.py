@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.view_slopes import plane_slopes
+from petitpied.contours.ring_geometry import foot_slopes
 from petitpied.contours.rings import Heights
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantities_of
@@ -81,6 +82,7 @@ class ShellDoubts:
     foot_centre_u_mm: Floats
     shows_rel: Floats
     blocked_rel: Floats  # share of the outline that is a neighbour's or hidden
+    stands: Floats  # 1 on a foot, 0 on the liner, 1/2: nobody can tell
 
     def only(self, which: NDArray[np.intp]) -> "ShellDoubts":
         """Those of the shells numbered ``which``."""
@@ -104,9 +106,10 @@ class ShellDoubts:
         scaled: bool = True,
         by_rim: Floats | None = None,
         by_foot: Floats | None = None,
+        of_walls: float = 0.0,
     ) -> list[Quantity]:
         """Own contributions by cause; sensitivities to the rings' heights, mm a mm; ``scaled``:
-        grows with the photo's scale."""
+        grows with the photo's scale; ``of_walls``: part of what feet's walls do to a diameter."""
         mine = np.zeros((len(values), len(OWN_CAUSES)))
         shared = np.zeros((len(values), len(SHARED_CAUSES)))
         for cause, u in own.items():
@@ -119,6 +122,10 @@ class ShellDoubts:
                 lift = mine[:, _OWN["this shell's ring heights"]]
                 mine[:, _OWN["this shell's ring heights"]] = np.hypot(lift, slope * own_u_mm)
                 shared[:, _SHARED[cause]] = slope * u_mm
+        if of_walls:
+            above_mm = self.heights.cap_rim_mm - self.heights.foot_mm
+            walls = np.hypot(*foot_slopes(self.slant, above_mm))
+            shared[:, _SHARED["walls and ruffles of the feet"]] = of_walls * walls
         if scaled:
             shared[:, _SHARED["card print"]] = values * PRINT_SCALE_REL
             thick = values * CARD_THICKNESS_U_MM / self.height_mm
@@ -134,8 +141,7 @@ class ShellDoubts:
 
     def cap_diameters(self, values: Floats) -> list[Quantity]:
         """A rim that is higher than thought is nearer to the camera, and so smaller."""
-        own = self._edges(self.cap_radius_u_mm)
-        return self._quantities(values, own, by_rim=-values / self.height_mm)
+        return self.bare_diameters(values)
 
     def foot_diameters(self, values: Floats) -> list[Quantity]:
         """Where half of the foot is hidden, the heights decide how the other half is placed."""
@@ -144,22 +150,35 @@ class ShellDoubts:
             self._edges(self.foot_radius_u_mm),
             by_rim=self._hidden * self.slant,
             by_foot=-values / self.height_mm,
+            of_walls=1.0,
         )
 
     def bare_diameters(self, values: Floats) -> list[Quantity]:
-        """Of shells without a foot: their caps stand on the liner."""
+        """Of shells whose foot does not show: their caps stand on the liner, or hide it, or it is
+        not known which of both."""
+        by_height = values / self.height_mm
+        apart = self.heights.cap_rim_mm - self.heights.bare_rim_mm
+        unsure = np.where(self.stands == 0.5, apart / 2, 0.0)
         own = self._edges(self.cap_radius_u_mm)
-        by_foot = values * BARE_RIM_U_MM / self.height_mm / max(self.heights.foot_u_mm, 1e-9)
-        return self._quantities(values, own, by_foot=-by_foot)
+        own["this shell's ring heights"] = by_height * unsure
+        on_liner = by_height * BARE_RIM_U_MM / max(self.heights.foot_u_mm, 1e-9)
+        return self._quantities(
+            values,
+            own,
+            by_rim=-by_height * self.stands,
+            by_foot=-on_liner * (1 - self.stands),
+        )
 
     def roundnesses(self, values: Floats) -> list[Quantity]:
         """A range of radii; a slant stretches the hidden side by the heights."""
         own = self._edges(np.maximum(self.cap_radius_u_mm, self.foot_radius_u_mm))
-        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant)
+        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant, of_walls=0.5)
 
     def foot_spreads(self, values: Floats) -> list[Quantity]:
         own = self._edges(np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm), 1.0)
-        return self._quantities(values, own, scaled=False, by_rim=self._hidden * self.slant)
+        return self._quantities(
+            values, own, scaled=False, by_rim=self._hidden * self.slant, of_walls=0.5
+        )
 
     def leans(self, values: Floats) -> list[Quantity]:
         """The rims' height is known, or not, against the feet: theirs above the liner cancels."""

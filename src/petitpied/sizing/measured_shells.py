@@ -53,6 +53,7 @@ def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> S
         rings.foot_centre_u_mm,
         rings.shows_rel,
         1.0 - free.mean(axis=1),
+        rings.stands,
     )
 
 
@@ -100,7 +101,7 @@ def measured_shells(
     """
     neighbours, lattice = places.neighbours, places.lattice
     sizes = measure_shells(
-        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free)
+        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free), rings.wide
     )
     centres_px = view.project(np.array([s.centre_mm for s in sizes]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]

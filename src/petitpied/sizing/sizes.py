@@ -1,7 +1,7 @@
 """From a shell's two rings to its sizes, with their uncertainty and their reasons."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,6 +30,7 @@ OUTLINE_POINTS = 180
 NO_FOOT = "no foot seen: hidden under the cap, or not there"
 NO_HEIGHT = "one photo does not show a single shell's height: give two, with --same-tray"
 NO_HEIGHT_RULER = f"the height that you gave is the tray's, not this shell's; {NO_HEIGHT}"
+OF_FEET = ("foot_diameter_mm", "foot_spread_mm", "lean_mm")
 #: share of rays without own edge beyond which a shell's shape is doubtful
 DOUBTFUL_REL = 0.35
 
@@ -114,14 +115,24 @@ def measure_shells(
     caps: Sequence[Ring],
     feet: Sequence[Ring | None],
     doubts: ShellDoubts,
+    wide: NDArray[np.bool_] | None = None,
 ) -> tuple[Sizes, ...]:
-    """Sizes of shells from their rings; the outline is the union of both in plan view."""
+    """Sizes of shells from their rings; the outline is the union of both in plan view.
+
+    Feet that are not ``wide`` (S,) bound the outline and are not measured themselves.
+    """
     if not caps:
         return ()
     shapes = _shapes(view, caps, feet)
-    each = zip(shapes, _quantities(shapes, doubts), strict=True)
+    quantities = _quantities(shapes, doubts)
+    shown = np.ones(len(caps), bool) if wide is None else wide
+    for index in np.flatnonzero(~shown).tolist():
+        shapes[index] = replace(shapes[index], against=None)
+        for name in OF_FEET:
+            quantities[index].pop(name, None)
+    each = zip(shapes, quantities, strict=True)
     no_height = NO_HEIGHT_RULER if doubts.heights.source == RULER else NO_HEIGHT
-    return tuple(_sizes(shape, quantities, no_height) for shape, quantities in each)
+    return tuple(_sizes(shape, found, no_height) for shape, found in each)
 
 
 def _quantities(shapes: Sequence[_Shape], doubts: ShellDoubts) -> list[dict[str, Quantity]]:
@@ -160,7 +171,7 @@ def _quantities(shapes: Sequence[_Shape], doubts: ShellDoubts) -> list[dict[str,
 
 
 def _sizes(shape: _Shape, quantities: dict[str, Quantity], no_height: str) -> Sizes:
-    without_foot = [(n, NO_FOOT) for n in ("foot_diameter_mm", "foot_spread_mm", "lean_mm")]
+    without_foot = [(name, NO_FOOT) for name in OF_FEET]
     missing = [("height_mm", no_height), *(without_foot if shape.against is None else ())]
     return Sizes(
         shape.size.centroid_mm,
