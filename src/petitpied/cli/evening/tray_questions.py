@@ -32,6 +32,6 @@ def ask_facts(
     for photo in photos:
         facts = found[photo.sha256]
         if "oven" in facts and "turn_deg" not in facts:
-            question = f"Did {printable(photo.path.name)} go in turned by half"
+            question = f"Did {printable(photo.path.name)} go in turned by half?"
             turned = q.ask(question, "no", q.one_of(("yes", "no"))) == "yes"
             facts["turn_deg"] = 180 if turned else 0
