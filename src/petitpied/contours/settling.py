@@ -14,7 +14,14 @@ from petitpied.contours.edge_network import EdgeProposals, propose_edges
 from petitpied.contours.own_colour import by_colour, support
 from petitpied.contours.strays import liner_before_edge
 from petitpied.domain.shell import Seed
-from petitpied.finding.coarse_outlines import UNROUND_REL, by_cap, disc_base, followed, smoothed, unroundness
+from petitpied.finding.coarse_outlines import (
+    UNROUND_REL,
+    by_cap,
+    disc_base,
+    followed,
+    smoothed,
+    unroundness,
+)
 from petitpied.finding.liner import LinerLight
 from petitpied.finding.ray_strips import RAYS, outline_radius
 from petitpied.numerics.medians import medians
