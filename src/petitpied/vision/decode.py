@@ -105,6 +105,8 @@ def _decode(data: bytes, name: str) -> Photo:
         focal_mm=facts.focal_mm,
         digital_zoom=facts.digital_zoom,
         orientation=_orientation_applied(image, facts),
+        frame_px=facts.frame_px,
+        edited=facts.edited,
     )
 
 

@@ -22,6 +22,7 @@ from petitpied.surface.foot_ring import RimHeights
 from petitpied.surface.survey import survey
 from petitpied.surface.tray_surface import Scene as SurfaceScene
 from petitpied.vision.card_check import check_cards
+from petitpied.vision.crops import crop_by_header
 from petitpied.vision.edges import ShellEdges, find_edges
 from petitpied.vision.evidence import with_evidence
 from petitpied.vision.find_card import CardSighting, find_cards
@@ -205,7 +206,8 @@ def _see(photo: Photo, settings: Settings, guess: CameraGuess) -> _Seen:
     grey = np.asarray(cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY), np.uint8)
     thickness_mm, printed = settings.card_thickness_mm, dict(settings.print_scales)
     sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
-    seen = solve_photo(grey, sightings, guess, thickness_mm)
+    crop = crop_by_header(photo, settings.focal_35mm_mm or photo.focal_35mm_mm)
+    seen = solve_photo(grey, sightings, guess, thickness_mm, crop)
     warnings = (*check_cards(sightings, seen.solved, thickness_mm), *seen.warnings)
     cards = _seen_cards(sightings, seen.solved, thickness_mm)
     return _Seen(sightings, seen.solved, seen.straight, cards, warnings)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from petitpied.domain.errors import LensError
 from petitpied.domain.lens import CameraGuess
 from petitpied.domain.view import View
+from petitpied.vision.crops import Crop, asking, lies_elsewhere, some_part
 from petitpied.vision.find_card import CardSighting
 from petitpied.vision.several_cards import cards_agree
 from petitpied.vision.straight_edges import (
@@ -45,8 +46,12 @@ def solve_photo(
     sightings: Sequence[CardSighting],
     guess: CameraGuess,
     thickness_mm: float,
+    crop: Crop | None = None,
 ) -> SolvedPhoto:
     """View from the cards, then again with the straight edges that this first view shows.
+
+    Where the header tells of a ``crop``, or cards and edges see the lens's middle elsewhere, the
+    view is solved with the middle and the focal length left open.
 
     Raises
     ------
@@ -55,6 +60,10 @@ def solve_photo(
     LensError
         The lens profile is of another lens.
     """
+    size_px = (grey.shape[1], grey.shape[0])
+    told = list[str]()
+    if guess.profile is None and crop is not None and crop.sure:
+        guess, told = crop.guess, [_cropped(crop.why)]
     first = solve_view(sightings, guess, thickness_mm=thickness_mm)
     straight = find_straight_edges(grey, first.view)
     evidence: tuple[Evidence, ...] = ()
@@ -63,6 +72,19 @@ def solve_photo(
         first = solve_view(
             sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=first
         )
+    if guess.profile is None and not told:
+        asked = solve_view(
+            sightings, asking(guess, size_px), thickness_mm=thickness_mm, evidence=evidence,
+            start=first,
+        )  # fmt: skip
+        away = lies_elsewhere(asked.view, guess, size_px)
+        if away is not None:
+            why = "" if crop is None else f"; {crop.why}"
+            told = [_cropped(f"cards and straight edges see its middle {away:.0%} off{why}")]
+            guess = crop.guess if crop else some_part(size_px, guess)
+            first = solve_view(
+                sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=asked
+            )
     trusted, warnings, other = guess, list[str](), None
     if guess.profile is not None:
         freed = _freed(guess, (grey.shape[1], grey.shape[0]))
@@ -76,7 +98,14 @@ def solve_photo(
     agreed = cards_agree(sightings, trusted, first, thickness_mm=thickness_mm, evidence=evidence)
     if other is not None:
         raise other
-    return SolvedPhoto(first, straight, (*agreed, *warnings))
+    return SolvedPhoto(first, straight, (*told, *agreed, *warnings))
+
+
+def _cropped(why: str) -> str:
+    return (
+        f"the photo seems to be cropped ({why}): its middle and focal length were taken from the "
+        "cards and straight edges, and sizes are less sure; send the whole photo"
+    )
 
 
 def _freed(guess: CameraGuess, size_px: tuple[int, int]) -> CameraGuess:
