@@ -18,8 +18,8 @@ from PIL import Image
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 
 #: long side of the copies that are damaged, px: small enough for thousands of inspections
 COPY_PX = 1600
