@@ -71,7 +71,9 @@ def copies(picture: Path) -> list[tuple[str, bytes]]:
     files = []
     for kind, options in KINDS:
         stream = io.BytesIO()
-        small.save(stream, kind, exif=exif.tobytes(), **options)
+        # Pillow's TIFF writer knows no block within EXIF
+        told = {} if kind == "TIFF" else {"exif": exif.tobytes()}
+        small.save(stream, kind, **told, **options)
         files.append((kind, stream.getvalue()))
     return files
 

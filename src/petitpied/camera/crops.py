@@ -19,6 +19,11 @@ SAME_SHAPE_REL = 0.006
 #: shapes of sensors, and those that cameras cut from them themselves (longer over shorter side):
 #: 4:3, 3:2, 16:9, 16:10, 1:1, and the long ones of phones
 CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9, 16 / 10, 1.0, 18 / 9, 18.5 / 9, 19.5 / 9, 20 / 9, 21 / 9)
+#: sides of a sensor's pictures are multiples of this, px, and most of the larger (from memory)
+CAMERA_STEP_PX, EDITED_STEP_PX = 4, 8
+#: longer sides that programs make pictures smaller to are multiples of these: 1024, 1600, 2000,
+#: 1080 and so on; one hand-cut side in 25 is, too
+ROUND_STEPS_PX = (64, 100, 360)
 #: a part of unknown size: logarithm of the frame over it, mean and standard deviation (95 % of
 #: parts have 0.45 to 1 of the frame's width; common practice, no source); and where the frame's
 #: middle lies, relative to the part's diagonal (standard deviation)
@@ -36,41 +41,33 @@ MIDDLE = (0, 9, 10)
 @dataclass(frozen=True)
 class Crop:
     """A picture that is, or may be, a part of a frame: what is known of its camera, and how it
-    shows, in a few words; ``sure``: the header leaves no other way."""
+    shows, in a few words."""
 
     guess: CameraGuess
     why: str
-    sure: bool
 
 
 def crop_by_header(photo: Photo, focal_35mm_mm: float | None) -> Crop | None:
-    """What the header tells of a crop; None where it tells of none."""
-    frame = _frame(photo)
-    size = (photo.width_px, photo.height_px)
+    """What the header, or the picture's sides, tell of a crop; None where they tell of none."""
+    frame, size = _frame(photo), (photo.width_px, photo.height_px)
     if frame is not None and frame != size:
         across, down = size[0] / frame[0], size[1] / frame[1]
-        if abs(across / down - 1) > SAME_SHAPE_REL or photo.edited == "cropped":
-            # made smaller too, if it does not fit into the frame as it is
+        reshaped = abs(across / down - 1) > SAME_SHAPE_REL or photo.edited == "cropped"
+        if reshaped or (max(across, down) < 1 and not _round_number(max(size))):
+            # made larger too, if it does not fit into the frame as it is
             frame_px = np.array(frame) * max(1.0, across, down)
             why = (
-                f"its header tells a picture of {frame[0]} x {frame[1]} pixels and it has "
+                f"its header tells of {frame[0]} x {frame[1]} pixels and it has "
                 f"{size[0]} x {size[1]}"
             )
-            return Crop(part_of(size, frame_px, focal_35mm_mm), why, True)
-        if max(across, down) < 1:
-            why = (
-                f"its header tells a picture of {frame[0]} x {frame[1]} pixels and it has "
-                f"{size[0]} x {size[1]}"
-            )
-            guess = part_of(size, np.array(frame, float), focal_35mm_mm)
-            return Crop(guess, why, not _round_number(max(size)))
+            return Crop(part_of(size, frame_px, focal_35mm_mm), why)
     unknown = some_part(size, guess_camera(*size, focal_35mm_mm))
     if photo.edited == "cropped":
-        return Crop(unknown, "its header says that it was cropped", True)
-    if frame is None and not _shape_of_a_camera(size):
-        return Crop(unknown, f"no camera gives sides of {size[0]} x {size[1]} pixels", False)
-    if photo.edited is not None:
-        return Crop(unknown, f"it was edited by {photo.edited}", False)
+        return Crop(unknown, "its header says so")
+    if frame is None and not _sides_of_a_camera(size):
+        return Crop(unknown, f"no camera gives {size[0]} x {size[1]} pixels")
+    if photo.edited is not None and any(side % EDITED_STEP_PX for side in size):
+        return Crop(unknown, f"it was edited with {photo.edited}")
     return None
 
 
@@ -84,10 +81,13 @@ def _frame(photo: Photo) -> tuple[int, int] | None:
 
 def _round_number(side_px: int) -> bool:
     """Whether programs that make pictures smaller ask for such sides; a hand that cuts does not."""
-    return side_px % 16 == 0 or side_px % 50 == 0
+    return any(side_px % step == 0 for step in ROUND_STEPS_PX)
 
 
-def _shape_of_a_camera(size_px: tuple[int, int]) -> bool:
+def _sides_of_a_camera(size_px: tuple[int, int]) -> bool:
+    """Whether a camera, or a program that makes its pictures smaller, may give such sides."""
+    if any(side % CAMERA_STEP_PX for side in size_px) and not _round_number(max(size_px)):
+        return False
     shape = max(size_px) / min(size_px)
     # a side may be rounded to a multiple of 16
     slack = SAME_SHAPE_REL + 8 / min(size_px)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.card_flatness import trusted_as_flat
 from petitpied.camera.crops import Crop, asking, lies_elsewhere, some_part
 from petitpied.camera.find_card import CardSighting
 from petitpied.camera.several_cards import cards_agree
@@ -57,9 +58,11 @@ def solve_photo(
         The lens profile is of another lens.
     """
     size_px = (grey.shape[1], grey.shape[0])
-    told = list[str]()
-    if guess.profile is None and crop is not None and crop.sure:
-        guess, told = crop.guess, [_cropped(crop.why)]
+    sightings, uneven = trusted_as_flat(sightings, guess)
+    told = list(uneven.values())
+    if guess.profile is None and crop is not None:
+        guess = crop.guess
+        told.append(_cropped(crop.why))
     first = solve_view(sightings, guess, thickness_mm=thickness_mm)
     straight = find_straight_edges(grey, first.view)
     evidence: tuple[Evidence, ...] = ()
@@ -68,16 +71,15 @@ def solve_photo(
         first = solve_view(
             sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=first
         )
-    if guess.profile is None and not told:
+    if guess.profile is None and crop is None and not uneven:
         asked = solve_view(
             sightings, asking(guess, size_px), thickness_mm=thickness_mm, evidence=evidence,
             start=first,
         )  # fmt: skip
         away = lies_elsewhere(asked.view, guess, size_px)
         if away is not None:
-            why = "" if crop is None else f"; {crop.why}"
-            told = [_cropped(f"cards and straight edges see its middle {away:.0%} off{why}")]
-            guess = crop.guess if crop else some_part(size_px, guess)
+            told.append(_cropped(f"cards and straight edges see the lens's middle {away:.0%} off"))
+            guess = some_part(size_px, guess)
             first = solve_view(
                 sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=asked
             )
@@ -94,7 +96,7 @@ def solve_photo(
     agreed = cards_agree(sightings, trusted, first, thickness_mm=thickness_mm, evidence=evidence)
     if other is not None:
         raise other
-    return SolvedPhoto(first, straight, (*told, *agreed, *warnings))
+    return SolvedPhoto(first, straight, (*told, *agreed, *warnings), frozenset(uneven))
 
 
 def _cropped(why: str) -> str:

@@ -17,10 +17,11 @@ from petitpied.camera.straight_edges import StraightEdge
 from petitpied.camera.tray_frame import TrayFrame, tray_frame
 from petitpied.camera.view import SolvedView, guess_camera
 from petitpied.camera.view_slopes import place_in_world
+from petitpied.contours.astray import REASON, astray, no_outlines
 from petitpied.contours.edges import ShellEdges, find_edges
 from petitpied.contours.heights import heights_from_ruler, refine_heights
 from petitpied.contours.neighbours import COVERED_REL, find_neighbours, share_covered
-from petitpied.contours.rings import Heights, fit_rings
+from petitpied.contours.rings import FittedRings, Heights, fit_rings
 from petitpied.domain import card
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.lens import CameraGuess
@@ -34,7 +35,8 @@ from petitpied.finding.find_shells import find_shells
 from petitpied.finding.lattice import Lattice, find_lattice
 from petitpied.sizing.evidence import with_evidence
 from petitpied.sizing.measured_shells import Places, SortedOut, measured_shells
-from petitpied.sizing.relative import relative_shells
+from petitpied.sizing.pieces_slant import KNOWN_SIGMA_LOG, UNKNOWN_SIGMA_LOG, PhotoFrame
+from petitpied.sizing.relative import relative_shells, slant_words
 from petitpied.sizing.view_doubts import blur_mm, view_warnings
 from petitpied.surface.foot.foot_ring import RimHeights
 from petitpied.surface.survey import survey
@@ -74,7 +76,7 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
         No shell in the photo.
     """
     if settings.relative:
-        return _inspect_relative(photo)
+        return _inspect_relative(photo, settings)
     thickness_mm = settings.card_thickness_mm
     focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
     guess = photo.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
@@ -136,13 +138,22 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
     )
 
 
-def _inspect_relative(photo: Photo) -> Record:
+def _inspect_relative(photo: Photo, settings: Settings) -> Record:
     found = find_shells(photo.pixels_bgr)
     if not any(seed.whole for seed in found.seeds):
         raise _no_shells(photo, len(found.seeds))
     whole = [seed for seed in found.seeds if seed.whole]
     edges = find_edges(photo.pixels_bgr, whole, found.light)
-    shells, lattice = relative_shells(found.seeds, edges, find_neighbours(edges, whole))
+    focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
+    guess = guess_camera(photo.width_px, photo.height_px, focal_mm)
+    frame = PhotoFrame(
+        (photo.width_px, photo.height_px),
+        guess.focal_px,
+        KNOWN_SIGMA_LOG if focal_mm else UNKNOWN_SIGMA_LOG,
+    )
+    shells, lattice, slant = relative_shells(
+        found.seeds, edges, find_neighbours(edges, whole), frame
+    )
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
@@ -155,6 +166,7 @@ def _inspect_relative(photo: Photo) -> Record:
         warnings=(
             *photo.warnings,
             *_left_out(found.things),
+            *slant_words(slant),
             "no card was used: sizes are relative to the median shell, and the lower edge of the "
             "photo is taken for the door's side",
         ),
@@ -208,7 +220,7 @@ def _see(photo: Photo, settings: Settings, guess: CameraGuess) -> _Seen:
     sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
     crop = crop_by_header(photo, settings.focal_35mm_mm or photo.focal_35mm_mm)
     seen = solve_photo(grey, sightings, guess, thickness_mm, crop)
-    warnings = (*check_cards(sightings, seen.solved, thickness_mm), *seen.warnings)
+    warnings = (*check_cards(sightings, seen.solved, thickness_mm, seen.uneven), *seen.warnings)
     cards = _seen_cards(sightings, seen.solved, thickness_mm)
     return _Seen(sightings, seen.solved, seen.straight, cards, warnings)
 
@@ -293,10 +305,26 @@ def _measure(
     seen = [*(c.corners_px for c in cards), *(s.outline_px for s in sorted_out.measurable)]
     occupied = np.concatenate([centres, view.to_plane(np.concatenate(seen))])
     frame = tray_frame(view, straight, occupied, row_angle)
+    seen_before = view, heights
     view = view.moved(frame.origin_mm, frame.turn_deg)
-    first = fit_rings(view, edges, heights, neighbours.free, every=THINNED)
-    heights = refine_heights(first, heights)
-    rings = fit_rings(view, edges, heights, neighbours.free, first)
+    rings = first = fit_rings(view, edges, heights, neighbours.free, every=THINNED)
+    gone = _astray(first, sorted_out)
+    if not gone.any():
+        heights = refine_heights(first, heights)
+        rings = fit_rings(view, edges, heights, neighbours.free, first)
+        gone = _astray(rings, sorted_out)
+    if gone.any():  # they told of the tray, too: all is measured anew without them
+        if gone.all():
+            raise no_outlines(len(gone))
+        view, heights = seen_before
+        sorted_out = sorted_out.without(gone, REASON)
+        return _measure(view, sorted_out, edges.only(~gone), straight, cards, heights)
     lattice = find_lattice(view.to_plane(middles, heights.foot_mm), diameters)
     shells = measured_shells(view, sorted_out, rings, heights, Places(neighbours, lattice))
     return _Measured(view, frame, lattice, shells, heights, ())
+
+
+def _astray(rings: FittedRings, sorted_out: SortedOut) -> NDArray[np.bool_]:
+    """Of the measurable shells, whose rings have run off."""
+    coarse = sorted_out.measurable_mm
+    return astray(rings.cap, coarse) | astray(rings.foot, coarse)

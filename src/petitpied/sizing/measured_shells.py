@@ -30,6 +30,22 @@ class SortedOut:
     def measurable(self) -> tuple[Seed, ...]:
         return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
 
+    @property
+    def _place(self) -> NDArray[np.intp]:
+        return np.array([i for i, reason in enumerate(self.reasons) if reason is None], np.intp)
+
+    @property
+    def measurable_mm(self) -> Floats:
+        """Coarse diameters of the measurable ones."""
+        return self.diameters_mm[self._place]
+
+    def without(self, which: NDArray[np.bool_], reason: str) -> "SortedOut":
+        """The same, those of the measurable that are marked left out for ``reason``."""
+        reasons = list(self.reasons)
+        for i in self._place[which].tolist():
+            reasons[i] = reason
+        return replace(self, reasons=tuple(reasons))
+
 
 @dataclass(frozen=True)
 class Places:
