@@ -34,6 +34,8 @@ PART_LOG, PART_SIGMA_LOG, PART_CENTRE_REL = 0.3, 0.25, 0.15
 ASKED_CENTRE_REL, ASKED_FOCAL_REL, ELSEWHERE, ELSEWHERE_REL = 0.3, 0.25, 5.0, 0.04
 
 
+#: a header that tells of a frame so many times as large is damaged
+LARGEST_FRAME_REL = 6.0
 #: columns of focal length and principal point in a view's covariance
 MIDDLE = (0, 9, 10)
 
@@ -50,7 +52,8 @@ class Crop:
 def crop_by_header(photo: Photo, focal_35mm_mm: float | None) -> Crop | None:
     """What the header, or the picture's sides, tell of a crop; None where they tell of none."""
     frame, size = _frame(photo), (photo.width_px, photo.height_px)
-    if frame is not None and frame != size:
+    likely = frame is not None and max(frame) < LARGEST_FRAME_REL * max(size)
+    if frame is not None and likely and frame != size:
         across, down = size[0] / frame[0], size[1] / frame[1]
         reshaped = abs(across / down - 1) > SAME_SHAPE_REL or photo.edited == "cropped"
         if reshaped or (max(across, down) < 1 and not _round_number(max(size))):

@@ -31,11 +31,13 @@ FREE_FOCAL_REL, FREE_CORNER_REL = 0.2, 0.02
 
 @dataclass(frozen=True)
 class SolvedPhoto:
-    """The view, the straight edges that it rests on, and doubts as plain sentences."""
+    """The view, the straight edges that it rests on, doubts as plain sentences, and the letters of
+    cards that do not lie flat."""
 
     solved: SolvedView
     straight: tuple[StraightEdge, ...]
     warnings: tuple[str, ...]
+    uneven: frozenset[str] = frozenset()
 
 
 def solve_photo(

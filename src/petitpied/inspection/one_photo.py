@@ -33,10 +33,12 @@ from petitpied.domain.shell import Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.find_shells import find_shells
 from petitpied.finding.lattice import Lattice, find_lattice
+from petitpied.finding.lost_parts import UNMEASURED_REL, LostParts, lost_parts
 from petitpied.sizing.evidence import with_evidence
 from petitpied.sizing.measured_shells import Places, SortedOut, measured_shells
 from petitpied.sizing.pieces_slant import KNOWN_SIGMA_LOG, UNKNOWN_SIGMA_LOG, PhotoFrame
 from petitpied.sizing.relative import relative_shells, slant_words
+from petitpied.sizing.unseen_parts import UNSEEN, with_lost_parts
 from petitpied.sizing.view_doubts import blur_mm, view_warnings
 from petitpied.surface.foot.foot_ring import RimHeights
 from petitpied.surface.survey import survey
@@ -82,13 +84,14 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
     guess = photo.lens or guess_camera(photo.width_px, photo.height_px, focal_mm)
     seeing = aside(lambda: _see(photo, settings, guess))
     found = find_shells(photo.pixels_bgr)
+    lost = lost_parts(photo.pixels_bgr, found.seeds)
     whole = [seed for seed in found.seeds if seed.whole]
     # also of the few that prove to be no shells once the view is known
     edges = find_edges(photo.pixels_bgr, whole, found.light) if whole else None
     seen = seeing()
     solved, straight, cards, sightings = seen.solved, seen.straight, seen.cards, seen.sightings
     warnings = [*photo.warnings, *_left_out(found.things), *seen.warnings]
-    sorted_out = _sort_out(found.seeds, cards, solved.view)
+    sorted_out = _sort_out(found.seeds, cards, solved.view, lost)
     if edges is None or not sorted_out.measurable:
         raise _no_shells(photo, len(sorted_out.seeds))
     heights = (
@@ -100,7 +103,9 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
     warnings += view_warnings(measured.view, solved, sightings, bool(guess.profile or focal_mm))
     warnings += measured.warnings
     frame, lattice = measured.frame, measured.lattice
-    shells = with_evidence(photo.pixels_bgr, measured.shells, blur_mm(sightings))
+    shells, unseen = with_lost_parts(photo.pixels_bgr, measured.shells, lost)
+    warnings += unseen
+    shells = with_evidence(photo.pixels_bgr, shells, blur_mm(sightings))
     rims = RimHeights(
         measured.heights.cap_rim_mm, measured.heights.bare_rim_mm, measured.heights.foot_mm
     )
@@ -154,6 +159,9 @@ def _inspect_relative(photo: Photo, settings: Settings) -> Record:
     shells, lattice, slant = relative_shells(
         found.seeds, edges, find_neighbours(edges, whole), frame
     )
+    shells, unseen = with_lost_parts(
+        photo.pixels_bgr, shells, lost_parts(photo.pixels_bgr, found.seeds)
+    )
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
@@ -167,6 +175,7 @@ def _inspect_relative(photo: Photo, settings: Settings) -> Record:
             *photo.warnings,
             *_left_out(found.things),
             *slant_words(slant),
+            *unseen,
             "no card was used: sizes are relative to the median shell, and the lower edge of the "
             "photo is taken for the door's side",
         ),
@@ -252,7 +261,9 @@ def _coarse_diameters_mm(view: View, outlines_px: Sequence[Floats]) -> Floats:
     return np.asarray(np.sqrt(4 * areas / np.pi), float)
 
 
-def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> SortedOut:
+def _sort_out(
+    seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View, lost: LostParts
+) -> SortedOut:
     """Drop what has no shell's size or lies on a card; note what is cut or covered."""
     kept: list[Seed] = []
     reasons: list[str | None] = []
@@ -267,8 +278,10 @@ def _sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> S
         covered = max(share_covered(seed.outline_px, c.corners_px) for c in cards)
         if not seed.whole:
             reasons.append("cut by the edge of the photo")
+        elif covered > COVERED_REL:
+            reasons.append("partly covered by the card")
         else:
-            reasons.append("partly covered by the card" if covered > COVERED_REL else None)
+            reasons.append(UNSEEN if lost.share(seed.outline_px) > UNMEASURED_REL else None)
         kept.append(seed)
         diameters.append(float(size))
     return SortedOut(tuple(kept), tuple(reasons), np.array(diameters))
