@@ -126,7 +126,6 @@ def outcome(data: bytes, sound: Sound) -> str:
 
 def run(picture: Path, count: int, seed: int) -> tuple[Counter[tuple[str, str]], list[str]]:
     """Counts by kind and outcome of ``count`` mutations, and the silent faults in words."""
-    rng = np.random.default_rng(seed)
     files = copies(picture)
     sounds = {}
     counts: Counter[tuple[str, str]] = Counter()
@@ -136,7 +135,7 @@ def run(picture: Path, count: int, seed: int) -> tuple[Counter[tuple[str, str]],
         kind, data = files[index]
         if index not in sounds:
             sounds[index] = Sound.of(inspect_photo(decode_photo(data, "sound"), Settings()))
-        told = outcome(mutated(data, rng), sounds[index])
+        told = outcome(mutated(data, np.random.default_rng((seed, number))), sounds[index])
         if told not in ("refused", "right", "a word"):
             silent.append(f"{kind}, mutation {number}: {told}")
             told = "wrong without a word"
