@@ -34,7 +34,9 @@ from petitpied.domain.view import View
 from petitpied.finding.find_shells import find_shells
 from petitpied.finding.lattice import Lattice, find_lattice
 from petitpied.finding.lost_parts import UNMEASURED_REL, LostParts, lost_parts
+from petitpied.finding.screen_grid import grid_peak
 from petitpied.sizing.evidence import with_evidence
+from petitpied.sizing.false_scenes import flat_words, grid_words, size_words
 from petitpied.sizing.measured_shells import Places, SortedOut, measured_shells
 from petitpied.sizing.pieces_slant import KNOWN_SIGMA_LOG, UNKNOWN_SIGMA_LOG, PhotoFrame
 from petitpied.sizing.relative import relative_shells, slant_words
@@ -104,7 +106,8 @@ def inspect_photo(photo: Photo, settings: Settings, aside: Aside = in_turn) -> R
     warnings += measured.warnings
     frame, lattice = measured.frame, measured.lattice
     shells, unseen = with_lost_parts(photo.pixels_bgr, measured.shells, lost)
-    warnings += unseen
+    warnings += [*unseen, *size_words(shells)]
+    warnings += grid_words(grid_peak(photo.pixels_bgr, found.seeds))
     shells = with_evidence(photo.pixels_bgr, shells, blur_mm(sightings))
     rims = RimHeights(
         measured.heights.cap_rim_mm, measured.heights.bare_rim_mm, measured.heights.foot_mm
@@ -176,6 +179,7 @@ def _inspect_relative(photo: Photo, settings: Settings) -> Record:
             *_left_out(found.things),
             *slant_words(slant),
             *unseen,
+            *grid_words(grid_peak(photo.pixels_bgr, found.seeds)),
             "no card was used: sizes are relative to the median shell, and the lower edge of the "
             "photo is taken for the door's side",
         ),
@@ -334,7 +338,9 @@ def _measure(
         return _measure(view, sorted_out, edges.only(~gone), straight, cards, heights)
     lattice = find_lattice(view.to_plane(middles, heights.foot_mm), diameters)
     shells = measured_shells(view, sorted_out, rings, heights, Places(neighbours, lattice))
-    return _Measured(view, frame, lattice, shells, heights, ())
+    middles_mm = np.array([cap.centre_mm for cap in first.cap])
+    doubts = flat_words(view, middles_mm, first.parallax)
+    return _Measured(view, frame, lattice, shells, heights, tuple(doubts))
 
 
 def _astray(rings: FittedRings, sorted_out: SortedOut) -> NDArray[np.bool_]:
