@@ -5,6 +5,7 @@ lost; anywhere in the file, and as often in its first part, where the header is.
 if a shell's diameter differs by more than its ± from what the sound file gives.
 """
 
+import argparse
 import io
 from collections import Counter
 from collections.abc import Iterator
@@ -113,7 +114,7 @@ class Sound:
 
 
 def outcome(data: bytes, sound: Sound) -> str:
-    """"refused", "right", "a word", or what is wrong without one."""
+    """ "refused", "right", "a word", or what is wrong without one."""
     try:
         record = inspect_photo(decode_photo(data, "damaged"), Settings())
     except ReadingError:
@@ -157,3 +158,17 @@ def damage_lines(pictures: list[Path], count: int) -> Iterator[str]:
     for kind in dict.fromkeys(kind for kind, _ in KINDS):
         yield f"| {kind} | " + " | ".join(str(counts[kind, t]) for t in told) + " |"
     yield from silent
+
+
+def main() -> None:
+    """Print the table for some pictures."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("pictures", type=Path, nargs="+")
+    parser.add_argument("--count", type=int, default=2000, help="mutations in all")
+    options = parser.parse_args()
+    for line in damage_lines(options.pictures, options.count):
+        print(line, flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -5,6 +5,7 @@ it is washed out, made black or unsharp, a grid or moire is laid over it, or it 
 from 25 degrees. Untouched scenes must be told as nothing of the kind.
 """
 
+import argparse
 import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -22,6 +23,7 @@ from petitpied.domain.photo import Photo
 from petitpied.domain.settings import Settings
 from petitpied.inspection.one_photo import inspect_photo
 from petitpied.photo.decode import decode_photo
+from tests.benchmarks.accuracy import scenes_in
 from tests.benchmarks.scorer import project
 
 Floats = NDArray[np.float64]
@@ -213,3 +215,18 @@ def lies_lines(pictures: list[Path]) -> Iterator[str]:
             f"| {kind} | {count} of {len(results)} | {sum(r.refused for r in results)} | {false} "
             f"| {rms:.2f} | {np.mean(errors):+.2f} | {np.mean(over <= 1):.2f} |"
         )
+
+
+def main() -> None:
+    """Print the table for folders of path-traced scenes."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("folders", type=Path, nargs="+")
+    parser.add_argument("--every", type=int, default=1, help="one scene in so many")
+    options = parser.parse_args()
+    scenes = [p for folder in options.folders for p in scenes_in(folder)]
+    for line in lies_lines(scenes[:: options.every]):
+        print(line, flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,4 +1,4 @@
-"""What gives away a photo of a photo, a screen, or a card at another scale; truth is constructed."""
+"""What gives away photos of photos, screens, and cards at another scale; truth is constructed."""
 
 import cv2
 import numpy as np
