@@ -80,7 +80,8 @@ def solve_photo(
         )  # fmt: skip
         away = lies_elsewhere(asked.view, guess, size_px)
         if away is not None:
-            told.append(_cropped(f"cards and straight edges see the lens's middle {away:.0%} off"))
+            why = f"cards and straight edges see another lens, or its middle {away:.0%} off"
+            told.append(_cropped(why))
             guess = some_part(size_px, guess)
             first = solve_view(
                 sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=asked
