@@ -24,6 +24,7 @@ ROOT = Path(__file__).parents[2]
 def petitpied(petitpied, monkeypatch):
     """The measuring itself is a stand-in."""
     monkeypatch.setitem(sys.modules, "petitpied.vision.inspection", fakes)
+    monkeypatch.setattr("petitpied.rim.batch.run_apart", fakes.run_here)
     return petitpied
 
 
@@ -133,8 +134,10 @@ def test_errors_of_card_and_program_have_their_status(petitpied, small_photo, tm
 
 def test_debug_shows_the_place(petitpied, small_photo, tmp_path):
     shutil.copy(small_photo, tmp_path / "fault.jpg")
-    with pytest.raises(ZeroDivisionError):
-        petitpied("--debug", "inspect", tmp_path / "fault.jpg")
+    status, _, err = petitpied("--debug", "inspect", tmp_path / "fault.jpg")
+    assert status == ExitCode.FAULT
+    assert "Traceback" in err
+    assert "ZeroDivisionError" in err
 
 
 def test_a_result_folder_that_cannot_be_written(petitpied, small_photo):

@@ -10,7 +10,7 @@ import numpy as np
 from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.record import Record
 from petitpied.domain.surface import Reference
-from petitpied.rim.output_files import prepare_folder, write_all
+from petitpied.rim.output_files import prepare_folder, write_own
 from petitpied.rim.own_file import line_of, read_own_toml
 from petitpied.rim.own_folders import flavours_file
 from petitpied.rim.wording import printable
@@ -146,5 +146,5 @@ def _write(flavours: dict[str, Reference]) -> Path:
         for name in sorted(flavours)
     ]
     prepare_folder(path.parent)
-    write_all({path: (NOTE + "[lab]\n" + "".join(lines)).encode()})
+    write_own({path: (NOTE + "[lab]\n" + "".join(lines)).encode()})
     return path

@@ -11,6 +11,7 @@ from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.rim.output_files import distinct_stems
+from petitpied.rim.outside_files import Kind, Refused, open_outside
 from petitpied.rim.own_file import read_own_toml
 from petitpied.rim.record_files import read_record
 from petitpied.rim.verdict_words import reason_text, spoken
@@ -128,10 +129,10 @@ def _records_in(path: Path) -> list[Path]:
 def _looks_like_record(file: Path) -> bool:
     """Other JSON files may lie in the folder: pairs, boxes, truths."""
     try:
-        with file.open("rb") as stream:
+        with open_outside(file, Kind.RECORD) as stream:
             return b'"petitpied/inspection/' in stream.read(200)
-    except OSError:
-        return True  # told when it is read
+    except (Refused, OSError):
+        return file.is_file()  # told when it is read
 
 
 def _with_scale(record: Record, file: Path) -> Record:

@@ -6,10 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.errors import OwnFileError
+from petitpied.rim.outside_files import Kind, Refused, read_outside
 from petitpied.rim.wording import printable
-
-#: a recipe or letterhead has one or two thousand bytes
-MAX_BYTES = 200_000
 
 
 def read_own_toml(path: Path, kind: str) -> tuple[str, dict[str, Any]]:
@@ -22,17 +20,12 @@ def read_own_toml(path: Path, kind: str) -> tuple[str, dict[str, Any]]:
     """
     name = printable(path.name)[:80]
     try:
-        if path.stat().st_size > MAX_BYTES:
-            why = f"it has more than {MAX_BYTES // 1000} kB"
-            raise _unreadable(kind, name, why, f"check that this is the {kind}")
-        text = path.read_bytes().decode("utf-8-sig")
+        text = read_outside(path, Kind.BAKERS_OWN).decode("utf-8-sig")
     except UnicodeDecodeError:
         raise _unreadable(kind, name, "it is no UTF-8 text", "save it as UTF-8") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "the name is no file name"
-        raise _unreadable(
-            kind, name, why[:1].lower() + why[1:], f"check the {kind}'s name and folder"
-        ) from None
+    except Refused as refused:
+        next_step = f"check that this is the {kind}, its name and folder"
+        raise _unreadable(kind, name, str(refused), next_step) from None
     try:
         return text, tomllib.loads(text)
     except (tomllib.TOMLDecodeError, RecursionError) as error:

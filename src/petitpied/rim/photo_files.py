@@ -4,15 +4,13 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from petitpied.domain.errors import PhotoError
+from petitpied.rim.outside_files import Kind, Refused, read_outside
 from petitpied.rim.wording import printable
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 #: our own annotated pictures and contact sheets, never taken as photos of a folder
 MARKED_SUFFIX, SHEET_SUFFIX = ".marked.jpg", ".sheet.jpg"
 PICTURE_SUFFIXES = (MARKED_SUFFIX, SHEET_SUFFIX)
-
-#: 50 megapixels of 16-bit colour with transparency, uncompressed, are 400 MB
-MAX_BYTES = 420_000_000
 
 
 def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
@@ -44,7 +42,7 @@ def _looks_like_a_photo(path: Path) -> bool:
 
 
 def read_photo(path: Path) -> bytes:
-    """All bytes of a regular file of at most `MAX_BYTES`.
+    """All bytes of a photo's file.
 
     Raises
     ------
@@ -52,19 +50,12 @@ def read_photo(path: Path) -> bytes:
         If it is missing, a folder, no regular file, too large, or may not be read.
     """
     try:
+        return read_outside(path, Kind.PHOTO)
+    except Refused as refused:
+        why = str(refused)
         if path.is_dir():
-            raise _unreadable(path, "it is a folder without a photo (JPEG, PNG, WebP, TIFF, HEIC)")
-        if path.exists() and not path.is_file():
-            raise _unreadable(path, "it is not a regular file")
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise _unreadable(path, f"it has {size / 1e6:.0f} MB, at most {MAX_BYTES // 10**6}")
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise _unreadable(path, "there is no such file") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "the name is no file name"
-        raise _unreadable(path, why[:1].lower() + why[1:]) from error
+            why += " without a photo (JPEG, PNG, WebP, TIFF, HEIC)"
+        raise _unreadable(path, why) from None
 
 
 def _unreadable(path: Path, why: str) -> PhotoError:

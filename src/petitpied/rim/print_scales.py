@@ -4,7 +4,7 @@ from pathlib import Path
 
 from petitpied.domain.card import LETTERS
 from petitpied.domain.errors import OwnFileError
-from petitpied.rim.output_files import prepare_folder, write_all
+from petitpied.rim.output_files import prepare_folder, write_own
 from petitpied.rim.own_file import line_of, read_own_toml
 from petitpied.rim.own_folders import cards_file
 
@@ -77,5 +77,5 @@ def keep_print_scale(letters: tuple[str, ...], bar_mm: float) -> Path:
         if round(known.get(letter, 1.0), 4) != 1.0
     ]
     prepare_folder(path.parent)
-    write_all({path: (NOTE + "[bar_mm]\n" + "".join(lines)).encode()})
+    write_own({path: (NOTE + "[bar_mm]\n" + "".join(lines)).encode()})
     return path

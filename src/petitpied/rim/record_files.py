@@ -10,10 +10,9 @@ from typing import Any
 from petitpied.domain.errors import RecordError
 from petitpied.domain.record import Record
 from petitpied.rim import record_json
+from petitpied.rim.outside_files import Kind, Refused, read_outside
+from petitpied.rim.record_check import check_possible, check_texts
 from petitpied.rim.wording import printable
-
-#: a record of 200 shells has about 4 MB
-MAX_BYTES = 40_000_000
 
 
 def schema_text() -> str:
@@ -78,13 +77,18 @@ def read_record_bytes(path: Path) -> bytes:
     RecordError
         If the file cannot be read, or is larger than a record can be.
     """
-    name = printable(path.name)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _unreadable(name, f"it has more than {MAX_BYTES // 10**6} MB")
-        return path.read_bytes()
-    except OSError as error:
-        raise _unreadable(name, error.strerror or "the file cannot be read") from error
+        return read_outside(path, Kind.RECORD)
+    except Refused as refused:
+        raise _unreadable(printable(path.name), str(refused)) from None
+
+
+def photo_of_record(path: Path) -> str | None:
+    """The SHA-256 of the photo that a record on disk is of; None where it is no record."""
+    try:
+        return read_record(path).photo.sha256
+    except RecordError:
+        return None
 
 
 def record_from_bytes(data: bytes, name: str) -> Record:
@@ -96,27 +100,40 @@ def record_from_bytes(data: bytes, name: str) -> Record:
     except (ValueError, RecursionError) as error:
         why = f"it is not proper JSON ({printable(str(error))[:120]})"
         raise _unreadable(name, why) from None
-    if not _quick_validator().is_valid(parsed):
-        # what is wrong is said by the slower one, in one wording for all versions
-        fault = next(_validator().iter_errors(_without_long_outlines(parsed)), None)
-        if fault is None:
-            raise _unreadable(name, "it does not fit the schema")
-        place = "/".join(map(str, fault.absolute_path)) or "the whole file"
-        message = printable(fault.message)[:160]
-        raise _unreadable(name, f"{printable(place)[:80]} does not fit the schema: {message}")
-    return record_json.record_from_dict(parsed)
+    try:
+        check_texts(parsed)
+        if not _quick_validator().is_valid(parsed):
+            raise _unreadable(name, _schema_fault(parsed))
+        record = record_json.record_from_dict(parsed)
+        check_possible(record)
+    except ValueError as fault:
+        raise _unreadable(name, printable(str(fault))[:200]) from None
+    return record
 
 
-def _without_long_outlines(parsed: Any) -> Any:
-    """The record with each good outline cut to three points: the schema checks point by point,
-    which would take seconds for the tens of thousands of points of a tray."""
-    shells = parsed.get("shells") if isinstance(parsed, dict) else None
-    if not isinstance(shells, list):
-        return parsed
-    return parsed | {"shells": [_shell_shortened(s) if isinstance(s, dict) else s for s in shells]}
+def _schema_fault(parsed: Any) -> str:
+    """What does not fit the schema, in the slower validator's words, which are the same in all
+    its versions. It is shown one shell alone, the faulty one: a whole tray would take seconds."""
+    first = next(iter(_quick_validator().iter_errors(parsed)), None)
+    path = [] if first is None else list(first.instance_path)
+    at = path[1] if path[:1] == ["shells"] and len(path) > 1 else None
+    if isinstance(parsed, dict) and isinstance(parsed.get("shells"), list):
+        shown = [] if at is None else [_shell_shortened(parsed["shells"][at])]
+        parsed = parsed | {"shells": shown}
+    fault = next(_validator().iter_errors(parsed), None)
+    if fault is None:
+        return "it does not fit the schema"
+    place = list(fault.absolute_path)
+    if at is not None and place[:2] == ["shells", 0]:
+        place[1] = at
+    words = printable("/".join(map(str, place)) or "the whole file")
+    return f"{words[:80]} does not fit the schema: {printable(fault.message)[:160]}"
 
 
-def _shell_shortened(shell: dict[str, Any]) -> dict[str, Any]:
+def _shell_shortened(shell: Any) -> Any:
+    """Each good outline cut to three points: the schema is checked point by point."""
+    if not isinstance(shell, dict):
+        return shell
     outlines = {k: shell[k] for k in ("outline_px", "cap_outline_px") if _is_outline(shell.get(k))}
     return shell | {name: outline[:3] for name, outline in outlines.items()}
 
@@ -130,13 +147,13 @@ def _is_outline(value: Any) -> bool:
 
 def _finite(text: str) -> float:
     value = float(text)
-    if abs(value) > 1e15:  # no length, pixel or angle; keeps later sums finite
+    if abs(value) > 1e12:  # no length, pixel or angle; keeps later sums finite
         raise ValueError(f"number {text[:20]} is too large")
     return value
 
 
 def _bounded(text: str) -> int:
-    if len(text) > 15:
+    if len(text) > 12:
         raise ValueError(f"number {text[:20]} is too large")
     return int(text)
 

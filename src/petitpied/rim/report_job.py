@@ -33,6 +33,7 @@ class Asked:
     box: Path | None = None
     pairs: bool = False
     db: str | None = None
+    replace: bool = False  # write over files that are there
 
 
 def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
@@ -50,16 +51,19 @@ def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
     report = make_report(trays, _wishes(asked, store))
     if out is None:
         return (report_text(report).rstrip("\n"),)
-    return _written(report, out, _stem(trays))
+    files = _files(report, out, _stem(trays))
+    prepare_folder(out)
+    write_all(files, replace=asked.replace)
+    return tuple(f"wrote {printable(str(path))}" for path in files)
 
 
 def _store(asked: Asked) -> "Store | None":
     """The history: the one named, or the usual one where there is one."""
     if asked.db is None and asked.since is None and not history_file().exists():
         return None
-    from petitpied.rim.history.store import open_store
+    from petitpied.rim.history.store import read_store
 
-    return open_store(asked.db)
+    return read_store(asked.db)
 
 
 def _wishes(asked: Asked, store: "Store | None") -> Wishes:
@@ -90,14 +94,11 @@ def _stem(trays: tuple[Tray, ...]) -> str:
     return f"{safe_stem(trays[0].name + '.json')}.report" if len(trays) == 1 else "report"
 
 
-def _written(report: Report, out: Path, stem: str) -> tuple[str, ...]:
+def _files(report: Report, out: Path, stem: str) -> dict[Path, bytes]:
     from petitpied.rim.report.html import report_html
     from petitpied.rim.report.pdf import report_pdf
 
-    files = {
+    return {
         out / f"{stem}.html": report_html(report),
         out / f"{stem}.pdf": report_pdf(report),
     }
-    prepare_folder(out)
-    write_all(files)
-    return tuple(f"wrote {printable(str(path))}" for path in files)

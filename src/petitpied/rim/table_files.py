@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.rim.outside_files import Kind, Refused, open_outside
 from petitpied.rim.quantity_json import quantity_to_dict
 from petitpied.rim.record_json import QUANTITIES
 from petitpied.rim.summary import summarise
@@ -56,6 +58,15 @@ def csv_bytes(record: Record) -> bytes:
     for row in rows:
         writer.writerow([safe_cell(row[name]) for name in _columns()])
     return stream.getvalue().encode()
+
+
+def is_our_table(path: Path) -> bool:
+    """Whether a CSV begins as ours do; its columns may have grown since."""
+    try:
+        with open_outside(path, Kind.TABLE) as stream:
+            return stream.read(64).startswith(b"photo,id,row,column,centre_x_px")
+    except (Refused, OSError):
+        return False
 
 
 def _columns() -> list[str]:

@@ -6,7 +6,7 @@ from typing import Annotated
 import typer
 
 from petitpied.rim.commands import lot_options as option
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands.options import Replace, finite
 
 STARTER_NAME = "box.toml"
 
@@ -41,6 +41,7 @@ def box(
     ] = 30.0,
     out: option.Out = None,
     as_json: option.AsJson = False,
+    replace: Replace = False,
 ) -> None:
     """Fill gift boxes: as many as can be filled, then as even as can be."""
     from petitpied.rim.output_files import write_new
@@ -73,4 +74,4 @@ def box(
     if boxing.boxes:
         listing = "\n".join([*lines, ""]).encode()
         results = {"boxes.txt": listing, **box_pictures(boxing, plan)}
-        option.write_results(out, results, as_json)
+        option.write_results(out, results, quiet=as_json, replace=replace)

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands.options import Replace, finite
 
 
 class Paper(StrEnum):
@@ -59,6 +59,7 @@ def card(
         list[Letter] | None,
         typer.Option(help="With --check: for this card only; else for all four.", metavar="LETTER"),
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Write the reference cards A to D, or the lens chart, as PDF; or check their print."""
     if not check and (bar is not None or photo is not None or letter):
@@ -68,10 +69,11 @@ def card(
             raise typer.BadParameter("--check takes one of --bar and --photo, and no --chart")
         _check(bar, photo, tuple(each.value for each in letter or Letter))
         return
-    _write(out, ("a4", "letter") if paper is Paper.both else (paper.value,), chart)
+    papers = ("a4", "letter") if paper is Paper.both else (paper.value,)
+    _write(out, papers, chart=chart, replace=replace)
 
 
-def _write(out: Path, papers: tuple[str, ...], chart: bool) -> None:
+def _write(out: Path, papers: tuple[str, ...], *, chart: bool, replace: bool) -> None:
     from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.print_card import card_pdf
     from petitpied.rim.print_chart import chart_pdf, chart_png
@@ -82,7 +84,7 @@ def _write(out: Path, papers: tuple[str, ...], chart: bool) -> None:
     else:
         pages = {out / f"card_{name}.pdf": card_pdf(name) for name in papers}
     prepare_folder(out)
-    write_all(pages)
+    write_all(pages, replace=replace)
     for path in pages:
         typer.echo(f"wrote {path}")
     typer.echo('Print at 100 % (not "fit to page"), then check the bar with a ruler: 100 mm.')

@@ -32,13 +32,13 @@ def causes(
     from petitpied.patterns.association import associations
     from petitpied.patterns.regressors import regressors, time_of, together
     from petitpied.rim.causes_words import causes_json, lines
-    from petitpied.rim.history.store import open_store
+    from petitpied.rim.history.store import read_store
     from petitpied.rim.trend_reading import check_measure, chosen_bakes, fault_of, outcomes_of
 
     for name in measure or []:
         check_measure(name)
     faults = [fault_of(text) for text in fault or []]
-    bakes = chosen_bakes(open_store(db, new=False), oven, rack, flavour)
+    bakes = chosen_bakes(read_store(db), oven, rack, flavour)
     facts = [b.facts for b in bakes]
     logged = regressors(facts)
     # the same numbers each time: chance enters only as the order in which bakes are permuted

@@ -12,7 +12,8 @@ from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.domain.settings import Settings
 from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.log import logbook
-from petitpied.rim.commands.options import Db, finite
+from petitpied.rim.commands.options import Db, Replace, finite
+from petitpied.rim.interrupts import Interrupted
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -144,6 +145,7 @@ def inspect(
     sheet: Annotated[
         bool, typer.Option("--sheet", help="A contact sheet too: every shell zoomed.")
     ] = False,
+    replace_files: Replace = False,
 ) -> None:
     """Measure every shell: a record, a table, outlines and an annotated picture a photo."""
     if relative and shell_height is not None:
@@ -177,16 +179,16 @@ def inspect(
     asked = Asked(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
-        sheet,
+        sheet, replace_files,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
     """The settings with the user's own lens profiles and print scales, or those named."""
-    from petitpied.rim import batch
+    from petitpied.rim.worker_processes import one_thread_for_matrices
 
-    batch.one_thread_for_matrices()  # before anything imports NumPy
+    one_thread_for_matrices()  # before anything imports NumPy
     from petitpied.domain.card import LETTERS
     from petitpied.rim.lens_files import own_profiles, read_profile
     from petitpied.rim.print_scales import own_print_scales
@@ -227,6 +229,7 @@ class Asked:
     logbook: "Logbook | None" = None
     limits: Path | None = None  # the baker's limits file
     sheet: bool = False  # a contact sheet too
+    replace: bool = False  # write over files of others too
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
@@ -253,6 +256,7 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
             before=asked.before,
             limits=limits,
             sheet=asked.sheet,
+            replace=asked.replace,
         )
         for job in jobs
     )
@@ -275,9 +279,34 @@ def _inspect(
     import cv2  # noqa: F401  (a missing system library is told once, not for each photo)
 
     running = batch.run(planned, settings, jobs or batch.usable_cores())
-    outcomes = {outcome.job: outcome for outcome in _with_progress(running, len(planned))}
+    outcomes: dict[batch.Job, batch.Outcome] = {}
+    try:
+        for outcome in _with_progress(running, len(planned)):
+            outcomes[outcome.job] = outcome
+    except Interrupted as stop:
+        _tell_all(planned, outcomes, asked)
+        left = [job.photo.name for job in planned if job not in outcomes]
+        stop.done = _left_words(left, len(planned))
+        raise
+    failed = _tell_all(planned, outcomes, asked)
+    typer.echo(f"{len(planned) - failed} of {len(planned)} photos inspected")
+    return ExitCode.SOME_FAILED if failed else ExitCode.OK
+
+
+def _left_words(left: list[str], count: int) -> str:
+    names = printable(", ".join(left[:8])) + (" and so on" if len(left) > 8 else "")
+    return f"{count - len(left)} of {count} photos were looked at, not yet: {names}"
+
+
+def _tell_all(
+    planned: "tuple[batch.Job, ...]", outcomes: "dict[batch.Job, batch.Outcome]", asked: Asked
+) -> int:
+    """Tables and errors in the order of the photos, each record logged where that was asked for;
+    how many failed."""
     failed = 0
     for job in planned:
+        if job not in outcomes:
+            continue
         error = outcomes[job].error
         if error is None:
             _tell(job, outcomes[job].lines)
@@ -288,8 +317,7 @@ def _inspect(
         if error is not None:
             failed += 1
             typer.echo(str(error), err=True)
-    typer.echo(f"{len(planned) - failed} of {len(planned)} photos inspected")
-    return ExitCode.SOME_FAILED if failed else ExitCode.OK
+    return failed
 
 
 def _with_progress(running: "Iterator[batch.Outcome]", count: int) -> "Iterator[batch.Outcome]":

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands.options import Replace, finite
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -41,12 +41,13 @@ def lens(
             help="Measured side of the chart's squares, as on a tablet's screen.",
         ),
     ] = SQUARE_MM,
+    replace: Replace = False,
 ) -> None:
     """Measure a lens from photos of the lens chart, so that trays are measured surer."""
     from petitpied.lens.chart_set import profile_of
     from petitpied.lens.profile_text import profile_text
     from petitpied.rim.lens_files import own_name
-    from petitpied.rim.output_files import prepare_folder, write_all
+    from petitpied.rim.output_files import prepare_folder, write_all, write_own
     from petitpied.rim.own_folders import lenses_folder
     from petitpied.rim.photo_files import collect
 
@@ -54,7 +55,11 @@ def lens(
     profile = profile_of(seen, square_mm)
     path = lenses_folder() / own_name(profile) if out is None else out
     prepare_folder(path.parent)
-    write_all({path: profile_text(profile).encode()})
+    contents = {path: profile_text(profile).encode()}
+    if out is None:
+        write_own(contents)  # a lens measured anew
+    else:
+        write_all(contents, replace=replace)
     for line in _lines(profile):
         typer.echo(printable(line))
     typer.echo(f"wrote {printable(str(path))}")

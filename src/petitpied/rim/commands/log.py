@@ -10,6 +10,7 @@ import typer
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.options import Db
+from petitpied.rim.interrupts import Interrupted
 
 if TYPE_CHECKING:
     from petitpied.rim.history.logging_bakes import Logbook
@@ -69,7 +70,12 @@ def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -
     from petitpied.rim.history.store import open_store
 
     said = given(options, "the options")
-    return Logbook(open_store(db), said, like_last, lambda: datetime.now().astimezone())
+    store = open_store(db)
+    if store.copy:
+        typer.echo(
+            f"the history was brought up to date; a copy from before: {store.copy}", err=True
+        )
+    return Logbook(store, said, like_last, lambda: datetime.now().astimezone())
 
 
 def _log(
@@ -90,6 +96,9 @@ def _log(
     for path, row in planned:
         try:
             lines = book.log(path, row)
+        except Interrupted as stop:
+            stop.done = f"{logged} of {len(planned)} bakes logged"
+            raise
         except ReadingError as error:
             if len(planned) == 1 or isinstance(error, DatabaseFault):
                 if logged:

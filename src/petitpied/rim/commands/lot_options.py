@@ -53,13 +53,15 @@ AsJson = Annotated[
 ]
 
 
-def write_results(folder: Path | None, contents: dict[str, bytes], quiet: bool) -> None:
+def write_results(
+    folder: Path | None, contents: dict[str, bytes], *, quiet: bool, replace: bool
+) -> None:
     """Write files into the folder, all or none, and name them."""
     from petitpied.rim.output_files import prepare_folder, write_all
 
     place = Path() if folder is None else folder
     prepare_folder(place)
-    write_all({place / name: data for name, data in contents.items()})
+    write_all({place / name: data for name, data in contents.items()}, replace=replace)
     if not quiet:
         for name in contents:
             typer.echo(f"wrote {printable(str(place / name))}")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
+from petitpied.rim.commands.options import Db, Replace
 
 if TYPE_CHECKING:
     from petitpied.patterns.findings import OvenMap
@@ -31,22 +31,27 @@ def oven_map(
     ] = None,
     as_json: AsJson = False,
     db: Db = None,
+    replace: Replace = False,
 ) -> None:
     """Which places of an oven bake otherwise? One tray suggests, several can show."""
     from petitpied.patterns.several_measures import over_all
     from petitpied.rim import oven_map_words as words
-    from petitpied.rim.history.store import open_store
+    from petitpied.rim.history.store import read_store
+    from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.oven_map_reading import ALL, read_maps, where_words
     from petitpied.rim.trend_reading import chosen_bakes
     from petitpied.rim.wording import printable
 
     if out is not None and out.suffix.lower() not in (".svg", ".png"):
         raise typer.BadParameter("--out must end in .svg or .png")
-    bakes = chosen_bakes(open_store(db), oven, rack, None)
+    bakes = chosen_bakes(read_store(db), oven, rack, None)
     found = read_maps(bakes, measure)
     turned = any(b.facts.turn_deg == 180 for b in bakes)
     where = where_words(oven, rack)
     paths = {} if out is None else _pictures(found, out, where, turned=turned)
+    if out is not None:
+        prepare_folder(out.parent)
+        write_all(paths, replace=replace)
     together = over_all(found) if len(found) > 1 else {}
     if as_json:
         told = [
@@ -68,18 +73,14 @@ def oven_map(
 def _pictures(
     found: "tuple[OvenMap, ...]", out: Path, where: str, *, turned: bool
 ) -> dict[Path, bytes]:
-    """Write the pictures: the file itself, or one a measure where there are several."""
+    """The pictures: the file itself, or one a measure where there are several."""
     from petitpied.rim.chart_sheet import png_bytes, svg_bytes
-    from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.oven_map_picture import map_sheet
 
     draw = svg_bytes if out.suffix.lower() == ".svg" else png_bytes
-    pictures = {
+    return {
         out if len(found) == 1 else out.with_name(f"{out.stem}-{one.measure}{out.suffix}"): draw(
             map_sheet(one, where, turned=turned)
         )
         for one in found
     }
-    prepare_folder(out.parent)
-    write_all(pictures)
-    return pictures

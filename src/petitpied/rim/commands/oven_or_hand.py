@@ -21,11 +21,11 @@ def oven_or_hand(
 ) -> None:
     """Does it follow the oven or the hand that piped? Needs bakes turned by half, and a plan."""
     from petitpied.rim import oven_or_hand_words as words
-    from petitpied.rim.history.store import open_store
+    from petitpied.rim.history.store import read_store
     from petitpied.rim.oven_map_reading import read_sides, where_words
     from petitpied.rim.trend_reading import chosen_bakes
 
-    bakes = chosen_bakes(open_store(db), oven, rack, None)
+    bakes = chosen_bakes(read_store(db), oven, rack, None)
     found = read_sides(bakes, measure)
     if as_json:
         typer.echo(json.dumps(words.sides_json(found, oven, rack), ensure_ascii=False))

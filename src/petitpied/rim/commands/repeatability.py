@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands.options import Replace, finite
 
 if TYPE_CHECKING:
     from petitpied.gauge.study import Gauge, Spread
@@ -51,6 +51,7 @@ def repeatability(
         ),
     ] = 1.0,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for chart and table.")] = Path(),
+    replace: Replace = False,
 ) -> None:
     """Say how well the set-up repeats itself: same tray, several photos, people or phones."""
     if (study is None) == (not records):
@@ -80,7 +81,7 @@ def repeatability(
     prepare_folder(out)
     chart = gauge_chart(main, gauges["diameter_mm"], loaded.persons, "Diameter", "mm")
     files = {out / "repeatability.png": chart, out / "repeatability.json": _json(loaded, gauges)}
-    write_all(files)
+    write_all(files, replace=replace)
     for line in _lines(loaded, gauges, limits, tell):
         typer.echo(line)
     for path in files:

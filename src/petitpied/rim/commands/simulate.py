@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands.options import Replace, finite
 
 Effects = Annotated[
     list[str] | None,
@@ -68,6 +68,7 @@ def simulate(
     oven: Annotated[str, typer.Option(metavar="NAME", help="The oven's name.")] = "deck oven",
     rack: Annotated[str, typer.Option(metavar="NAME", help="The rack.")] = "middle",
     seed: Annotated[int, typer.Option(min=0, help="Another number, another history.")] = 1,
+    replace: Replace = False,
 ) -> None:  # fmt: skip
     """Make up a history with known effects: records and facts for `petitpied log --facts`."""
     import numpy as np
@@ -93,7 +94,7 @@ def simulate(
     )  # fmt: skip
     files = history_files(make_history(plan, np.random.default_rng(seed)))
     prepare_folder(out)
-    write_all({out / name: data for name, data in files.items()})
+    write_all({out / name: data for name, data in files.items()}, replace=replace)
     facts = printable(str(out / FACTS_NAME))
     typer.echo(f"wrote {bakes} records and {facts}: a made-up kitchen, the Atelier Brume")
     typer.echo(f"Next: petitpied log --facts {facts}, then petitpied oven-map")

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from petitpied.rim.commands import lot_options as option
+from petitpied.rim.commands.options import Replace
 
 
 def sort(
@@ -14,6 +15,7 @@ def sort(
     out: option.Out = None,
     photos: option.Photos = None,
     as_json: option.AsJson = False,
+    replace: Replace = False,
 ) -> None:
     """Judge every shell by your limits: pass, second, reject or check by eye; yield and why."""
     from petitpied.rim.lot_files import read_limits
@@ -41,4 +43,5 @@ def sort(
     )
     if without and not as_json:
         typer.echo(without_photo_line(without))
-    option.write_results(out, {"verdicts.csv": verdict_table(result), **pages}, as_json)
+    contents = {"verdicts.csv": verdict_table(result), **pages}
+    option.write_results(out, contents, quiet=as_json, replace=replace)

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.commands.options import finite
+from petitpied.rim.commands.options import Replace, finite
 
 #: wider than any common macaron; smaller than its own growth is refused elsewhere
 MAX_SIZE_MM = 200.0
@@ -85,6 +85,7 @@ def template(
         bool, typer.Option("--card/--no-card", help="Keep a place free for the card.")
     ] = True,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the PDF.")] = Path(),
+    replace: Replace = False,
 ) -> None:  # fmt: skip
     """Write a piping sheet: rounds of the size that bakes to the target, far enough apart."""
     from petitpied.rim import piping_sheet
@@ -103,7 +104,7 @@ def template(
     path = out / f"piping_{form.value}_{target:g}mm_{paper.value}.pdf"
     data = template_pdf(planned.template, paper.value)
     prepare_folder(out)
-    write_all({path: data})
+    write_all({path: data}, replace=replace)
     for line in planned.lines:
         typer.echo(line)
     typer.echo(f"wrote {path}")

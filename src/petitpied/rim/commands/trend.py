@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.rim.commands import fact_options as fact
-from petitpied.rim.commands.options import Db
+from petitpied.rim.commands.options import Db, Replace
 
 if TYPE_CHECKING:
     from petitpied.rim.trend_reading import TrendRequest
@@ -79,6 +79,7 @@ def trend(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     db: Db = None,
+    replace: Replace = False,
 ) -> None:
     """Is it steady, is it getting better? Control charts over the bakes of the history."""
     from petitpied.rim.trend_reading import TrendRequest
@@ -91,26 +92,28 @@ def trend(
         measure=measure, of=of.value, fault=fault, chart=chart.value, rules=rules.value,
         base=base, change=change, oven=oven, rack=rack, flavour=flavour,
     )  # fmt: skip
-    _trend(request, out, db, as_json=as_json)
+    _trend(request, out, db, as_json=as_json, replace=replace)
 
 
-def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json: bool) -> None:
+def _trend(
+    request: "TrendRequest", out: Path | None, db: str | None, *, as_json: bool, replace: bool
+) -> None:
     from petitpied.rim.chart_sheet import png_bytes, svg_bytes
-    from petitpied.rim.history.store import open_store
+    from petitpied.rim.history.store import read_store
     from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.trend_picture import trend_sheet
     from petitpied.rim.trend_reading import read_trend
     from petitpied.rim.trend_words import lines, trend_json
     from petitpied.rim.wording import printable
 
-    found, asked, bakes = read_trend(open_store(db, new=False), request)
+    found, asked, bakes = read_trend(read_store(db), request)
     facts = [b.facts for b in bakes]
     said = lines(found, asked, facts)
     if out is not None:
         sheet = trend_sheet(found, asked, facts)
         prepare_folder(out.parent)
         picture = svg_bytes(sheet) if out.suffix.lower() == ".svg" else png_bytes(sheet)
-        write_all({out: picture})
+        write_all({out: picture}, replace=replace)
     if as_json:
         typer.echo(json.dumps(trend_json(found, asked, facts, said), ensure_ascii=False))
         return

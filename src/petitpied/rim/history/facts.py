@@ -2,6 +2,7 @@
 
 import csv
 import io
+import os
 import tomllib
 import unicodedata
 from collections.abc import Callable, Mapping
@@ -11,13 +12,13 @@ from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
+from petitpied.rim.outside_files import Kind, Refused, read_outside
 from petitpied.rim.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
 Given = Mapping[str, Any]
 
 TOML_NAME = "bake.toml"
-MAX_BYTES = 10_000_000  # a table of ten thousand bakes has about 1 MB
 MAX_TEXT = 200
 MAX_NOTE = 2_000
 #: what a home or shop oven can be set to, degrees Celsius (common practice, no source)
@@ -166,15 +167,14 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
     """
     path = folder / TOML_NAME
     place = printable(str(path))
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _file_fault(place, "it is too large")
-        parsed = tomllib.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
+    if not os.path.lexists(path):
         return {}
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or f"it is not proper TOML ({error})"
-        raise _file_fault(place, printable(why)[:200]) from None
+    try:
+        parsed = tomllib.loads(read_outside(path, Kind.BAKERS_OWN).decode("utf-8-sig"))
+    except Refused as refused:
+        raise _file_fault(place, str(refused)) from None
+    except (ValueError, RecursionError) as error:
+        raise _file_fault(place, printable(f"it is not proper TOML ({error})")[:200]) from None
     tables = {name: value for name, value in parsed.items() if isinstance(value, dict)}
     result = given({n: v for n, v in parsed.items() if n not in tables}, place)
     for name, table in tables.items():
@@ -196,12 +196,11 @@ def from_table(path: Path) -> list[tuple[Path, dict[str, Any]]]:
     """
     place = printable(path.name)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _file_fault(place, "it is too large")
-        text = path.read_bytes().decode("utf-8-sig")
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise _file_fault(place, why) from None
+        text = read_outside(path, Kind.TABLE).decode("utf-8-sig")
+    except Refused as refused:
+        raise _file_fault(place, str(refused)) from None
+    except ValueError:
+        raise _file_fault(place, "it is not UTF-8 text") from None
     rows = table_rows(text, place)
     result = []
     for line, row in enumerate(rows, start=2):

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.errors import OwnFileError
+from petitpied.rim.outside_files import Kind, Refused, read_outside
 from petitpied.rim.own_file import line_of, read_own_toml
 from petitpied.rim.report.blocks import Letterhead, Picture
 from petitpied.rim.wording import printable
@@ -13,7 +14,6 @@ from petitpied.rim.wording import printable
 KEYS = ("name", "lines", "picture", "picture_alt", "foot")
 MAX_LINES = 8
 MAX_LETTERS = 200
-MAX_PICTURE_BYTES = 5_000_000
 MAX_PICTURE_PIXELS = 25_000_000
 #: the picture is shown up to 6 rem high; twice that for sharp screens
 PICTURE_BOX_PX = (560, 240)
@@ -63,23 +63,13 @@ def _picture(path: Path, given: Any, alt: str, place: tuple[str, str]) -> Pictur
         why = "picture must be the name of a file beside the letterhead, without a folder"
         raise _fault(file, text, "picture", why, 'write picture = "NAME.png"')
     try:
-        data = _bytes(path.parent / given)
-        return _decoded(data, alt)
-    except (OSError, ValueError, SyntaxError, MemoryError) as error:
+        return _decoded(read_outside(path.parent / given, Kind.PICTURE), alt)
+    except (Refused, OSError, ValueError, SyntaxError, MemoryError) as error:
         why = getattr(error, "strerror", None) or str(error) or type(error).__name__
         raise _fault(
             file, text, "picture", f"its picture {printable(given)[:60]} cannot be used: {why}",
             "give a PNG or JPEG of at most 5 MB",
         ) from None  # fmt: skip
-
-
-def _bytes(path: Path) -> bytes:
-    if not path.is_file():
-        raise ValueError("there is no such file")
-    size = path.stat().st_size
-    if size > MAX_PICTURE_BYTES:
-        raise ValueError(f"it has {size / 1e6:.0f} MB, at most {MAX_PICTURE_BYTES // 10**6}")
-    return path.read_bytes()
 
 
 def _decoded(data: bytes, alt: str) -> Picture:
