@@ -415,7 +415,7 @@ def test_the_notches_of_a_pair_meet_when_it_is_closed(turn_deg):
     the first has its own."""
     first, second = lots.a_shell("A1"), lots.a_shell("A2")
     pair = Pair(first, second, turn_deg, 0.1, Quantity(0.0, 0.1))
-    tray_ = LotTray(Path("tray.json"), "tray", a_record())
+    tray_ = LotTray(Path("tray.json"), "tray", a_record(), key="tray.json")
     codes = pair_codes(Pairing((pair,), (), 0.1, 0.1), tray_)
     notch = np.deg2rad(codes["A2"].notch_deg + turn_deg)
     folded = [-np.cos(notch), np.sin(notch)]

@@ -49,7 +49,7 @@ GROUPS = ("flavour", "history")
 #: options that take words, not names of files: empty ones count as not given
 MAY_BE_EMPTY = {
     *("oven", "rack", "turn", "at", "set-temperature", "liner", "rest-minutes", "humidity"),
-    *("flavour", "batch", "note", "title"),
+    *("flavour", "batch", "note", "title", "oven-effect", "hand-effect"),
 }
 WRONG_USAGE = 2  # the command line's own
 #: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)

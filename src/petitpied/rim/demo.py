@@ -11,7 +11,7 @@ import typer
 
 from petitpied.domain.errors import OutputError
 from petitpied.rim.output_files import prepare_folder, write_all
-from petitpied.rim.wording import printable
+from petitpied.rim.shown_paths import shown_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,14 +115,14 @@ def run_demo(folder: Path) -> None:
         As the commands.
     """
     make_kitchen(folder)
-    typer.echo(f"A made-up kitchen, the Atelier Brume, is in {printable(str(folder))}.")
+    typer.echo(f"A made-up kitchen, the Atelier Brume, is in {shown_path(folder)}.")
     typer.echo("Each command below can be repeated there: every line after $ is one.")
-    typer.echo(f"\n$ cd {printable(str(folder))}")
+    typer.echo(f"\n$ cd {shown_path(folder)}")
     with chdir(folder):
         for step in steps():
             typer.echo(f"\n# {step.why}\n$ {step.line}")
             _run(step)
-    typer.echo(f"\nOpen {printable(str(folder / 'report' / 'rose.report.html'))} in a browser.")
+    typer.echo(f"\nOpen {shown_path(folder / 'report' / 'rose.report.html')} in a browser.")
 
 
 def _run(step: Step) -> None:
@@ -137,7 +137,7 @@ def make_kitchen(folder: Path) -> None:
     """Photos and the baker's own files, in a new or empty folder."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise OutputError(
-            what=f"{printable(str(folder))} was left as it is",
+            what=f"{shown_path(folder)} was left as it is",
             why="there is something in it already",
             next_step="give a new folder with --out",
         )

@@ -14,6 +14,7 @@ from petitpied.rim.output_files import distinct_stems
 from petitpied.rim.outside_files import Kind, Refused, open_outside
 from petitpied.rim.own_file import read_own_toml
 from petitpied.rim.record_files import read_record
+from petitpied.rim.shown_paths import short_keys
 from petitpied.rim.verdict_words import reason_text, spoken
 from petitpied.rim.wording import printable
 from petitpied.sorting.box_file import BoxKind, parse_box
@@ -27,17 +28,16 @@ FLAVOUR_REFERENCE = "flavour "
 
 @dataclass(frozen=True)
 class LotTray:
-    """One record of a lot: the file as given, a short name for people, what it says."""
+    """One record of a lot: the file as given, a short name for people, what it says.
+
+    ``key``: as in `LotShell.record`, tables and JSON: the file's place within the lot's folder.
+    """
 
     path: Path
     name: str
     record: Record
     flavour: str = ""
-
-    @property
-    def key(self) -> str:
-        """As in `LotShell.record`: the file as the baker named it."""
-        return str(self.path)
+    key: str = ""
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,8 @@ def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[Lot
         list(flavours) * len(files) if len(flavours) == 1 else list(flavours) or [""] * len(files)
     )
     trays = tuple(
-        _tray(file, name, flavour) for file, name, flavour in zip(files, names, each, strict=True)
+        replace(_tray(file, name, flavour), key=key)
+        for file, name, flavour, key in zip(files, names, each, short_keys(files), strict=True)
     )
     seen: dict[str, str] = {}
     for tray in trays:

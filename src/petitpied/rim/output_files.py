@@ -11,7 +11,7 @@ from typing import IO
 
 from petitpied.domain.errors import OutputError
 from petitpied.rim.outside_files import Kind, Refused, read_outside
-from petitpied.rim.wording import printable
+from petitpied.rim.shown_paths import shown_path
 
 #: how our files are called until they are whole; such files of a killed run are swept later
 PREFIX = ".petitpied-"
@@ -96,7 +96,7 @@ def _check_free(target: Path, *, replace: bool) -> None:
         return
     except (OSError, ValueError) as error:
         raise _failed(target, error) from error
-    what = f"{printable(str(target))} was not written"
+    what = f"{shown_path(target)} was not written"
     if not (stat.S_ISREG(seen.st_mode) or stat.S_ISLNK(seen.st_mode)):
         kind = "a folder" if stat.S_ISDIR(seen.st_mode) else "something that is no file"
         next_step = "move it away, or choose another folder with --out"
@@ -209,7 +209,7 @@ def write_new(target: Path, data: bytes) -> None:
     """
     if os.path.lexists(target):
         raise OutputError(
-            what=f"{printable(str(target))} was not written",
+            what=f"{shown_path(target)} was not written",
             why="a file of this name is already there",
             next_step="rename it first, or name another file",
         )
@@ -244,7 +244,7 @@ def _umask() -> int:
 def _failed(path: Path, error: Exception) -> OutputError:
     why = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return OutputError(
-        what=f"{printable(str(path))} cannot be written",
+        what=f"{shown_path(path)} cannot be written",
         why=why[:1].lower() + why[1:],
         next_step="free some space or choose another folder with --out",
     )

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from petitpied.domain.errors import PhotoError
 from petitpied.rim.outside_files import Kind, Refused, read_outside
-from petitpied.rim.wording import printable
+from petitpied.rim.shown_paths import shown_path
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 #: our own annotated pictures and contact sheets, never taken as photos of a folder
@@ -60,4 +60,4 @@ def read_photo(path: Path) -> bytes:
 
 def _unreadable(path: Path, why: str) -> PhotoError:
     next_step = "check the name and that the file opens in a picture viewer"
-    return PhotoError(what=f"{printable(str(path))} cannot be read", why=why, next_step=next_step)
+    return PhotoError(what=f"{shown_path(path)} cannot be read", why=why, next_step=next_step)

@@ -14,6 +14,7 @@ from petitpied.rim.report.letterhead import read_letterhead
 from petitpied.rim.report.material import Tray, trays_of_records, trays_since
 from petitpied.rim.report.model import Wishes, make_report
 from petitpied.rim.report.text import report_text
+from petitpied.rim.shown_paths import shown_path
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
     files = _files(report, out, _stem(trays))
     prepare_folder(out)
     write_all(files, replace=asked.replace)
-    return tuple(f"wrote {printable(str(path))}" for path in files)
+    return tuple(f"wrote {shown_path(path)}" for path in files)
 
 
 def _store(asked: Asked) -> "Store | None":

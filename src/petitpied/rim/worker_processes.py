@@ -3,13 +3,14 @@
 Nothing heavy is imported here: a worker process sets its threads before NumPy starts.
 """
 
+import contextlib
 import os
 import signal
 import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from multiprocessing import connection, get_context
 from typing import Any, Generic, TypeVar
 
@@ -48,14 +49,16 @@ class Ended(Generic[Task]):
     lost: str = ""
 
 
-@dataclass
-class _Worker(Generic[Task]):
-    """A process, our end of its pipe, and what it is doing since when."""
+@dataclass(frozen=True, eq=False)
+class _Worker:
+    """A process, and our end of its pipe."""
 
     process: Any
     pipe: Any
-    task: Task | None = None
-    since_s: float = field(default=0.0)
+
+
+#: workers that do something: what, and since when by the monotonic clock
+Busy = dict[_Worker, tuple[Task, float]]
 
 
 def run_apart(
@@ -66,49 +69,48 @@ def run_apart(
     A task whose worker dies (killed, out of memory) is tried once more, alone, after the others:
     the memory may have been short because of them. Workers end with this iterator.
     """
-    limits = bounds or Bounds()
-    waiting, again = deque(tasks), []
-    pool: list[_Worker[Task]] = []
+    limits, again = bounds or Bounds(), []
+    pool: list[_Worker] = []
     try:
-        for ended in _rounds(pool, waiting, min(workers, len(tasks)), (work, limits)):
+        for ended in _all_ended(work, tasks, min(workers, len(tasks)), (limits, pool)):
             if ended.lost == DIED and len(tasks) > 1:
                 again.append(ended.task)
             else:
                 yield ended
         for task in again:
-            yield from _rounds(pool, deque([task]), 1, (work, limits))
+            yield from _all_ended(work, [task], 1, (limits, pool))
     finally:
         _end(pool)
 
 
-def _rounds(
-    pool: list[_Worker[Task]],
-    waiting: deque[Task],
+def _all_ended(
+    work: Callable[[Task], Any],
+    tasks: Sequence[Task],
     workers: int,
-    job: tuple[Callable[[Task], Any], Bounds],
+    means: tuple[Bounds, list[_Worker]],
 ) -> Iterator[Ended[Task]]:
     """Hand out tasks until none is left and none is being worked on."""
-    work, bounds = job
-    while waiting or any(worker.task is not None for worker in pool):
-        while waiting and (idle := _idle(pool, workers, bounds)) is not None:
-            idle.task, idle.since_s = waiting.popleft(), time.monotonic()
-            idle.pipe.send((work, idle.task))
-        busy = [worker for worker in pool if worker.task is not None]
-        # an answer or the end of the process; both wake us
-        left_s = min(w.since_s + bounds.clock_s - time.monotonic() for w in busy)
-        heard = connection.wait([w.pipe for w in busy], timeout=max(0.0, left_s))
-        for worker in busy:
-            late = time.monotonic() - worker.since_s >= bounds.clock_s
-            if worker.pipe in heard or late:
-                yield _answer(pool, worker, late=worker.pipe not in heard)
+    bounds, pool = means
+    waiting = deque(tasks)
+    busy: Busy[Task] = {}
+    while waiting or busy:
+        while waiting and len(busy) < workers:
+            worker = next((w for w in pool if w not in busy), None) or _started(pool, bounds)
+            busy[worker] = waiting.popleft(), time.monotonic()
+            with contextlib.suppress(OSError):  # it died meanwhile: heard below
+                worker.pipe.send((work, busy[worker][0]))
+        # an answer or the end of the process: both wake us
+        left_s = min(since for _, since in busy.values()) + bounds.clock_s - time.monotonic()
+        connection.wait([worker.pipe for worker in busy], timeout=max(0.0, left_s))
+        for worker, (task, since) in list(busy.items()):
+            late = time.monotonic() - since >= bounds.clock_s
+            if worker.pipe.poll() or late:
+                del busy[worker]
+                yield _answer(pool, worker, task, late=late)
 
 
-def _idle(pool: list[_Worker[Task]], workers: int, bounds: Bounds) -> _Worker[Task] | None:
-    for worker in pool:
-        if worker.task is None:
-            return worker
-    if len(pool) >= workers:
-        return None
+def _started(pool: list[_Worker], bounds: Bounds) -> _Worker:
+    """One more worker."""
     # "spawn" on every system: a forked process would inherit OpenCV's threads half alive
     context = get_context("spawn")
     ours, theirs = context.Pipe()
@@ -119,13 +121,10 @@ def _idle(pool: list[_Worker[Task]], workers: int, bounds: Bounds) -> _Worker[Ta
     return pool[-1]
 
 
-def _answer(pool: list[_Worker[Task]], worker: _Worker[Task], *, late: bool) -> Ended[Task]:
-    task = worker.task
-    assert task is not None
-    worker.task = None
+def _answer(pool: list[_Worker], worker: _Worker, task: Task, *, late: bool) -> Ended[Task]:
     try:
-        if late:
-            raise TimeoutError
+        if not worker.pipe.poll():
+            raise EOFError
         kind, value = worker.pipe.recv()
     except (EOFError, OSError):
         pool.remove(worker)
@@ -135,7 +134,7 @@ def _answer(pool: list[_Worker[Task]], worker: _Worker[Task], *, late: bool) -> 
     return Ended(task, result=value) if kind == "done" else Ended(task, error=value)
 
 
-def _end(pool: Sequence[_Worker[Any]]) -> None:
+def _end(pool: Sequence[_Worker]) -> None:
     """Told to end, then ended."""
     for worker in pool:
         worker.process.terminate()

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
+from petitpied.surface.sampling import sampled
 from petitpied.vision.card_squares import card_squares
 from petitpied.vision.sharpness import edge_spread_px, is_unsharp
 
@@ -176,7 +177,7 @@ def _edge_blur_px(grey: NDArray[np.uint8], corners_px: Floats, mm: Floats) -> fl
         lines.append((start + 0.5 * along)[None] + reaches[-1][:, None] * normal)
     # all profiles in one row, one after the other
     places = np.concatenate(lines).astype(np.float32)
-    seen = cv2.remap(grey, places[None, :, 0], places[None, :, 1], cv2.INTER_LINEAR)
+    seen = sampled(grey, places[None, :, 0], places[None, :, 1])
     stops = np.cumsum([len(reach) for reach in reaches])[:-1]
     spreads = []
     for reach, profile in zip(reaches, np.split(seen[0].astype(float), stops), strict=True):

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
+from petitpied.surface.sampling import sampled
 from petitpied.vision.bare_liner import bare_liner, look_at, without
 from petitpied.vision.coarse_outlines import roundness, smooth_outlines, width_px
 from petitpied.vision.finder_network import FinderMaps, run_finder
@@ -178,8 +179,8 @@ def _outlines(
     )
     both = np.empty((2, *x.shape))
     for level, seen in zip(both, (maps.shell, maps.cap), strict=True):
-        level[:] = cv2.remap(seen, x, y, cv2.INTER_LINEAR, borderValue=0.0)
-    own = cv2.remap(label.astype(np.float32), x, y, cv2.INTER_NEAREST, borderValue=0.0)
+        level[:] = sampled(seen, x, y)
+    own = sampled(label.astype(np.float32), x, y, cv2.INTER_NEAREST)
     both *= (own == 0) | (own == np.repeat([patch.number for patch in patches], counts))
     stops = np.cumsum(counts)
     found = []

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from petitpied.rim.commands.options import finite
+from petitpied.rim.shown_paths import shown_path
 
 
 def batch(
@@ -54,7 +55,7 @@ def batch(
     if new:
         path = recipe or Path("recipe.toml")
         batch_sheet.write_starter(path)
-        typer.echo(f"wrote {path}: weights of common practice, put your own in")
+        typer.echo(f"wrote {shown_path(path)}: weights of common practice, put your own in")
         return
     if recipe is None or boxes is None:
         raise typer.BadParameter("give the recipe and --boxes; begin with: petitpied batch --new")

@@ -7,6 +7,7 @@ import typer
 
 from petitpied.rim.commands import lot_options as option
 from petitpied.rim.commands.options import Replace, finite
+from petitpied.rim.shown_paths import shown_path
 
 STARTER_NAME = "box.toml"
 
@@ -49,7 +50,7 @@ def box(
 
     if new:
         write_new(kind, STARTER.encode())
-        typer.echo(f"wrote {kind}: open it in a text editor and put in your own box")
+        typer.echo(f"wrote {shown_path(kind)}: open it in a text editor and put in your own box")
         return
     if not records:
         raise typer.BadParameter("name the records to box, or use --new to start a box file")

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from petitpied.rim.commands.options import Replace, finite
+from petitpied.rim.shown_paths import shown_path
 
 
 class Paper(StrEnum):
@@ -86,14 +87,13 @@ def _write(out: Path, papers: tuple[str, ...], *, chart: bool, replace: bool) ->
     prepare_folder(out)
     write_all(pages, replace=replace)
     for path in pages:
-        typer.echo(f"wrote {path}")
+        typer.echo(f"wrote {shown_path(path)}")
     typer.echo('Print at 100 % (not "fit to page"), then check the bar with a ruler: 100 mm.')
 
 
 def _check(bar_mm: float | None, photo: Path | None, letters: tuple[str, ...]) -> None:
     """The bar's length by ruler or from a photo; remembered for the cards."""
     from petitpied.rim.print_scales import keep_print_scale
-    from petitpied.rim.wording import printable
 
     if photo is not None:
         bar_mm = _bar_by_photo(photo)
@@ -108,7 +108,7 @@ def _check(bar_mm: float | None, photo: Path | None, letters: tuple[str, ...]) -
         typer.echo(f"{which}: printed true; nothing to allow for")
     else:
         typer.echo(f"{which}: printed at {bar_mm:.1f} %, allowed for from now on")
-    typer.echo(f"wrote {printable(str(path))}")
+    typer.echo(f"wrote {shown_path(path)}")
 
 
 def _bar_by_photo(path: Path) -> float:

@@ -10,6 +10,7 @@ import typer
 from petitpied.domain.errors import HistoryError
 from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.options import Db, Replace
+from petitpied.rim.shown_paths import shown_path
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -248,7 +249,7 @@ def export(
         else:
             text = exchange.csv_text(exchange.SHELL_COLUMNS, exchange.shell_rows(bakes))
             write_all({file: text.encode()}, replace=replace)
-    typer.echo(f"wrote {count} bake{'' if count == 1 else 's'} to {printable(str(file))}")
+    typer.echo(f"wrote {count} bake{'' if count == 1 else 's'} to {shown_path(file)}")
 
 
 @app.command("import")

@@ -14,6 +14,7 @@ from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.log import logbook
 from petitpied.rim.commands.options import Db, Replace, finite
 from petitpied.rim.interrupts import Interrupted
+from petitpied.rim.shown_paths import shown_path
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -336,7 +337,7 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
         typer.echo(f"  {line}")
     more = ", .sheet.jpg" if job.sheet else ""
     files = f".json, .csv, .coco.json, .marked.jpg{more}"
-    typer.echo(f"  wrote {printable(str(job.result('')))}{files}")
+    typer.echo(f"  wrote {shown_path(job.result(''))}{files}")
 
 
 def _log(job: "batch.Job", asked: Asked) -> None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.rim.commands.options import Replace, finite
+from petitpied.rim.shown_paths import shown_path
 from petitpied.rim.wording import printable
 
 if TYPE_CHECKING:
@@ -62,7 +63,7 @@ def lens(
         write_all(contents, replace=replace)
     for line in _lines(profile):
         typer.echo(printable(line))
-    typer.echo(f"wrote {printable(str(path))}")
+    typer.echo(f"wrote {shown_path(path)}")
 
 
 def _chart_photos(paths: tuple[Path, ...]) -> "list[ChartPhoto]":

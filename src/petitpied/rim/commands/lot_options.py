@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.rim.wording import printable
+from petitpied.rim.shown_paths import shown_path
 
 
 class ByEye(StrEnum):
@@ -64,7 +64,7 @@ def write_results(
     write_all({place / name: data for name, data in contents.items()}, replace=replace)
     if not quiet:
         for name in contents:
-            typer.echo(f"wrote {printable(str(place / name))}")
+            typer.echo(f"wrote {shown_path(place / name)}")
 
 
 def print_json(data: object) -> None:

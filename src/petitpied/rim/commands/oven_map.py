@@ -8,6 +8,7 @@ import typer
 
 from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.options import Db, Replace
+from petitpied.rim.shown_paths import shown_path
 
 if TYPE_CHECKING:
     from petitpied.patterns.findings import OvenMap
@@ -40,7 +41,6 @@ def oven_map(
     from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.oven_map_reading import ALL, read_maps, where_words
     from petitpied.rim.trend_reading import chosen_bakes
-    from petitpied.rim.wording import printable
 
     if out is not None and out.suffix.lower() not in (".svg", ".png"):
         raise typer.BadParameter("--out must end in .svg or .png")
@@ -67,7 +67,7 @@ def oven_map(
     if together:
         typer.echo(words.over_all_words(together))
     for path in paths:
-        typer.echo(f"wrote {printable(str(path))}")
+        typer.echo(f"wrote {shown_path(path)}")
 
 
 def _pictures(

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from petitpied.rim.commands.options import Replace, finite
+from petitpied.rim.shown_paths import shown_path
 
 if TYPE_CHECKING:
     from petitpied.gauge.study import Gauge, Spread
@@ -85,7 +86,7 @@ def repeatability(
     for line in _lines(loaded, gauges, limits, tell):
         typer.echo(line)
     for path in files:
-        typer.echo(f"wrote {path}")
+        typer.echo(f"wrote {shown_path(path)}")
 
 
 def _with_interval(spread: "Spread") -> str:

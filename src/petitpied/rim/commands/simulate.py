@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from petitpied.rim.commands.options import Replace, finite
+from petitpied.rim.shown_paths import shown_path
 
 Effects = Annotated[
     list[str] | None,
@@ -76,7 +77,6 @@ def simulate(
     from petitpied.patterns.synthetic import TYPICAL, Plan, make_history
     from petitpied.rim.output_files import prepare_folder, write_all
     from petitpied.rim.synthetic_records import FACTS_NAME, history_files, parse_planted
-    from petitpied.rim.wording import printable
 
     choices = [name for name in TYPICAL if name != "piped_diameter"]
     if measure not in choices:
@@ -95,6 +95,6 @@ def simulate(
     files = history_files(make_history(plan, np.random.default_rng(seed)))
     prepare_folder(out)
     write_all({out / name: data for name, data in files.items()}, replace=replace)
-    facts = printable(str(out / FACTS_NAME))
+    facts = shown_path(out / FACTS_NAME)
     typer.echo(f"wrote {bakes} records and {facts}: a made-up kitchen, the Atelier Brume")
     typer.echo(f"Next: petitpied log --facts {facts}, then petitpied oven-map")

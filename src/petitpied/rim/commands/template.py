@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from petitpied.rim.commands.options import Replace, finite
+from petitpied.rim.shown_paths import shown_path
 
 #: wider than any common macaron; smaller than its own growth is refused elsewhere
 MAX_SIZE_MM = 200.0
@@ -107,4 +108,4 @@ def template(
     write_all({path: data}, replace=replace)
     for line in planned.lines:
         typer.echo(line)
-    typer.echo(f"wrote {path}")
+    typer.echo(f"wrote {shown_path(path)}")

@@ -9,6 +9,7 @@ import typer
 
 from petitpied.rim.commands import fact_options as fact
 from petitpied.rim.commands.options import Db, Replace
+from petitpied.rim.shown_paths import shown_path
 
 if TYPE_CHECKING:
     from petitpied.rim.trend_reading import TrendRequest
@@ -104,7 +105,6 @@ def _trend(
     from petitpied.rim.trend_picture import trend_sheet
     from petitpied.rim.trend_reading import read_trend
     from petitpied.rim.trend_words import lines, trend_json
-    from petitpied.rim.wording import printable
 
     found, asked, bakes = read_trend(read_store(db), request)
     facts = [b.facts for b in bakes]
@@ -120,4 +120,4 @@ def _trend(
     for line in said:
         typer.echo(line)
     if out is not None:
-        typer.echo(f"wrote {printable(str(out))}")
+        typer.echo(f"wrote {shown_path(out)}")

@@ -18,6 +18,7 @@ from petitpied.domain.errors import HistoryError
 from petitpied.rim.masking import masked, secrets_of
 from petitpied.rim.outside_files import Kind, Refused, open_outside
 from petitpied.rim.own_folders import history_file
+from petitpied.rim.shown_paths import shown_path
 from petitpied.rim.wording import printable
 
 #: how long we wait for another process that is writing; a record takes far less than a second
@@ -108,7 +109,7 @@ def require_file(url: sa.URL) -> None:
 def name_of(url: sa.URL) -> str:
     """The database's name for a message: the path, or the address without its secrets."""
     if url.get_backend_name() == "sqlite":
-        return printable(url.database or "")
+        return shown_path(Path(url.database or ""))
     return printable(
         masked(
             url.render_as_string(hide_password=True),
@@ -158,7 +159,7 @@ def _make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise HistoryError(
-            what=f"the folder {printable(str(folder))} cannot be made",
+            what=f"the folder {shown_path(folder)} cannot be made",
             why=printable(error.strerror or "the system does not say why"),
             next_step="choose another place with --db",
         ) from error

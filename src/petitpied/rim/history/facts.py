@@ -13,6 +13,7 @@ from typing import Any
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
 from petitpied.rim.outside_files import Kind, Refused, read_outside
+from petitpied.rim.shown_paths import shown_path
 from petitpied.rim.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
@@ -166,7 +167,7 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
         If the file cannot be read or holds what is no fact.
     """
     path = folder / TOML_NAME
-    place = printable(str(path))
+    place = shown_path(path)
     if not os.path.lexists(path):
         return {}
     try:

@@ -86,7 +86,7 @@ def _lot_tray(tray: Tray) -> "LotTray":
     from petitpied.rim.lot_files import LotTray
 
     flavour = "" if tray.facts is None else tray.facts.flavour or ""
-    return LotTray(Path(tray.name), tray.name, tray.record, flavour)
+    return LotTray(Path(tray.name), tray.name, tray.record, flavour, tray.name)
 
 
 def good_share(sorting: Sorting) -> GoodShare | None:
