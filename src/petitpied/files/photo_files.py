@@ -1,0 +1,63 @@
+"""Photo files on disk: collected from folders, read with a bound on their size."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from petitpied.domain.errors import PhotoError
+from petitpied.files.outside_files import Kind, Refused, read_outside
+from petitpied.files.shown_paths import shown_path
+
+SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
+#: our own annotated pictures and contact sheets, never taken as photos of a folder
+MARKED_SUFFIX, SHEET_SUFFIX = ".marked.jpg", ".sheet.jpg"
+PICTURE_SUFFIXES = (MARKED_SUFFIX, SHEET_SUFFIX)
+
+
+def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
+    """Photos in the order given; a folder stands for the photos in it, by name.
+
+    Sub-folders, hidden files and our own pictures are passed over; a file named
+    twice is taken once. A folder without photos stays in the list: reading it says so.
+    """
+    found: dict[Path, Path] = {}
+    for path in paths:
+        for photo in _photos_of(path) or (path,):
+            found.setdefault(photo.absolute(), photo)
+    return tuple(found.values())
+
+
+def _photos_of(folder: Path) -> tuple[Path, ...]:
+    try:
+        names = sorted(folder.iterdir()) if folder.is_dir() else []
+    except OSError:
+        return ()
+    return tuple(p for p in names if _looks_like_a_photo(p) and p.is_file())
+
+
+def _looks_like_a_photo(path: Path) -> bool:
+    name = path.name.lower()
+    if name.startswith(".") or name.endswith(PICTURE_SUFFIXES):
+        return False
+    return path.suffix.lower() in SUFFIXES
+
+
+def read_photo(path: Path) -> bytes:
+    """All bytes of a photo's file.
+
+    Raises
+    ------
+    PhotoError
+        If it is missing, a folder, no regular file, too large, or may not be read.
+    """
+    try:
+        return read_outside(path, Kind.PHOTO)
+    except Refused as refused:
+        why = str(refused)
+        if path.is_dir():
+            why += " without a photo (JPEG, PNG, WebP, TIFF, HEIC)"
+        raise _unreadable(path, why) from None
+
+
+def _unreadable(path: Path, why: str) -> PhotoError:
+    next_step = "check the name and that the file opens in a picture viewer"
+    return PhotoError(what=f"{shown_path(path)} cannot be read", why=why, next_step=next_step)

@@ -1,0 +1,167 @@
+"""Records on disk: bytes to write, and reading back with every check."""
+
+import json
+from collections.abc import Iterator
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from petitpied.domain.errors import RecordError
+from petitpied.domain.record import Record
+from petitpied.files.outside_files import Kind, Refused, read_outside
+from petitpied.files.records import record_json
+from petitpied.files.records.record_check import check_possible, check_texts
+from petitpied.text.wording import printable
+
+
+def schema_text() -> str:
+    """The published JSON Schema (draft 2020-12) of an inspection record."""
+    return files("petitpied.files.records").joinpath("inspection.schema.json").read_text("utf-8")
+
+
+@cache
+def _validator() -> Any:
+    from jsonschema import Draft202012Validator  # slow to import, needed for its words only
+
+    return Draft202012Validator(json.loads(schema_text()))
+
+
+@cache
+def _quick_validator() -> Any:
+    from jsonschema_rs import Draft202012Validator  # 1 ms a record, where jsonschema takes 500
+
+    return Draft202012Validator(json.loads(schema_text()))
+
+
+def record_bytes(record: Record) -> bytes:
+    """The record as JSON text, UTF-8, a line for each part and each shell.
+
+    Raises
+    ------
+    ValueError
+        If a number is not finite.
+    """
+    return ("{" + ",\n ".join(_lines(record_json.record_to_dict(record))) + "}\n").encode()
+
+
+def _lines(data: dict[str, Any]) -> Iterator[str]:
+    for key, value in data.items():
+        if key == "shells" and value:
+            yield '"shells": [\n  ' + ",\n  ".join(map(_compact, value)) + "\n ]"
+        else:
+            yield f"{json.dumps(key)}: {_compact(value)}"
+
+
+def _compact(value: Any) -> str:
+    return json.dumps(value, ensure_ascii=False, allow_nan=False)
+
+
+def read_record(path: Path) -> Record:
+    """The record in a file; the file is untrusted.
+
+    Raises
+    ------
+    RecordError
+        If it cannot be read, is no JSON, holds a number that is not finite, or does not fit the
+        schema.
+    """
+    return record_from_bytes(read_record_bytes(path), printable(path.name))
+
+
+def read_record_bytes(path: Path) -> bytes:
+    """A record's bytes, not yet checked.
+
+    Raises
+    ------
+    RecordError
+        If the file cannot be read, or is larger than a record can be.
+    """
+    try:
+        return read_outside(path, Kind.RECORD)
+    except Refused as refused:
+        raise _unreadable(printable(path.name), str(refused)) from None
+
+
+def photo_of_record(path: Path) -> str | None:
+    """The SHA-256 of the photo that a record on disk is of; None where it is no record."""
+    try:
+        return read_record(path).photo.sha256
+    except RecordError:
+        return None
+
+
+def record_from_bytes(data: bytes, name: str) -> Record:
+    """As `read_record`, from the file's bytes; ``name`` is for the message."""
+    try:
+        parsed = json.loads(
+            data, parse_float=_finite, parse_int=_bounded, parse_constant=_no_constant
+        )
+    except (ValueError, RecursionError) as error:
+        why = f"it is not proper JSON ({printable(str(error))[:120]})"
+        raise _unreadable(name, why) from None
+    try:
+        check_texts(parsed)
+        if not _quick_validator().is_valid(parsed):
+            raise _unreadable(name, _schema_fault(parsed))
+        record = record_json.record_from_dict(parsed)
+        check_possible(record)
+    except ValueError as fault:
+        raise _unreadable(name, printable(str(fault))[:200]) from None
+    return record
+
+
+def _schema_fault(parsed: Any) -> str:
+    """What does not fit the schema, in the slower validator's words, which are the same in all
+    its versions. It is shown one shell alone, the faulty one: a whole tray would take seconds."""
+    first = next(iter(_quick_validator().iter_errors(parsed)), None)
+    path = [] if first is None else list(first.instance_path)
+    at = path[1] if path[:1] == ["shells"] and len(path) > 1 else None
+    if isinstance(parsed, dict) and isinstance(parsed.get("shells"), list):
+        shown = [] if at is None else [_shell_shortened(parsed["shells"][at])]
+        parsed = parsed | {"shells": shown}
+    fault = next(_validator().iter_errors(parsed), None)
+    if fault is None:
+        return "it does not fit the schema"
+    place = list(fault.absolute_path)
+    if at is not None and place[:2] == ["shells", 0]:
+        place[1] = at
+    words = printable("/".join(map(str, place)) or "the whole file")
+    return f"{words[:80]} does not fit the schema: {printable(fault.message)[:160]}"
+
+
+def _shell_shortened(shell: Any) -> Any:
+    """Each good outline cut to three points: the schema is checked point by point."""
+    if not isinstance(shell, dict):
+        return shell
+    outlines = {k: shell[k] for k in ("outline_px", "cap_outline_px") if _is_outline(shell.get(k))}
+    return shell | {name: outline[:3] for name, outline in outlines.items()}
+
+
+def _is_outline(value: Any) -> bool:
+    return isinstance(value, list) and all(
+        isinstance(point, list) and len(point) == 2 and {*map(type, point)} <= {int, float}
+        for point in value
+    )
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if abs(value) > 1e12:  # no length, pixel or angle; keeps later sums finite
+        raise ValueError(f"number {text[:20]} is too large")
+    return value
+
+
+def _bounded(text: str) -> int:
+    if len(text) > 12:
+        raise ValueError(f"number {text[:20]} is too large")
+    return int(text)
+
+
+def _no_constant(text: str) -> float:
+    raise ValueError(f"{text} is no JSON number")
+
+
+def _unreadable(name: str, why: str) -> RecordError:
+    next_step = "inspect the photo again to make a new record"
+    return RecordError(what=f"{name} cannot be read as a record", why=why, next_step=next_step)

@@ -1,0 +1,260 @@
+"""The record survives writing and reading; nothing that does not fit is read."""
+
+import json
+import math
+from dataclasses import fields, replace
+
+import hypothesis.strategies as st
+import jsonschema
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from petitpied.domain.errors import ExitCode, RecordError
+from petitpied.domain.possible import POSSIBLE
+from petitpied.domain.quantity import Quantity
+from petitpied.domain.record import TrayPlace
+from petitpied.files.records.record_files import (
+    read_record,
+    record_bytes,
+    record_from_bytes,
+    schema_text,
+)
+from petitpied.files.records.record_json import QUANTITIES
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
+
+
+def valid(data):
+    """The written record, checked by the published schema."""
+    parsed = json.loads(data, parse_constant=lambda name: pytest.fail(f"{name} in a record"))
+    jsonschema.Draft202012Validator(json.loads(schema_text())).validate(parsed)
+    return parsed
+
+
+def assert_same(found, wanted):
+    """Equal up to the rounding of the file: 4 decimals, pixels 2, pose 9."""
+    for field in fields(wanted):
+        a, b = getattr(found, field.name), getattr(wanted, field.name)
+        if field.name == "shells":
+            assert len(a) == len(b)
+            for one, other in zip(a, b, strict=True):
+                assert_same(one, other)
+        elif isinstance(b, np.ndarray):
+            decimals = {"outline_px": 2, "cap_outline_px": 2, "corners_px": 2}.get(field.name, 4)
+            assert np.abs(a - b).max(initial=0) <= 0.51 * 10.0**-decimals
+        elif isinstance(b, Quantity):
+            assert (a.value, a.u_own, a.u_shared) == pytest.approx(
+                (b.value, b.u_own, b.u_shared), abs=0.51e-4
+            )
+        elif field.name in ("view", "photo", "tray") and b is not None:
+            assert_same(a, b)
+        elif field.name == "cards":
+            for one, other in zip(a, b, strict=True):
+                assert_same(one, other)
+        elif field.name == "heights_mm":
+            assert a.keys() == b.keys()
+        elif field.name == "centre_px":
+            assert a == pytest.approx(b, abs=0.51e-2)
+        elif isinstance(b, float):
+            assert a == pytest.approx(b, abs=0.51e-2 if field.name == "lean_dir_deg" else 0.51e-4)
+        elif field.name == "centre_mm" and b is not None:
+            assert a == pytest.approx(b, abs=0.51e-4)
+        else:
+            assert a == b, field.name
+
+
+MM = st.floats(-500, 500)
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
+IDS = st.from_regex("[A-Z]{1,2}[1-9][0-9]?[a-z]?", fullmatch=True)
+
+
+def quantity_of(name):
+    """Within what the measure can be at all."""
+    return st.builds(Quantity, st.floats(*POSSIBLE[name]), st.floats(0, 9), st.floats(0, 9))
+
+
+SHELLS = st.builds(
+    a_shell,
+    shell_id=IDS,
+    row=st.integers(0, 30),
+    column=st.integers(0, 30),
+    size_mm=st.floats(10, 90),
+    centre_mm=st.none() | st.tuples(MM, MM),
+    cap_outline_px=st.none() | st.just(np.array([[1.234, 5.678], [2.0, 3.0], [4.0, 4.0]])),
+    touching=st.lists(TEXT, max_size=2).map(tuple),
+    missing=st.dictionaries(TEXT, TEXT, max_size=2).map(lambda d: tuple(d.items())),
+    doubts=st.lists(TEXT, max_size=2).map(tuple),
+    **{name: st.none() | quantity_of(name) for name in QUANTITIES},
+)
+RECORDS = st.builds(
+    a_record,
+    shells=st.lists(
+        SHELLS | st.builds(unmeasured_shell, IDS, TEXT), max_size=4, unique_by=lambda s: s.id
+    ),
+    tray=st.none()
+    | st.builds(TrayPlace, st.sampled_from(["rim", "lattice", "cards"]), st.integers(0, 9),
+                st.integers(0, 9), st.sampled_from(["card", "assumed"]), st.none() | MM),
+    warnings=st.lists(TEXT, max_size=3).map(tuple),
+    heights_source=TEXT,
+)  # fmt: skip
+
+
+@settings(max_examples=25, deadline=None, derandomize=True)
+@given(RECORDS)
+def test_a_record_read_back_is_the_same(record):
+    data = record_bytes(record)
+    valid(data)
+    assert_same(record_from_bytes(data, "tray.json"), record)
+
+
+def test_a_relative_record_has_no_millimetres():
+    data = record_bytes(relative_record())
+    parsed = valid(data)
+    assert parsed["view"]["scale_source"] == "none"
+    assert parsed["view"]["K"] is None
+    assert all(s["diameter_mm"] is None and s["diameter_rel"] for s in parsed["shells"])
+    assert_same(record_from_bytes(data, "r.json"), relative_record())
+
+
+def test_the_records_names_are_those_of_the_contract():
+    parsed = valid(record_bytes(a_record([a_shell(), unmeasured_shell()])))
+    assert list(parsed)[:3] == ["schema", "tool_version", "photo"]
+    assert parsed["schema"] == "petitpied/inspection/1"
+    view = parsed["view"]
+    # the camera's height from its pose, by hand: z of -R^T t
+    pose = np.array(view["world_to_camera"])
+    height_mm = (pose[:, :3].T @ pose[:, 3])[2]
+    assert view["camera_height_mm"] == pytest.approx(height_mm, abs=0.01)  # two decimals
+    assert view["tilt_deg"] == pytest.approx(math.degrees(math.acos(pose[2, 2])), abs=1e-3)
+    shell, unmeasured = parsed["shells"]
+    quantity = shell["diameter_mm"]
+    assert quantity["value"] == 42.0
+    assert quantity["u"] == pytest.approx(math.hypot(0.08, 0.1), abs=1e-4)
+    assert quantity["u95"] == pytest.approx(1.96 * math.hypot(0.08, 0.1), abs=1e-4)
+    assert unmeasured["diameter_mm"] is None
+    assert unmeasured["not_measured"] == "cut by the edge of the photo"
+    for later in ("cracks", "colour", "verdict", "dimples"):  # not measured yet, not invented
+        assert later not in shell
+
+
+@pytest.mark.parametrize("bad", [math.nan, math.inf])
+def test_a_number_that_is_not_finite_is_never_written(bad):
+    record = a_record([a_shell(lean_mm=Quantity(bad, 0.1))])
+    with pytest.raises(ValueError, match="shells/lean_mm/value must be finite"):
+        record_bytes(record)
+    outline = a_shell().outline_px.copy()
+    outline[3, 1] = bad
+    with pytest.raises(ValueError, match="outline_px must be finite"):
+        record_bytes(a_record([replace(a_shell(), outline_px=outline)]))
+
+
+def _changed(change):
+    data = json.loads(record_bytes(a_record([a_shell()])))
+    change(data)
+    return json.dumps(data).encode()
+
+
+BAD = {
+    "empty": (b"", "not proper JSON"),
+    "text": (b"flour", "not proper JSON"),
+    "not UTF-8": (b"\xff\xfe\x00{", "not proper JSON"),
+    "NaN": (b'{"schema": NaN}', "NaN is no JSON number"),
+    "infinite": (_changed(lambda d: d.update(tool_version=1)).replace(b"42.0", b"1e999"), "large"),
+    "huge integer": (b'{"a": ' + b"9" * 5000 + b"}", "too large"),
+    "deep": (b"[" * 200_000, "not proper JSON"),
+    "list": (b"[]", "the whole file does not fit"),
+    "other version": (_changed(lambda d: d.update(schema="petitpied/inspection/9")), "schema"),
+    "no photo": (_changed(lambda d: d.pop("photo")), "'photo' is a required property"),
+    "bad sha": (_changed(lambda d: d["photo"].update(sha256="x")), "photo/sha256"),
+    "text for number": (
+        _changed(lambda d: d["shells"][0]["diameter_mm"].update(value="42")),
+        "shells/0/diameter_mm",
+    ),
+    "text in an outline": (
+        _changed(lambda d: d["shells"][0]["outline_px"].__setitem__(40, [1, "2"])),
+        "shells/0/outline_px/40/1",
+    ),
+    "three in a point": (
+        _changed(lambda d: d["shells"][0]["cap_outline_px"][7].append(1)),
+        "shells/0/cap_outline_px",
+    ),
+    "negative u": (_changed(lambda d: d["shells"][0]["lean_mm"].update(u=-1)), "lean_mm"),
+    "bent pose": (_changed(lambda d: d["view"]["world_to_camera"].pop()), "world_to_camera"),
+}
+
+
+@pytest.mark.parametrize("case", BAD)
+def test_a_bad_record_is_refused_in_a_sentence(case, tmp_path):
+    data, message = BAD[case]
+    path = tmp_path / "bad.json"
+    path.write_bytes(data)
+    with pytest.raises(RecordError, match=message) as caught:
+        read_record(path)
+    assert caught.value.exit_code is ExitCode.RECORD
+    assert len(str(caught.value)) < 400
+    assert "\n" not in str(caught.value)
+
+
+def test_missing_record_file(tmp_path):
+    with pytest.raises(RecordError, match="there is no such file"):
+        read_record(tmp_path / "none.json")
+
+
+SQUARE = np.array([[0.0, 0], [9, 0], [9, 9]])
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"outline_px": np.empty((0, 2))}, "an outline that is none"),
+        ({"outline_px": SQUARE * 1e11}, "an outline outside of any photo"),
+        ({"cap_outline_px": SQUARE[:2]}, "an outline that is none"),
+        ({"centre_px": (1e10, 0.0)}, "outside of any photo"),
+        ({"centre_mm": (1e10, 0.0)}, "outside of any tray"),
+        ({"diameter_mm": Quantity(1e10, 1.0)}, "a diameter_mm of 1e\\+10"),
+        ({"diameter_mm": Quantity(-42.0, 1.0)}, "a diameter_mm of -42"),
+        ({"height_mm": Quantity(12.0, 1e6)}, "a height_mm of 12"),
+        ({"diameter_rel": 1e9}, "times the median"),
+        ({"row": 10**9}, "row or column"),
+        ({"id": "X" * 500}, "no proper id"),
+        ({"id": "A\u202e1"}, "no proper id"),
+        ({"id": "A2"}, "its id twice"),
+    ],
+)
+def test_what_no_photo_of_a_tray_can_give_is_refused(changes, says):
+    shells = [replace(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
+    with pytest.raises(RecordError, match=f"cannot be read as a record: its shell .* has .*{says}"):
+        record_from_bytes(record_bytes(a_record(shells)), "tray.json")
+
+
+def _pose(data, row, column, value):
+    data["view"]["world_to_camera"][row][column] = value
+
+
+IMPOSSIBLE = {
+    "long text": (lambda d: d.update(tool_version="x" * 10_000_000), "10000000 letters"),
+    "half a character": (lambda d: d["view"]["warnings"].append("\ud800"), "no proper Unicode"),
+    "long list": (lambda d: d["view"]["warnings"].extend(["x"] * 3000), "3000 entries"),
+    "many shells": (lambda d: d.update(shells=d["shells"] * 601), "601 shells, at most 600"),
+    "wide photo": (lambda d: d["photo"].update(width=1, height=10**9), "1 x 1000000000"),
+    "no turn": (lambda d: _pose(d, 0, 0, 7.0), "pose is no turn"),
+    "below the tray": (lambda d: _pose(d, 2, 3, -700.0), "not above a tray"),
+    "no lens": (lambda d: d["view"]["K"][0].__setitem__(0, 0.0), "no possible focal length"),
+}
+
+
+@pytest.mark.parametrize("case", IMPOSSIBLE)
+def test_what_would_cost_time_or_memory_or_a_crash_is_refused(case):
+    change, says = IMPOSSIBLE[case]
+    with pytest.raises(RecordError, match=says) as caught:
+        record_from_bytes(_changed(change), "tray.json")
+    assert len(str(caught.value)) < 400
+
+
+def test_names_not_known_are_passed_over():
+    data = _changed(lambda d: d["shells"][0].update(verdict="pass", cracks=[]))
+    assert record_from_bytes(data, "later.json").shells[0].id == "A1"
+
+
+def test_the_schema_itself_is_valid():
+    jsonschema.Draft202012Validator.check_schema(json.loads(schema_text()))
