@@ -17,7 +17,7 @@ from petitpied.report.letterhead import read_letterhead
 
 PACKAGE = Path(__file__).resolve().parents[2] / "src" / "petitpied"
 #: the door itself, and modules that open no file from outside but our own temporary ones
-OPENERS = {"outside_files.py", "output_files.py"}
+OPENERS = {"outside_files.py", "output_files.py", "whole_sets.py"}
 
 
 def test_a_regular_file_is_read_whole(tmp_path):

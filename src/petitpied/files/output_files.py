@@ -1,10 +1,8 @@
 """Result files: written aside, then renamed, so that none is ever half there."""
 
 import os
-import shutil
 import stat
 import tempfile
-import time
 from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import IO
@@ -12,10 +10,8 @@ from typing import IO
 from petitpied.domain.errors import OutputError
 from petitpied.files.outside_files import Kind, Refused, read_outside
 from petitpied.files.shown_paths import shown_path
+from petitpied.files.whole_sets import PART, PREFIX, finish_sets, put_in_place
 
-#: how our files are called until they are whole; such files of a killed run are swept later
-PREFIX = ".petitpied-"
-STALE_S = 86_400.0
 #: file systems allow names of 255 bytes; the stem leaves room for our longest suffix
 MAX_STEM_BYTES = 180
 
@@ -32,19 +28,9 @@ def prepare_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.NamedTemporaryFile(dir=folder, prefix=PREFIX):
             pass
-        _sweep(folder)
+        finish_sets(folder)
     except (OSError, ValueError) as error:
         raise _failed(folder, error) from error
-
-
-def _sweep(folder: Path) -> None:
-    """Take away what a killed run left half written, a day old or more."""
-    for left in folder.glob(f"{PREFIX}*"):
-        try:
-            if left.suffix in (".part", ".old") and time.time() - left.stat().st_mtime > STALE_S:
-                left.unlink()
-        except OSError:  # another process was quicker
-            continue
 
 
 def write_all(contents: Mapping[Path, bytes], *, replace: bool = False) -> None:
@@ -115,60 +101,12 @@ def _write_set(contents: Mapping[Path, bytes]) -> None:
     try:
         for target, data in contents.items():
             aside[target] = _write_aside(target, data)
-        _put_in_place(aside)
+        put_in_place(aside)
     except OSError as error:
         raise _failed(target, error) from error
     finally:
         for temporary in aside.values():
             temporary.unlink(missing_ok=True)
-
-
-def _put_in_place(aside: Mapping[Path, Path]) -> None:
-    """Rename all, or bring back what was there."""
-    before: dict[Path, Path | None] = {}
-    try:
-        for target, temporary in aside.items():
-            before[target] = _kept(target)
-            temporary.replace(target)
-    except BaseException:
-        for target, kept in before.items():
-            if kept is None:
-                target.unlink(missing_ok=True)
-            else:
-                kept.replace(target)
-        raise
-    finally:
-        for kept in before.values():
-            if kept is not None:
-                kept.unlink(missing_ok=True)
-    for folder in {target.parent for target in aside}:
-        _sync_folder(folder)
-
-
-def _kept(target: Path) -> Path | None:
-    """A second name for the file that is there, None where there is none."""
-    if not os.path.lexists(target):
-        return None
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=PREFIX, suffix=".old")
-    os.close(handle)
-    kept = Path(name)
-    kept.unlink()
-    try:
-        os.link(target, kept, follow_symlinks=False)
-    except (OSError, NotImplementedError):  # a file system without links: USB sticks
-        shutil.copy2(target, kept, follow_symlinks=False)
-    return kept
-
-
-def _sync_folder(folder: Path) -> None:
-    """The new names reach the disk too, where the system can be told so."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def write_streamed(
@@ -191,7 +129,7 @@ def write_streamed(
     try:
         temporary = _write_aside(target, write)
         verify(temporary)
-        _put_in_place({target: temporary})
+        put_in_place({target: temporary})
     except OSError as error:
         raise _failed(target, error) from error
     finally:
@@ -218,7 +156,7 @@ def write_new(target: Path, data: bytes) -> None:
 
 def _write_aside(target: Path, data: bytes | Callable[[IO[bytes]], None]) -> Path:
     """A finished temporary file beside the target, flushed to the disk."""
-    handle, name = tempfile.mkstemp(dir=target.parent, prefix=PREFIX, suffix=".part")
+    handle, name = tempfile.mkstemp(dir=target.parent, prefix=PREFIX, suffix=PART)
     temporary = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:

@@ -18,6 +18,7 @@ from petitpied.domain.errors import HistoryError
 from petitpied.files.outside_files import Kind, Refused, open_outside
 from petitpied.files.own_folders import history_file
 from petitpied.files.shown_paths import shown_path
+from petitpied.files.whole_sets import sync_folder
 from petitpied.running.masking import masked, secrets_of
 from petitpied.text.wording import printable
 
@@ -268,6 +269,7 @@ def copy_beside(engine: sa.Engine, version: int) -> str:
         with closing(sqlite3.connect(source)) as old, closing(sqlite3.connect(aside)) as new:
             old.backup(new)
         aside.replace(target)
+        sync_folder(target.parent)  # on the disk before the original is changed
     except (sqlite3.Error, OSError) as error:
         raise _fault(engine.url, str(error)) from error
     finally:

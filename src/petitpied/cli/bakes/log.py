@@ -93,23 +93,24 @@ def _log(
     planned = [(path, None) for path in records] + (from_table(table) if table else [])
     book = logbook(options, like_last=like_last, db=db)
     logged = 0
-    for path, row in planned:
-        try:
-            lines = book.log(path, row)
-        except Interrupted as stop:
-            stop.done = f"{logged} of {len(planned)} bakes logged"
-            raise
-        except ReadingError as error:
-            if len(planned) == 1 or isinstance(error, DatabaseFault):
-                if logged:
-                    typer.echo(f"{logged} of {len(planned)} bakes logged, then it stopped")
-                raise
-            typer.echo(str(error), err=True)
-            continue
-        logged += 1
-        for line in lines:  # told only now that it is on the disk
-            typer.echo(line if line is lines[0] else f"  {line}")
-        sys.stdout.flush()
+    try:
+        for path, row in planned:
+            try:
+                lines = book.log(path, row)
+            except ReadingError as error:
+                if len(planned) == 1 or isinstance(error, DatabaseFault):
+                    if logged:
+                        typer.echo(f"{logged} of {len(planned)} bakes logged, then it stopped")
+                    raise
+                typer.echo(str(error), err=True)
+                continue
+            logged += 1
+            for line in lines:  # told only now that it is on the disk
+                typer.echo(line if line is lines[0] else f"  {line}")
+            sys.stdout.flush()
+    except Interrupted as stop:
+        stop.done = f"{logged} of {len(planned)} bakes logged"
+        raise
     if len(planned) > 1:
         typer.echo(f"{logged} of {len(planned)} bakes logged")
     return ExitCode.OK if logged == len(planned) else ExitCode.SOME_FAILED

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from petitpied.domain.errors import OutputError, PhotoError, ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.files.output_files import distinct_stems, write_all
+from petitpied.files.output_files import distinct_stems, prepare_folder, write_all
 from petitpied.files.photo_files import MARKED_SUFFIX, PICTURE_SUFFIXES, SHEET_SUFFIX, read_photo
 from petitpied.running.worker_processes import CPU_SECONDS, TOO_LONG, Ended, run_apart
 from petitpied.text.wording import printable
@@ -148,7 +148,8 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         from petitpied.text.surface_words import surface_lines
 
         photo = decoding.result()
-    replace_files = _may_replace(job, photo.sha256)  # before the work, not after it
+    prepare_folder(job.folder)  # before the work, not after it
+    replace_files = _may_replace(job, photo.sha256)
     if job.second is None:
         record = inspected(photo, settings)
     else:
