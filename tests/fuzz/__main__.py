@@ -6,9 +6,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from tests.fuzz import run_many
+from tests.fuzz import crowds, kills, power, run_many
 
-WORLDS = {}
+WORLDS = {"kills": kills.run, "power": power.run, "crowd": crowds.run}
 
 
 def main():

@@ -191,6 +191,8 @@ SQLITE_JUNK = {
     "a generated column": "ALTER TABLE petitpied_values ADD COLUMN x AS (zeroblob(9))",
     "schema text": "PRAGMA writable_schema = ON; UPDATE sqlite_master SET sql = 'CREATE TABLE x' "
     "WHERE name = 'petitpied_bake'",
+    "a name that is no text": "PRAGMA writable_schema = ON; UPDATE sqlite_master SET "
+    "name = CAST(x'ff' AS TEXT), sql = 'CREATE TABLE x' WHERE name = 'petitpied_bake'",
 }
 
 

@@ -335,6 +335,8 @@ def plain_words(engine: sa.Engine) -> Iterator[None]:
         raise _fault(engine.url, str(error.orig)) from error
     except SQLAlchemyError as error:
         raise _fault(engine.url, str(error)) from error
+    except UnicodeDecodeError as error:  # SQLite's own words, with a damaged name in them
+        raise _fault(engine.url, "malformed: a name in it is no text") from error
 
 
 def _fault(url: sa.URL, said: str) -> DatabaseFault:

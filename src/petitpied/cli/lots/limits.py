@@ -28,7 +28,8 @@ def limits(
     if new:
         target = Path(STARTER_NAME) if file is None else file
         write_new(target, STARTER.encode())
-        typer.echo(f"wrote {shown_path(target)}: open it in a text editor and put in your own limits")
+        todo = "open it in a text editor and put in your own limits"
+        typer.echo(f"wrote {shown_path(target)}: {todo}")
         return
     if file is None:
         raise typer.BadParameter("name a limits file to check, or use --new to start one")
