@@ -229,7 +229,7 @@ def _cut(made, calls, folder, drawn):
         disk.live[str(sub)] = disk.names[str(sub)] = Inode(bytearray(sub.read_bytes()))
     for name, text, result in calls:
         said += _said(name, text)
-        disk.call(name, text.replace(_hex(then), _hex(str(folder))), result)
+        disk.call(name, text.replace(hexed(then), hexed(str(folder))), result)
     left = disk.after_cut(drawn)
     for path in [p for p in folder.rglob("*") if p.is_file()]:
         path.unlink()
@@ -239,6 +239,6 @@ def _cut(made, calls, folder, drawn):
     return [line for line in said.splitlines(True) if line.endswith("\n") and line.strip()]
 
 
-def _hex(text):
+def hexed(text):
     return "".join(f"\\x{byte:02x}" for byte in text.encode())
 

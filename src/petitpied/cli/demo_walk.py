@@ -11,6 +11,7 @@ import typer
 
 from petitpied.domain.errors import OutputError
 from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.outside_files import is_folder, is_there
 from petitpied.files.shown_paths import shown_path
 
 
@@ -135,7 +136,7 @@ def _run(step: Step) -> None:
 
 def make_kitchen(folder: Path) -> None:
     """Photos and the baker's own files, in a new or empty folder."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    if is_there(folder) and (not is_folder(folder) or any(folder.iterdir())):
         raise OutputError(
             what=f"{shown_path(folder)} was left as it is",
             why="there is something in it already",

@@ -6,7 +6,7 @@ hold stands in `MOST_BYTES`; a pipe, a device or a folder is refused before a by
 
 import os
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from enum import Enum
 from pathlib import Path
@@ -71,6 +71,23 @@ def open_outside(path: Path, kind: Kind) -> Iterator[BinaryIO]:
         raise
     with os.fdopen(handle, "rb") as stream:
         yield stream
+
+
+def is_there(path: Path) -> bool:
+    """Whether there is anything of this name; a name that none can have is not there."""
+    return _answered(path.exists)
+
+
+def is_folder(path: Path) -> bool:
+    """Whether it is a folder, or a link to one."""
+    return _answered(path.is_dir)
+
+
+def _answered(ask: Callable[[], bool]) -> bool:
+    try:
+        return ask()
+    except (OSError, ValueError):  # too long, no text, or behind a folder that is closed to us
+        return False
 
 
 _BINARY = getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from petitpied.domain.errors import PhotoError
-from petitpied.files.outside_files import Kind, Refused, read_outside
+from petitpied.files.outside_files import Kind, Refused, is_folder, read_outside
 from petitpied.files.shown_paths import shown_path
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
@@ -28,7 +28,7 @@ def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
 
 def _photos_of(folder: Path) -> tuple[Path, ...]:
     try:
-        names = sorted(folder.iterdir()) if folder.is_dir() else []
+        names = sorted(folder.iterdir()) if is_folder(folder) else []
     except OSError:
         return ()
     return tuple(p for p in names if _looks_like_a_photo(p) and p.is_file())
@@ -53,7 +53,7 @@ def read_photo(path: Path) -> bytes:
         return read_outside(path, Kind.PHOTO)
     except Refused as refused:
         why = str(refused)
-        if path.is_dir():
+        if is_folder(path):
             why += " without a photo (JPEG, PNG, WebP, TIFF, HEIC)"
         raise _unreadable(path, why) from None
 

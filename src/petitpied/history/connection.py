@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
 
 from petitpied.domain.errors import HistoryError
-from petitpied.files.outside_files import Kind, Refused, open_outside
+from petitpied.files.outside_files import Kind, Refused, is_there, open_outside
 from petitpied.files.own_folders import history_file
 from petitpied.files.shown_paths import shown_path
 from petitpied.files.whole_sets import sync_folder
@@ -94,7 +94,7 @@ def is_missing(url: sa.URL) -> bool:
     """Whether an SQLite file is named that is not there."""
     path = url.database or ""
     named = url.get_backend_name() == "sqlite" and "uri" not in url.query
-    return named and not Path(path).exists()
+    return named and not is_there(Path(path))
 
 
 def require_file(url: sa.URL) -> None:
@@ -169,7 +169,7 @@ def _make_folder(folder: Path) -> None:
 def _check_kind(url: sa.URL) -> None:
     """A regular file that SQLite wrote, an empty one, or none yet: never a pipe or a device."""
     path = Path(url.database or "")
-    if "uri" in url.query or not path.exists():
+    if "uri" in url.query or not is_there(path):
         return
     try:
         with open_outside(path, Kind.DATABASE) as stream:

@@ -12,7 +12,7 @@ from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
-from petitpied.files.outside_files import Kind, Refused, read_outside
+from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.files.shown_paths import shown_path
 from petitpied.text.wording import printable
 
@@ -203,13 +203,18 @@ def from_table(path: Path) -> list[tuple[Path, dict[str, Any]]]:
     except ValueError:
         raise _file_fault(place, "it is not UTF-8 text") from None
     rows = table_rows(text, place)
-    result = []
+    result: list[tuple[Path, dict[str, Any]]] = []
+    seen: set[Path] = set()
     for line, row in enumerate(rows, start=2):
         name = (row.pop("record", "") or "").strip()
         if not name:
             raise _file_fault(f"{place}, line {line}", "the column record is empty or missing")
         near = path.parent / name
-        result.append((near if near.exists() else Path(name), given(row, f"{place}, line {line}")))
+        record = near if is_there(near) else Path(name)
+        if record in seen:
+            raise _file_fault(f"{place}, line {line}", f"{printable(name)[:80]} is there once more")
+        seen.add(record)
+        result.append((record, given(row, f"{place}, line {line}")))
     return result
 
 

@@ -112,8 +112,12 @@ def bring_up_to_date(engine: sa.Engine) -> str:
             if c.dialect.name == "postgresql":
                 c.execute(sa.select(sa.func.pg_advisory_xact_lock(_ADVISORY_LOCK)))
             version = version_of(c)  # another process may have been quicker
-            if version < NEWEST:
-                if version and c.dialect.name == "postgresql":
+            if version == 0:  # nothing to lose: all steps at once, so that nobody sees it half made
+                for step in range(NEWEST):
+                    _step(c, step)
+                version = NEWEST
+            elif version < NEWEST:
+                if c.dialect.name == "postgresql":
                     copy = _copy_tables(c, version)
                 _step(c, version)
                 version += 1

@@ -10,7 +10,7 @@ from petitpied.domain.errors import LotError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
-from petitpied.files.outside_files import Kind, Refused, open_outside
+from petitpied.files.outside_files import Kind, Refused, is_folder, open_outside
 from petitpied.files.own.own_file import read_own_toml
 from petitpied.files.records.record_files import read_record
 from petitpied.files.shown_paths import short_keys
@@ -95,7 +95,7 @@ def _tray(file: Path, name: str, flavour: str) -> LotTray:
 
 
 def _records_in(path: Path) -> list[Path]:
-    if not path.is_dir():
+    if not is_folder(path):
         return [path]
     return sorted(
         file

@@ -14,7 +14,7 @@ import numpy as np
 from petitpied.domain.errors import OwnFileError, RecordError
 from petitpied.domain.record import Record
 from petitpied.files.output_files import write_own
-from petitpied.files.outside_files import Kind, Refused, read_outside
+from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.statistics.judgements import SUBJECTS, Judged, of_shells
 from petitpied.text.wording import printable
 
@@ -37,7 +37,7 @@ def read_review(record_path: Path, record: Record) -> tuple[Judged, ...]:
         If the file cannot be read, or is of another photo.
     """
     path = review_path(record_path)
-    if not path.exists():
+    if not is_there(path):
         return ()
     name = printable(path.name)
     try:
