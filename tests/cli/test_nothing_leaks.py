@@ -94,8 +94,8 @@ def test_no_output_of_any_command_tells_more_than_it_should(kitchen, petitpied):
     facts = ("--oven", "Deck", "--at", "2026-03-08T09:15", "--flavour", "rose")
     run("limits", "--new", limits)
     run("box", "--new", "--box", box)
-    run("inspect", kitchen / "in" / "tray.jpg", "--out", out, "--sheet", "--budget", "--limits", limits,
-        "--log", *facts, "--db", db)  # fmt: skip
+    run("inspect", kitchen / "in" / "tray.jpg", "--out", out, "--sheet", "--budget",
+        "--limits", limits, "--log", *facts, "--db", db)  # fmt: skip
     other.write_bytes(with_sha(record_bytes(record_from_bytes(record.read_bytes(), "x")), 7))
     lot = (record, other, "--out", kitchen / "lot", "--photos", kitchen / "in")
     run("sort", *lot, "--limits", limits)
@@ -135,7 +135,8 @@ def test_no_output_of_any_command_tells_more_than_it_should(kitchen, petitpied):
     assert [(a, n) for a, n in told if "--debug" not in a or n != [str(ROOT)]] == []
     files = [p for p in kitchen.parent.rglob("*") if p.is_file() and p.parent.name != "in"]
     assert len(files) > 30
-    assert {str(p): n for p in files if (n := needles_in(p.read_bytes()))} == {}
+    found = {str(p): needles_in(p.read_bytes()) for p in files}
+    assert {name: needles for name, needles in found.items() if needles} == {}
     pictures = [p for p in files if p.suffix in (".jpg", ".png")]
     assert pictures
     assert not any(Image.open(io.BytesIO(p.read_bytes())).getexif() for p in pictures)

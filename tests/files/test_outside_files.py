@@ -10,14 +10,14 @@ import pytest
 from petitpied.domain.errors import LensError, OwnFileError, RecordError
 from petitpied.files.outside_files import Kind, Refused, open_outside, read_outside
 from petitpied.files.own.lens_files import read_profile
-from petitpied.files.own.own_file import read_own_toml
+from petitpied.files.own.own_file import read_own_file
 from petitpied.files.records.record_files import read_record
 from petitpied.files.records.study_files import read_study
 from petitpied.report.letterhead import read_letterhead
 
 PACKAGE = Path(__file__).resolve().parents[2] / "src" / "petitpied"
-#: the door itself, and modules that open no file from outside but our own temporary ones
-OPENERS = {"outside_files.py", "output_files.py", "whole_sets.py"}
+#: the door itself, and modules that open our own files alone: temporary ones, the handbook
+OPENERS = {"outside_files.py", "output_files.py", "whole_sets.py", "pages.py"}
 
 
 def test_a_regular_file_is_read_whole(tmp_path):
@@ -72,7 +72,7 @@ def test_a_file_that_grows_is_not_read_for_ever(tmp_path, monkeypatch):
 
 READERS = {
     "record": (read_record, RecordError),
-    "own file": (lambda path: read_own_toml(path, "recipe"), OwnFileError),
+    "own file": (lambda path: read_own_file(path, "recipe"), OwnFileError),
     "lens": (read_profile, LensError),
     "study": (read_study, OwnFileError),
     "letterhead": (read_letterhead, OwnFileError),

@@ -17,7 +17,9 @@ def main():
     parser.add_argument("--count", type=int, default=200, help="attacks (default 200)")
     parser.add_argument("--first", type=int, default=0, help="number of the first (default 0)")
     parser.add_argument("--workers", type=int, default=2, help="processes (default 2)")
-    parser.add_argument("--again", action="store_true", help="the first alone, here, with its words")
+    parser.add_argument(
+        "--again", action="store_true", help="the first alone, here, with its words"
+    )
     asked = parser.parse_args()
     if asked.kind in WORLDS:
         return WORLDS[asked.kind](asked.count, asked.first)
@@ -28,7 +30,7 @@ def main():
     statuses = ", ".join(f"{status}: {n}" for status, n in sorted(tally.statuses.items()))
     print(
         f"{asked.kind}: {tally.count} attacks from number {asked.first}; statuses {statuses}; "
-        f"slowest {tally.slowest_s:.1f} s of processor, most memory {tally.memory_bytes / 1e6:.0f} MB; "
+        f"slowest {tally.slowest_s:.1f} s of processor, memory {tally.memory_bytes / 1e6:.0f} MB; "
         f"{time.monotonic() - begun:.0f} s"
     )
     for number, fault in tally.faults:

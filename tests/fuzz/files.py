@@ -4,7 +4,6 @@ Each kind is a function of a seeded `random.Random` and an empty folder: it writ
 returns the command that reads them.
 """
 
-import csv
 import io
 import json
 import shutil
@@ -16,7 +15,7 @@ from pathlib import Path
 from petitpied.files.records.record_files import record_bytes
 from petitpied.history.store import open_store
 from tests.fuzz.mutate import STRANGE_TEXTS, changed_bytes, changed_json, changed_text, json_bytes
-from tests.history.bakes import log_bake, record_text, round_sizes, sha_of, with_sha
+from tests.history.bakes import log_bake, round_sizes, with_sha
 from tests.records import a_record, relative_record, unmeasured_shell
 
 LIMITS = "[limits.diameter_mm]\nlow = 40\nhigh = 44\n"
@@ -97,12 +96,17 @@ def tables(random, folder):
 
 SNIPPETS = (
     "[limits]", "[[boxes]]", "a = [[[[[[]]]]]]", "a" * 3000 + " = 1", "x = 1979-05-27T07:32:00Z",
-    "diameter_mm = { low = nan, high = inf }", "x = 0xFFFFFFFFFFFFFFFFFFFF", 'oven = "\\u0000"',
-    "rows = 99999999", "columns = -1", "count = 1e9", "picture = '/dev/zero'", "picture = '../x.png'",
-    "lines = ['" + "y" * 5000 + "']", "a." * 3000 + "b = 1", "yolks_g = 1", "shells = 10_000_000",
+    "diameter_mm = { low = nan, high = inf }", "x = 0xFFFFFFFFFFFFFFFFFFFF",
+    'oven = "\\u0000"',
+    "rows = 99999999", "columns = -1", "count = 1e9", "picture = '/dev/zero'",
+    "picture = '../x.png'",
+    "lines = ['" + "y" * 5000 + "']", "a." * 3000 + "b = 1", "yolks_g = 1",
+    "shells = 10_000_000",
 )  # fmt: skip
 LETTERHEAD = 'name = "Lise\'s kitchen"\nlines = ["Back door, bell 2"]\n'
-BAKE_TOML = 'oven = "Deck"\nrack = "top"\nset_temperature = 150\n[good]\nhumidity = 45\nfan = true\n'
+BAKE_TOML = (
+    'oven = "Deck"\nrack = "top"\nset_temperature = 150\n[good]\nhumidity = 45\nfan = true\n'
+)
 
 
 def tomls(random, folder):
@@ -175,7 +179,9 @@ def _other_archive(parts, random):
     if act == 0:
         del parts[name]
     elif act == 1:
-        parts[random.choice(STRANGE_TEXTS).replace("\ud800", "").replace("\udfff", "")[:200]] = parts.pop(name)
+        parts[random.choice(STRANGE_TEXTS).replace("\ud800", "").replace("\udfff", "")[:200]] = (
+            parts.pop(name)
+        )
     elif act == 2:
         extra = [(name, parts[name])] * random.choice((1, 3, 300))
     elif act == 3:
@@ -238,10 +244,16 @@ def _damage_rows(path, random):
                 ),
                 lambda t=table: c.execute(f"DELETE FROM petitpied_{t} WHERE rowid % 2 = 0"),
                 lambda t=table: c.execute(f"DROP TABLE petitpied_{t}"),
-                lambda t=table, n=column: c.execute(f"ALTER TABLE petitpied_{t} RENAME {n} TO z{n}"),
-                lambda t=table: c.execute(f"CREATE TRIGGER g AFTER INSERT ON petitpied_{t} BEGIN SELECT 1; END"),
+                lambda t=table, n=column: c.execute(
+                    f"ALTER TABLE petitpied_{t} RENAME {n} TO z{n}"
+                ),
+                lambda t=table: c.execute(
+                    f"CREATE TRIGGER g AFTER INSERT ON petitpied_{t} BEGIN SELECT 1; END"
+                ),
                 lambda t=table: c.execute(f"CREATE VIEW v AS SELECT * FROM petitpied_{t}"),
-                lambda t=table: c.execute(f"INSERT INTO petitpied_{t} SELECT * FROM petitpied_{t} LIMIT 1"),
+                lambda t=table: c.execute(
+                    f"INSERT INTO petitpied_{t} SELECT * FROM petitpied_{t} LIMIT 1"
+                ),
                 lambda: _schema_text(c, random),
             )
             try:
@@ -254,7 +266,9 @@ def _damage_rows(path, random):
 def _schema_text(c, random):
     """The text of a table's definition damaged, as a flipped bit in the file would."""
     c.execute("PRAGMA writable_schema = ON")
-    name, text = random.choice(c.execute("SELECT name, sql FROM sqlite_master WHERE sql > ''").fetchall())
+    name, text = random.choice(
+        c.execute("SELECT name, sql FROM sqlite_master WHERE sql > ''").fetchall()
+    )
     new = changed_bytes(text.encode(), random, 2).decode("latin-1")
     c.execute("UPDATE sqlite_master SET sql = ? WHERE name = ?", (new, name))
 

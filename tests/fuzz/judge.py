@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from unittest import mock
 
 from petitpied.cli.main import main
-from petitpied.domain.errors import ExitCode
+from petitpied.domain.errors import JOINERS, ExitCode
 
 #: 2 is the command line's own, for wrong usage
 STATUSES = {int(code) for code in ExitCode} - {int(ExitCode.FAULT)} | {2}
@@ -32,15 +32,15 @@ def run_command(arguments):
     out, err = io.StringIO(), io.StringIO()
     begun = time.process_time()
     status = 0
-    with mock.patch.object(sys, "argv", ["petitpied", *map(str, arguments)]):
-        with redirect_stdout(out), redirect_stderr(err):
-            try:
-                main()
-            except SystemExit as end:
-                status = 0 if end.code is None else int(end.code)
-            except BaseException as error:  # the program let it through
-                status = 1
-                err.write(f"Traceback: {type(error).__name__}: {error}")
+    argv = mock.patch.object(sys, "argv", ["petitpied", *map(str, arguments)])
+    with argv, redirect_stdout(out), redirect_stderr(err):
+        try:
+            main()
+        except SystemExit as end:
+            status = 0 if end.code is None else int(end.code)
+        except BaseException as error:  # the program let it through
+            status = 1
+            err.write(f"Traceback: {type(error).__name__}: {error}")
     return Outcome(status, out.getvalue(), err.getvalue(), time.process_time() - begun)
 
 
@@ -54,12 +54,14 @@ def faults_of(outcome, folder, most_s):
         found.append("fails without a word")
     if outcome.seconds > most_s:
         found.append(f"takes {outcome.seconds:.1f} s")
-    odd = {c for c in shown if not c.isprintable() and c not in "\n\t"}
+    odd = {c for c in shown if not c.isprintable() and c not in "\n\t" + "".join(JOINERS)}
     if odd:
         found.append(f"shows raw {sorted(map(ascii, odd))[:4]}")
     if longest(outcome.err) > 3000:
         found.append(f"a line of {longest(outcome.err)} letters")
-    left = [name for _, _, names in os.walk(folder) for name in names if name.startswith(".petitpied-")]
+    left = [
+        name for _, _, names in os.walk(folder) for name in names if name.startswith(".petitpied-")
+    ]
     if left:
         found.append(f"leaves {left[0]}")
     return found

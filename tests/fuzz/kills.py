@@ -64,7 +64,9 @@ def prepare(action, folder, address):
     if action == "import":
         source = str(folder / "source.sqlite")
         worlds.filled(source)
-        status, _, err = worlds.finished(("history", "export", folder / "a.zip", "--db", source), folder)
+        status, _, err = worlds.finished(
+            ("history", "export", folder / "a.zip", "--db", source), folder
+        )
         assert status == 0, err
         return ("history", "import", folder / "a.zip", *db)
     worlds.filled(address)
@@ -90,7 +92,9 @@ def _killed(arguments, folder, after_s):
         time.sleep(after_s)
         process.send_signal(signal.SIGKILL)
         out, _ = process.communicate(timeout=60)
-    return process.returncode == -signal.SIGKILL, [s for s in out.splitlines(True) if s.endswith("\n")]
+    return process.returncode == -signal.SIGKILL, [
+        s for s in out.splitlines(True) if s.endswith("\n")
+    ]
 
 
 def look(action, folder, address, said, *, certain=True):
@@ -162,5 +166,3 @@ def _look_at_results(folder, said):
     assert {p.name.removeprefix("rose") for p in out.glob("rose.*")} == set(RESULTS)
     # a set is whole or not at all once the next command has looked at the folder
     assert there in (set(), set(RESULTS)), f"half written: {sorted(there)}"
-
-

@@ -3,15 +3,21 @@
 import copy
 import json
 
-#: strings that are read as something else somewhere: formulas (as in OWASP's list of CSV injection)
-#: and markup (as in its list of cross-site scripting), both from memory; paths, controls, directions
+#: strings that are read as something else somewhere: formulas (as in OWASP's list of CSV
+#: injection) and markup (as in its list of cross-site scripting), both from memory; paths,
+#: controls, directions
 STRANGE_TEXTS = (
     '=HYPERLINK("http://x.example","a")', "=1+1", "+1+1", "-2+3", "@SUM(1)", "\t=1", "\r=1", "'=1",
     "=cmd|' /C calc'!A0", "<script>alert(1)</script>", '"><img src=x onerror=alert(1)>',
-    "<svg/onload=alert(1)>", "javascript:alert(1)", "</title><b>", "{{7*7}}", "{% raw %}", "${7*7}",
-    "../../etc/passwd", "..\\..\\x", "/dev/zero", "C:\\x", "con", "nul.json", "a\0b", "\x1b[2J", "\x07",
-    "\u202egpj.exe", "\u2066x\u2069", "\u200b", "\ufeff", "\ud800", "\udfff\ud800", "e\u0301" * 40, "x" * 2001,
-    "x" * 300_000, "🍪" * 50, "عربي", "日本", "", " ", "\n\n", "%s%n", "1e999", "NaN", "None", "null", "true",
+    "<svg/onload=alert(1)>", "javascript:alert(1)",
+    "</title><b>", "{{7*7}}", "{% raw %}", "${7*7}",
+    "../../etc/passwd", "..\\..\\x", "/dev/zero", "C:\\x", "con", "nul.json", "a\0b", "\x1b[2J",
+    "\x07",
+    "\u202egpj.exe", "\u2066x\u2069", "\u200b", "\ufeff", "\ud800", "\udfff\ud800",
+    "e\u0301" * 40, "x" * 2001,
+    "x" * 300_000,
+    "🍪" * 50, "عربي", "日本", "", " ", "\n\n", "%s%n", "1e999", "NaN", "None", "null",
+    "true",
     "'; DROP TABLE petitpied_bake; --", "A1", "a1", "B3",
 )  # fmt: skip
 STRANGE_NUMBERS = (
@@ -19,7 +25,16 @@ STRANGE_NUMBERS = (
     0.5, 1000001, 4503599627370497, True,
 )  # fmt: skip
 #: as raw JSON, for what Python's writer would not write
-RAW_NUMBERS = ("NaN", "Infinity", "-Infinity", "1e999", "-1e999", "1" * 400, "0." + "3" * 400, "1E+400")
+RAW_NUMBERS = (
+    "NaN",
+    "Infinity",
+    "-Infinity",
+    "1e999",
+    "-1e999",
+    "1" * 400,
+    "0." + "3" * 400,
+    "1E+400",
+)
 PLACEHOLDER = "\u0001raw"
 
 
@@ -94,7 +109,10 @@ def json_bytes(value, random):
     """JSON text of a changed value, numbers that are none among it."""
     text = json.dumps(value, ensure_ascii=random.random() < 0.5)
     for raw in RAW_NUMBERS:
-        for shown in (json.dumps(PLACEHOLDER + raw), json.dumps(PLACEHOLDER + raw, ensure_ascii=False)):
+        for shown in (
+            json.dumps(PLACEHOLDER + raw),
+            json.dumps(PLACEHOLDER + raw, ensure_ascii=False),
+        ):
             text = text.replace(shown, raw)
     return text.encode("utf-8", "surrogatepass")
 
@@ -147,7 +165,9 @@ def changed_text(text, random, snippets=()):
         else:
             line = lines[row]
             first, last = sorted(random.randrange(len(line) + 1) for _ in range(2))
-            new = random.choice((*STRANGE_TEXTS, *map(str, STRANGE_NUMBERS), *RAW_NUMBERS, '"', ",", "="))
+            new = random.choice(
+                (*STRANGE_TEXTS, *map(str, STRANGE_NUMBERS), *RAW_NUMBERS, '"', ",", "=")
+            )
             lines[row] = line[:first] + new + line[last:]
         text = "\n".join(lines)
     if random.random() < 0.1:

@@ -43,14 +43,16 @@ FORMATS = {
 @cache
 def tray(megapixels):
     """A sample photo at this size, RGB."""
-    photo = Image.open(next(p for p in SAMPLES if not p.name.endswith(".marked.jpg"))).convert("RGB")
+    photo = Image.open(next(p for p in SAMPLES if not p.name.endswith(".marked.jpg"))).convert(
+        "RGB"
+    )
     scale = (megapixels * 1e6 / (photo.width * photo.height)) ** 0.5
     return photo.resize((round(photo.width * scale), round(photo.height * scale)), Image.BILINEAR)
 
 
 @cache
 def encoded(kind, megapixels):
-    """The sample in one of the formats, with EXIF and a colour profile where the format has them."""
+    """The sample in one of the formats, with EXIF and a colour profile where there may be."""
     from PIL import ImageCms
 
     options = dict(FORMATS[kind])
@@ -107,13 +109,18 @@ def _strange(random):
         lambda: np.full((height, width, 3), random.randrange(256), np.uint8),
         lambda: drawn.integers(0, 256, (height, width, 3), np.uint8),
         lambda: drawn.integers(0, 2, (height, width), np.uint8) * 255,
-        lambda: np.tile(np.arange(width) // random.choice((1, 7, 40)) % 2 * 255, (height, 1)).astype(np.uint8),
+        lambda: np.tile(
+            np.uint8(np.arange(width) // random.choice((1, 7, 40)) % 2 * 255), (height, 1)
+        ),
         lambda: drawn.integers(0, 65536, (height, width), np.uint16),
         lambda: drawn.random((height, width), np.float32),
     ))()  # fmt: skip
     image = Image.fromarray(pixels)
     stream = io.BytesIO()
-    more = {"save_all": True, "append_images": [Image.new("L", (1, 1))] * random.choice((1, 50, 900))}
+    more = {
+        "save_all": True,
+        "append_images": [Image.new("L", (1, 1))] * random.choice((1, 50, 900)),
+    }
     if random.random() < 0.4:
         image.save(stream, "TIFF", **(more if random.random() < 0.5 else {}))
     else:

@@ -63,9 +63,11 @@ class Disk:
 
     def __init__(self, folder):
         self.folder = str(folder)
-        self.live = {str(p): Inode(bytearray(p.read_bytes())) for p in folder.iterdir() if p.is_file()}
+        self.live = {
+            str(p): Inode(bytearray(p.read_bytes())) for p in folder.iterdir() if p.is_file()
+        }
         self.names = dict(self.live)  # on the disk
-        self.waiting = []  # names set (to an inode) or taken away (None), since the folder was synced
+        self.waiting = []  # names set (to an inode) or taken away (None) since the last sync
         self.open = {}  # descriptor to [inode or folder, place]
 
     def _name(self, path, inode):
@@ -241,4 +243,3 @@ def _cut(made, calls, folder, drawn):
 
 def hexed(text):
     return "".join(f"\\x{byte:02x}" for byte in text.encode())
-

@@ -14,7 +14,7 @@ from tests.fuzz import files, photos
 from tests.fuzz.judge import bound_memory, faults_of, run_command
 
 KINDS = {**files.KINDS, "photos": photos.photo, "inspections": photos.inspection}
-MOST_SECONDS = {name: files.MOST_SECONDS for name in files.KINDS} | photos.MOST_SECONDS
+MOST_SECONDS = dict.fromkeys(files.KINDS, files.MOST_SECONDS) | photos.MOST_SECONDS
 MOST_BYTES = 1_200_000_000
 #: by the clock: a machine shared with others may take so much longer than its processor time
 HANGS_AFTER = 12.0

@@ -21,9 +21,7 @@ BAKES = 40
 DRIVER = """
 import sys
 import petitpied.cli.bakes.history, petitpied.cli.bakes.log, petitpied.history.store
-import petitpied.history.exchange, petitpied.files.records.record_files, petitpied.report.message
-from petitpied.files.records.record_files import _quick_validator
-_quick_validator()
+import petitpied.history.exchange, petitpied.files.records.record_files, jsonschema_rs
 import petitpied.cli.main as program
 print("go", flush=True)
 sys.argv[0] = "petitpied"

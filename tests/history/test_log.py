@@ -115,7 +115,7 @@ def test_a_table_logs_many(petitpied, record, db, tmp_path, delimiter):
         ("oven,rack", "A,top", "record is empty or missing"),
         ("record,oven", "tray_1.json,A,more", "more cells than the header"),
         ("record,oven,oven", "tray_1.json,A,B", "two columns have the same name"),
-        ("record,oven", "tray_1.json,A\ntray_1.json,B", "line 3 cannot be used: tray_1.json is there once more"),
+        ("record,oven", "tray_1.json,A\ntray_1.json,B", "line 3 cannot be used: tray_1.json is"),
         ("record,oven,at", "tray_1.json,A,yesterday", "must look like 2026-03-08T09:15"),
         ("record,oven,at", "tray_1.json,A,0001-01-01", "must lie between 1990 and 2200"),
         ("record,oven,set_temperature", "tray_1.json,A,nan", "between 20 and 400"),
@@ -142,10 +142,16 @@ def test_facts_from_a_toml_beside_the_photos(petitpied, record, db, tmp_path):
     assert (first.oven, first.rack, first.set_temperature_c) == ("Deck", None, 155)
     assert (second.rack, second.turn_deg, second.fan) == ("low", 180, True)
     assert first.baked_at.hour == 9
-    (tmp_path / "bake.toml").write_text("oven = ")
-    status, _, err = petitpied("log", record(3), "--db", db)
-    assert status == ExitCode.HISTORY
-    assert_plain(err)
+    for text, says in (
+        ("oven = ", "bake.toml, line 1: this is not proper TOML"),
+        ('oven = "Deck"\n[tray_3]\nturn = 90', 'line 3: "turn": \'90\' must be 0 or 180'),
+        ('\noffen = "Deck"', 'bake.toml, line 2: "offen": there is no such fact; there are oven'),
+    ):
+        (tmp_path / "bake.toml").write_text(text)
+        status, _, err = petitpied("log", record(3), "--db", db)
+        assert status == ExitCode.OWN_FILE
+        assert says in err
+        assert_plain(err)
 
 
 def test_like_the_last_bake(petitpied, record, db):

@@ -11,7 +11,7 @@ from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
 from petitpied.files.outside_files import Kind, Refused, is_folder, open_outside
-from petitpied.files.own.own_file import read_own_toml
+from petitpied.files.own.own_file import read_own_file
 from petitpied.files.records.record_files import read_record
 from petitpied.files.shown_paths import short_keys
 from petitpied.sorting.box_file import BoxKind, parse_box
@@ -34,12 +34,12 @@ def read_limits(path: Path) -> Limits:
     OwnFileError
         If it cannot be read or has a fault, with the line.
     """
-    return parse_limits(read_own_toml(path, "limits file")[0], printable(path.name)[:80])
+    return parse_limits(read_own_file(path, "limits file"))
 
 
 def read_box(path: Path) -> BoxKind:
     """A box from the baker's file; errors as for `read_limits`."""
-    return parse_box(read_own_toml(path, "box file")[0], printable(path.name)[:80])
+    return parse_box(read_own_file(path, "box file"))
 
 
 def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[LotTray, ...]:

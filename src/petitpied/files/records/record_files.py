@@ -22,16 +22,10 @@ def schema_text() -> str:
 
 @cache
 def _validator() -> Any:
-    from jsonschema import Draft202012Validator  # slow to import, needed for its words only
+    from jsonschema_rs import Draft202012Validator
 
-    return Draft202012Validator(json.loads(schema_text()))
-
-
-@cache
-def _quick_validator() -> Any:
-    from jsonschema_rs import Draft202012Validator  # 1 ms a record, where jsonschema takes 500
-
-    return Draft202012Validator(json.loads(schema_text()))
+    # what stands in the file may be long: its place is told, not the value
+    return Draft202012Validator(json.loads(schema_text()), mask="what stands there")
 
 
 def record_bytes(record: Record) -> bytes:
@@ -102,47 +96,16 @@ def record_from_bytes(data: bytes, name: str) -> Record:
         raise _unreadable(name, why) from None
     try:
         check_texts(parsed)
-        if not _quick_validator().is_valid(parsed):
-            raise _unreadable(name, _schema_fault(parsed))
+        fault = next(iter(_validator().iter_errors(parsed)), None)
+        if fault is not None:
+            place = "/".join(map(str, fault.instance_path)) or "the whole file"
+            message = printable(fault.message)[:160]
+            raise _unreadable(name, f"{printable(place)[:80]} does not fit the schema: {message}")
         record = record_json.record_from_dict(parsed)
         check_possible(record)
-    except ValueError as fault:
-        raise _unreadable(name, printable(str(fault))[:200]) from None
+    except ValueError as impossible:
+        raise _unreadable(name, printable(str(impossible))[:200]) from None
     return record
-
-
-def _schema_fault(parsed: Any) -> str:
-    """What does not fit the schema, in the slower validator's words, which are the same in all
-    its versions. It is shown one shell alone, the faulty one: a whole tray would take seconds."""
-    first = next(iter(_quick_validator().iter_errors(parsed)), None)
-    path = [] if first is None else list(first.instance_path)
-    at = path[1] if path[:1] == ["shells"] and len(path) > 1 else None
-    if isinstance(parsed, dict) and isinstance(parsed.get("shells"), list):
-        shown = [] if at is None else [_shell_shortened(parsed["shells"][at])]
-        parsed = parsed | {"shells": shown}
-    fault = next(_validator().iter_errors(parsed), None)
-    if fault is None:
-        return "it does not fit the schema"
-    place = list(fault.absolute_path)
-    if at is not None and place[:2] == ["shells", 0]:
-        place[1] = at
-    words = printable("/".join(map(str, place)) or "the whole file")
-    return f"{words[:80]} does not fit the schema: {printable(fault.message)[:160]}"
-
-
-def _shell_shortened(shell: Any) -> Any:
-    """Each good outline cut to three points: the schema is checked point by point."""
-    if not isinstance(shell, dict):
-        return shell
-    outlines = {k: shell[k] for k in ("outline_px", "cap_outline_px") if _is_outline(shell.get(k))}
-    return shell | {name: outline[:3] for name, outline in outlines.items()}
-
-
-def _is_outline(value: Any) -> bool:
-    return isinstance(value, list) and all(
-        isinstance(point, list) and len(point) == 2 and {*map(type, point)} <= {int, float}
-        for point in value
-    )
 
 
 def _finite(text: str) -> float:
