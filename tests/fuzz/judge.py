@@ -47,7 +47,7 @@ def run_command(arguments):
 def faults_of(outcome, folder, most_s):
     """What is wrong with an outcome, in words; nothing where all holds."""
     shown = outcome.out + outcome.err
-    found = [f"says {word}" for word in WORDS_OF_FAULTS if word in shown]
+    found = [f"says {word}: {_around(shown, word)}" for word in WORDS_OF_FAULTS if word in shown]
     if outcome.status not in STATUSES:
         found.append(f"status {outcome.status}")
     if outcome.status and not outcome.err.strip():
@@ -65,6 +65,11 @@ def faults_of(outcome, folder, most_s):
     if left:
         found.append(f"leaves {left[0]}")
     return found
+
+
+def _around(text, word):
+    at = text.index(word)
+    return ascii(text[at : at + 160])
 
 
 def longest(text):

@@ -6,7 +6,7 @@ whole command, so that pixels that decoded into nonsense are measured too.
 
 import io
 import struct
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -50,7 +50,7 @@ def tray(megapixels):
     return photo.resize((round(photo.width * scale), round(photo.height * scale)), Image.BILINEAR)
 
 
-@cache
+@lru_cache(maxsize=12)  # the memory that is measured is the program's, not ours
 def encoded(kind, megapixels):
     """The sample in one of the formats, with EXIF and a colour profile where there may be."""
     from PIL import ImageCms
@@ -97,7 +97,8 @@ def _other_size(data, random):
             if found > 0 and random.random() < 0.7:
                 new = random.choice((0, 1, side - 1, side + 1, 8 * side, 32767, 65535))
                 width = struct.calcsize(order)
-                data = data[:found] + struct.pack(order, new)[:width] + data[found + width :]
+                new = min(new, 256**width - 1)
+                data = data[:found] + struct.pack(order, new) + data[found + width :]
     return data
 
 
