@@ -6,18 +6,25 @@ from pathlib import Path
 
 from petitpied.text.wording import printable
 
+LONGEST = 1_000  # letters
+
 
 def shown_path(path: Path) -> str:
     """From the current folder on, or from the user's own ("~"), else as it was given."""
     try:
         whole = path.absolute()
         if whole.is_relative_to(Path.cwd()):
-            return printable(str(whole.relative_to(Path.cwd())))
+            return _shown(str(whole.relative_to(Path.cwd())))
         if whole.is_relative_to(Path.home()):
-            return printable(str(Path("~") / whole.relative_to(Path.home())))
+            return _shown(str(Path("~") / whole.relative_to(Path.home())))
     except (OSError, RuntimeError, ValueError):  # no home, no current folder, no name of a file
         pass
-    return printable(str(path))
+    return _shown(str(path))
+
+
+def _shown(text: str) -> str:
+    """No name that a file can have is cut; what somebody made up is."""
+    return printable(text if len(text) <= LONGEST else f"{text[:100]}...{text[-100:]}")
 
 
 def short_keys(files: Sequence[Path]) -> tuple[str, ...]:

@@ -14,6 +14,8 @@ from petitpied.files.records import record_json
 from petitpied.files.records.record_check import check_possible, check_texts
 from petitpied.text.wording import printable
 
+LONGEST_NAME = 120  # letters of a file's name in a message
+
 
 def schema_text() -> str:
     """The published JSON Schema (draft 2020-12) of an inspection record."""
@@ -60,7 +62,7 @@ def read_record(path: Path) -> Record:
         If it cannot be read, is no JSON, holds a number that is not finite, or does not fit the
         schema.
     """
-    return record_from_bytes(read_record_bytes(path), printable(path.name))
+    return record_from_bytes(read_record_bytes(path), printable(path.name)[:LONGEST_NAME])
 
 
 def read_record_bytes(path: Path) -> bytes:
@@ -74,7 +76,7 @@ def read_record_bytes(path: Path) -> bytes:
     try:
         return read_outside(path, Kind.RECORD)
     except Refused as refused:
-        raise _unreadable(printable(path.name), str(refused)) from None
+        raise _unreadable(printable(path.name)[:LONGEST_NAME], str(refused)) from None
 
 
 def photo_of_record(path: Path) -> str | None:
