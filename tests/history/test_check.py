@@ -212,6 +212,17 @@ def test_a_strange_sqlite_file_is_told_in_a_sentence(petitpied, tmp_path, case):
         assert "Traceback" not in err
 
 
+def test_a_damaged_file_is_named_as_the_baker_named_it(petitpied, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "my bakes?.sqlite"
+    log_bake(open_store(str(path)), 1, round_sizes(42))
+    with sqlite3.connect(path) as c:
+        c.execute("UPDATE petitpied_bake SET oven = 'x'")
+    c.close()
+    err = petitpied("history", "list", "--db", "my bakes?.sqlite")[2]
+    assert err.startswith("the history my bakes?.sqlite cannot be used")
+
+
 def test_a_pipe_or_device_is_no_history(petitpied, tmp_path):
     os.mkfifo(tmp_path / "pipe")
     for path in (tmp_path / "pipe", "/dev/zero", tmp_path):

@@ -9,7 +9,7 @@ from contextlib import closing, contextmanager
 from itertools import count
 from pathlib import Path
 from typing import Any, TypeVar
-from urllib.parse import quote
+from urllib.parse import quote, unquote
 
 import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError, SQLAlchemyError
@@ -110,7 +110,8 @@ def require_file(url: sa.URL) -> None:
 def name_of(url: sa.URL) -> str:
     """The database's name for a message: the path, or the address without its secrets."""
     if url.get_backend_name() == "sqlite":
-        return shown_path(Path(url.database or ""))
+        path = (url.database or "").removeprefix("file:")
+        return shown_path(Path(unquote(path) if "uri" in url.query else path))
     return printable(
         masked(
             url.render_as_string(hide_password=True),

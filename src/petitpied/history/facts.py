@@ -14,6 +14,7 @@ from petitpied.domain.errors import HistoryError, ReadingError
 from petitpied.domain.own_file import quoted
 from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.files.own.own_file import read_own_file
+from petitpied.files.records.table_files import FORMULA_STARTS
 from petitpied.text.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
@@ -72,7 +73,7 @@ def as_kept(text: str) -> str:
 def _text(longest: int) -> Callable[[Any], str]:
     def parse(value: Any) -> str:
         text = as_kept(str(value))
-        if text.startswith("'") and text[1:2] in ("=", "+", "-", "@"):
+        if text.startswith("'") and text[1:].startswith(FORMULA_STARTS):
             text = text[1:]  # our own tables guard such a text so
         if not text:
             raise ValueError("is empty")

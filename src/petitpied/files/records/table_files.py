@@ -20,7 +20,7 @@ from petitpied.statistics.tray_summary import summarise
 from petitpied.text.wording import printable
 
 #: first characters that spreadsheets take for a formula (OWASP, "CSV Injection")
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 
 #: COCO counts pixels from the outer corner of the first one, we from its centre
 COCO_SHIFT_PX = 0.5
