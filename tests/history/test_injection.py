@@ -19,7 +19,7 @@ MARKUP = (
     "<!--", "' onmouseover='alert(1)", "&lt;script&gt;", "<iframe srcdoc='<b>x'>",
 )  # fmt: skip
 #: what a spreadsheet takes for a formula where a cell begins with it
-BEGINNINGS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")  # noqa: RUF001
+BEGINNINGS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 
 
 def bakes_named(path, texts):

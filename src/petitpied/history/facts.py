@@ -14,8 +14,7 @@ from petitpied.domain.errors import HistoryError, ReadingError
 from petitpied.domain.own_file import quoted
 from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.files.own.own_file import read_own_file
-from petitpied.files.records.table_files import FORMULA_STARTS
-from petitpied.text.wording import printable
+from petitpied.text.wording import FORMULA_STARTS, printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
 Given = Mapping[str, Any]

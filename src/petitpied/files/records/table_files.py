@@ -17,10 +17,7 @@ from petitpied.files.outside_files import Kind, Refused, open_outside
 from petitpied.files.records.quantity_json import quantity_to_dict
 from petitpied.files.records.record_json import QUANTITIES
 from petitpied.statistics.tray_summary import summarise
-from petitpied.text.wording import printable
-
-#: first characters that spreadsheets take for a formula (OWASP, "CSV Injection")
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
+from petitpied.text.wording import FORMULA_STARTS, printable
 
 #: COCO counts pixels from the outer corner of the first one, we from its centre
 COCO_SHIFT_PX = 0.5
