@@ -25,11 +25,11 @@ def handbook(
                 typer.echo(f"  {page.name:{width}}  {page.title}")
         typer.echo("\nShow a page: petitpied handbook pairs")
         return
-    page = pages().get(name.strip().lower().replace("-", "_").removesuffix(".md"))
-    if page is None:
+    wanted = pages().get(name.strip().lower().replace("-", "_").removesuffix(".md"))
+    if wanted is None:
         _no_such_page(name, sorted(pages()))
         return
-    Console(highlight=False).print(Markdown(for_a_terminal(page.markdown), code_theme="bw"))
+    Console(highlight=False).print(Markdown(for_a_terminal(wanted.markdown), code_theme="bw"))
 
 
 def _no_such_page(name: str, known: list[str]) -> None:
