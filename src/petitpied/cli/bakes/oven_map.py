@@ -1,0 +1,85 @@
+"""`petitpied oven-map`: where an oven bakes otherwise than elsewhere."""
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from petitpied.cli.options import fact_options as fact
+from petitpied.cli.options.checks import Db
+
+if TYPE_CHECKING:
+    from petitpied.patterns.oven.findings import OvenMap
+
+Oven = Annotated[str, typer.Argument(metavar="OVEN", help="The oven's name.", show_default=False)]
+AsJson = Annotated[bool, typer.Option("--json", help="Print JSON.")]
+
+
+def oven_map(
+    oven: Oven,
+    rack: fact.Rack = None,
+    measure: Annotated[
+        str,
+        typer.Option(
+            metavar="M", help="diameter, browning, cracks, foot_spread, lean, ..., or all."
+        ),
+    ] = "diameter",
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Picture: NAME.svg or NAME.png; one a measure."),
+    ] = None,
+    as_json: AsJson = False,
+    db: Db = None,
+) -> None:
+    """Which places of an oven bake otherwise? One tray suggests, several can show."""
+    from petitpied.history.oven_map_reading import ALL, read_maps, where_words
+    from petitpied.history.store import open_store
+    from petitpied.history.trend_reading import chosen_bakes
+    from petitpied.patterns.oven.several_measures import over_all
+    from petitpied.text import oven_map_words as words
+    from petitpied.text.wording import printable
+
+    if out is not None and out.suffix.lower() not in (".svg", ".png"):
+        raise typer.BadParameter("--out must end in .svg or .png")
+    bakes = chosen_bakes(open_store(db), oven, rack, None)
+    found = read_maps(bakes, measure)
+    turned = any(b.facts.turn_deg == 180 for b in bakes)
+    where = where_words(oven, rack)
+    paths = {} if out is None else _pictures(found, out, where, turned=turned)
+    together = over_all(found) if len(found) > 1 else {}
+    if as_json:
+        told = [
+            words.map_json(one, oven, rack, turned=turned, over_all=together.get(one.measure))
+            for one in found
+        ]
+        shown = told if measure == ALL else told[0]
+        typer.echo(json.dumps(shown, ensure_ascii=False))
+        return
+    for one in found:
+        for line in words.lines(one, where, turned=turned):
+            typer.echo(line)
+    if together:
+        typer.echo(words.over_all_words(together))
+    for path in paths:
+        typer.echo(f"wrote {printable(str(path))}")
+
+
+def _pictures(
+    found: "tuple[OvenMap, ...]", out: Path, where: str, *, turned: bool
+) -> dict[Path, bytes]:
+    """Write the pictures: the file itself, or one a measure where there are several."""
+    from petitpied.figures.charts.chart_sheet import png_bytes, svg_bytes
+    from petitpied.figures.charts.oven_map_picture import map_sheet
+    from petitpied.files.output_files import prepare_folder, write_all
+
+    draw = svg_bytes if out.suffix.lower() == ".svg" else png_bytes
+    pictures = {
+        out if len(found) == 1 else out.with_name(f"{out.stem}-{one.measure}{out.suffix}"): draw(
+            map_sheet(one, where, turned=turned)
+        )
+        for one in found
+    }
+    prepare_folder(out.parent)
+    write_all(pictures)
+    return pictures
