@@ -12,6 +12,7 @@ import numpy as np
 
 from tests.traced import props, textures, toppings, truth
 from tests.traced.camera import Camera, camera_from
+from tests.traced.judging import JUDGING
 from tests.traced.lay import PlacedCard, lay_tray
 from tests.traced.liners import laid_liner
 from tests.traced.mesh import srgb_to_linear
@@ -52,7 +53,7 @@ from tests.traced.varied import (
 )
 from tests.traced.widened import WIDENED
 
-GROUPS = {**WIDENED, "samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
+GROUPS = {**JUDGING, **WIDENED, "samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
           "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
           "varied_figures": VARIED_FIGURES, "varied_training": VARIED_TRAINING,
           "varied_fresh": VARIED_FRESH, "varied_last": VARIED_LAST,
@@ -149,7 +150,8 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
         stage.add(props.card_plate(card), skin_material(stage, skin))
         card_truths.append(truth.card_truth(card.letter, card.origin_mm, card.rot_deg,
                                             props.CARD_THICKNESS_MM, edges))
-    baked = shell_material(gloss=0.7 if scene.light.style == "ceiling" else 0.25)
+    usual = 0.7 if scene.light.style == "ceiling" else 0.25
+    baked = shell_material(gloss=usual if scene.gloss is None else scene.gloss)
     told = []
     for shell in shells:
         cap, foot = cap_mesh(shell), foot_mesh(shell)
@@ -221,7 +223,8 @@ def make(scene: Scene, args: argparse.Namespace) -> None:
         "light": asdict(scene.light), "liner": scene.liner,
         "holes": asdict(scene.holes) if scene.holes else None, "tray": tray_truth(scene.liner),
         "spatial_effect": spatial_effect(scene), "sequence": {"turn_deg": scene.turn_deg},
-        "flavour": scene.flavour, "nominal_diameter_mm": scene.diameter_mm,
+        "flavour": scene.flavour, "gloss": scene.gloss,
+        "nominal_diameter_mm": scene.diameter_mm,
         **placed,
         "camera_effects": {**asdict(effects), "render_scale": args.scale, "exposure_gain": gain},
     }

@@ -101,6 +101,7 @@ class Scene:
     flavour_srgb: tuple[int, int, int] | None = None  # else the flavour's usual colour
     piping: Piping | None = None  # None: rounds as they all were at first
     holes: Holes | None = None  # of liners perforated_mat and wire_rack
+    gloss: float | None = None  # of the caps, 0 matt to 1.6 glossy; None: as the light usually had
     shot: int = 0  # which of several photos of one tray: other white balance, tones, noise
 
     @property

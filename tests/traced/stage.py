@@ -151,6 +151,7 @@ def set_up_tracer(scene: bpy.types.Scene, tracer: Tracer) -> None:
     cycles.use_light_tree = False  # two or three lamps: quicker without
     cycles.use_denoising = True
     cycles.denoiser = "OPENIMAGEDENOISE"
+    cycles.denoising_use_gpu = tracer.device == "cuda"
     cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
     cycles.denoising_prefilter = "FAST"
     cycles.denoising_quality = "BALANCED"

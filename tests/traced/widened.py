@@ -41,6 +41,11 @@ def drawn_feet(rng: Rng) -> Piping:
     height = float(rng.uniform(2.5, 5.0))
     blunt = float(rng.uniform(0, 1))
     ruffle = float(rng.choice([0.0, 0.25, 0.6, 0.9, 1.2, 1.5]))
+    return feet_of(rng, widest, height, blunt, ruffle)
+
+
+def feet_of(rng: Rng, widest: float, height: float, blunt: float, ruffle: float) -> Piping:
+    """``widest`` is of the foot's height in mm, ``blunt`` 0 for a pointed dome to 1 for a flat one."""
     return Piping(
         foot_height_mm=height, foot_spread_mm=float(rng.uniform(-0.5, 3.0)), widest_rel=widest,
         fall_back_mm=(float(rng.uniform(0.5, 1.0) * height * widest * 0.7),
@@ -58,7 +63,7 @@ def stand_of(rng: Rng, number: int) -> Standpoint:
     near = stand_for(rng, focal, tilt, size)
     nearest, farthest = {26.0: (0.99, 1.2), 35.0: (0.99, 1.15), 52.0: (0.93, 0.97)}[focal]
     return replace(near, height_mm=float(np.clip(near.height_mm * rng.uniform(nearest, farthest),
-                                                 385, 765)))
+                                                 390, 760)))
 
 
 def grid_of(room_mm: float, rng: Rng) -> tuple[int, int]:
