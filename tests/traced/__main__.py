@@ -53,7 +53,8 @@ from tests.traced.varied import (
 )
 from tests.traced.widened import WIDENED
 
-GROUPS = {**JUDGING, **WIDENED, "samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
+GROUPS = {**JUDGING, **WIDENED, "samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL,
+          "third": THIRD,
           "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
           "varied_figures": VARIED_FIGURES, "varied_training": VARIED_TRAINING,
           "varied_fresh": VARIED_FRESH, "varied_last": VARIED_LAST,
@@ -137,7 +138,8 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
     shells, cards, free = lay_tray(scene)
     steel = textures.steel(rng, TRAY_MM)
     floor = floor_z_mm(scene.liner)
-    stage.add(props.pan_walls(min(floor, props.FLOOR_Z_MM)), plain_material(np.array(STEEL_LINEAR), 0.33, 1.0))
+    stage.add(props.pan_walls(min(floor, props.FLOOR_Z_MM)),
+              plain_material(np.array(STEEL_LINEAR), 0.33, 1.0))
     stage.add(props.pan_floor(floor), skin_material(stage, steel))
     table_z = props.TABLE_Z_MM + min(floor - props.FLOOR_Z_MM, 0.0)
     stage.add(props.table_sheet(TABLE_SIZE_MM, table_z),

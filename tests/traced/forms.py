@@ -47,8 +47,8 @@ def _with_point(centre: tuple[float, float], radius: float, point: tuple[float, 
     a = np.arctan2(*(circle - centre).T[::-1])
     kept = circle[np.abs((a - turn + np.pi) % (2 * np.pi) - np.pi) >= half]
     t = np.linspace(0, 1, 400)[:, None]
-    sides = [np.array(centre) + radius * np.array([np.cos(turn + s * half), np.sin(turn + s * half)])
-             for s in (-1, 1)]
+    ends = turn + half * np.array([[-1.0], [1.0]])
+    sides = np.array(centre) + radius * np.concatenate([np.cos(ends), np.sin(ends)], 1)
     return np.concatenate([kept, *(side * (1 - t) + np.array(point) * t for side in sides)])
 
 
@@ -83,7 +83,7 @@ def _table(kind: str, aspect: float, notch: float, tip: float, blunt_rad: float)
     for _ in range(4):  # towards the centre of area
         radius = _blurred(_reach(parts, centre), blunt_rad)
         along = (radius**3 * np.cos(angle)).mean() / (1.5 * (radius**2).mean())
-        centre = centre + [along, 0.0]
+        centre = centre + np.array([along, 0.0])
     radius = _blurred(_reach(parts, centre), blunt_rad)
     return radius / np.sqrt((radius**2).mean())
 

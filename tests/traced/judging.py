@@ -22,7 +22,7 @@ COARSEST_MM = 1.5
 
 @dataclass(frozen=True, slots=True)
 class Habits:
-    """What one set's makers do: ``strides`` order widest, dome and ruffle (coprime to the count)."""
+    """What one set's makers do; ``strides`` order widest, dome, ruffle (coprime to the count)."""
 
     liners: tuple[str, ...]
     strides: tuple[int, int, int]
@@ -56,7 +56,8 @@ def rounds(name: str, seed: int, count: int, habits: Habits) -> Scene:
     scene = replace(scene, piping=piping, stand=stand_of(rng, number),
                     diameter_mm=float(rng.uniform(*habits.sizes_mm)))
     if habits.any_colour:
-        hue, full, value = rng.uniform(0, 1), rng.uniform(0.05, 0.7), rng.uniform(0.22, 0.98, 2).max()
+        hue, full = rng.uniform(0, 1), rng.uniform(0.05, 0.7)
+        value = rng.uniform(0.22, 0.98, 2).max()
         r, g, b = (int(255 * v) for v in colorsys.hsv_to_rgb(hue, full, value))
         scene = replace(scene, flavour_srgb=(r, g, b))
     if habits.lights:
@@ -115,9 +116,24 @@ PAIRS = (
     ("coconut", 26.0, {"liner": "black_mat", "flavour": "coconut", "gloss": 0.6,
                        "cracked": 0, "dimpled": 0, "specks": 0, "light": Light("mixed", 310.0)}),
 )
+PAIRS_HELD = (
+    ("cocoa", 35.0, {"liner": "white_parchment", "flavour": "chocolate", "gloss": 1.5,
+                     "flavour_srgb": (60, 38, 28), "light": Light("window", 300.0)}),
+    ("almond", 26.0, {"liner": "brown_parchment", "flavour": "coconut", "gloss": 0.1,
+                      "flavour_srgb": (244, 236, 220), "cracked": 0, "dimpled": 0, "specks": 0,
+                      "light": Light("mixed", 90.0)}),
+    ("night", 26.0, {"liner": "bare_steel", "flavour": "blueberry", "gloss": 1.4,
+                     "flavour_srgb": (52, 50, 74), "light": Light("ceiling", 160.0)}),
+    ("mint", 35.0, {"liner": "ring_mat", "flavour": "pistachio", "gloss": 0.4,
+                    "flavour_srgb": (206, 232, 214), "cracked": 0, "dimpled": 0, "specks": 0,
+                    "light": Light("sun", 220.0)}),
+)
 CRACKS = (("white_parchment", {}), ("black_mat", {"specks": 8}),
           ("brown_parchment", {"swirl_srgb": (250, 240, 225)}),
           ("ring_mat", {"flavour": "chocolate", "gloss": 1.2, "light": Light("ceiling", 75.0)}))
+CRACKS_HELD = (("brown_parchment", {"specks": 6}), ("ring_mat", {}),
+               ("white_parchment", {"swirl_srgb": (120, 70, 60), "light": Light("mixed", 200.0)}),
+               ("black_mat", {"flavour": "coffee", "gloss": 1.0, "light": Light("ceiling", 10.0)}))
 MATS = ("perforated_mat", "wire_rack")
 #: drawn in turn until a tray held 28 to 36 shells, all of them in the picture with the cards
 SEEDS: dict[str, tuple[int, ...]] = {
@@ -130,6 +146,9 @@ SEEDS: dict[str, tuple[int, ...]] = {
     "pairs": (350_007, 350_014, 350_021, 350_129),
     "mats": (360_007, 360_014, 360_021, 360_331, 360_035, 360_042),
     "cracks": (370_108, 370_115, 370_021, 370_331),
+    "pairs_held": (380_007, 380_014, 380_021, 380_331),
+    "mats_held": (390_108, 390_014, 390_122, 390_129, 390_136, 390_042),
+    "cracks_held": (400_007, 400_014, 400_122, 400_028),
 }
 
 
@@ -149,14 +168,17 @@ def scenes_of(kind: str, i: int, seed: int) -> tuple[Scene, ...]:
                        FIT if fit else HELD),)
     if kind in ("forms_fit", "forms_held"):
         return (mixed_forms(f"{'fa' if kind == 'forms_fit' else 'fb'}{i:02d}", seed),)
-    if kind == "pairs":
-        word, focal, given = PAIRS[i - 1]
-        return tuple(replace(s, name=f"pr{i:02d}_{word}_{s.name[-1]}")
-                     for s in pair(f"pr{i:02d}", seed, focal, **given))
-    if kind == "mats":
-        return (widened(f"mr{i:02d}", seed, form="round", liner=MATS[(i - 1) % 2]),)
-    liner, given = CRACKS[i - 1]
-    return (decorated(f"cr{i:02d}", seed, liner, **given),)
+    if kind in ("pairs", "pairs_held"):
+        letters, shown = ("pr", PAIRS) if kind == "pairs" else ("ps", PAIRS_HELD)
+        word, focal, given = shown[i - 1]
+        return tuple(replace(s, name=f"{letters}{i:02d}_{word}_{s.name[-1]}")
+                     for s in pair(f"{letters}{i:02d}", seed, focal, **given))
+    if kind in ("mats", "mats_held"):
+        letters = "mr" if kind == "mats" else "ms"
+        return (widened(f"{letters}{i:02d}", seed, form="round", liner=MATS[(i - 1) % 2]),)
+    letters, shown = ("cr", CRACKS) if kind == "cracks" else ("cs", CRACKS_HELD)
+    liner, more = shown[i - 1]
+    return (decorated(f"{letters}{i:02d}", seed, liner, **more),)
 
 
 JUDGING = {kind: set_of(kind, seeds) for kind, seeds in SEEDS.items()}

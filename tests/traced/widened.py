@@ -45,7 +45,7 @@ def drawn_feet(rng: Rng) -> Piping:
 
 
 def feet_of(rng: Rng, widest: float, height: float, blunt: float, ruffle: float) -> Piping:
-    """``widest`` is of the foot's height in mm, ``blunt`` 0 for a pointed dome to 1 for a flat one."""
+    """``widest`` is a share of the height in mm, ``blunt`` 0 for a pointed dome to 1 for flat."""
     return Piping(
         foot_height_mm=height, foot_spread_mm=float(rng.uniform(-0.5, 3.0)), widest_rel=widest,
         fall_back_mm=(float(rng.uniform(0.5, 1.0) * height * widest * 0.7),
