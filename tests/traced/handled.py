@@ -186,8 +186,8 @@ def hand_on(source: Path, target: Path, name: str, kinds: tuple[str, ...] = tupl
     with Image.open(source / f"{name}.jpg") as image:
         exif, photo = image.getexif(), np.asarray(image.convert("RGB"))
     truth = json.loads((source / f"{name}.json").read_text(encoding="utf-8"))
-    for number, kind in enumerate(kinds):
-        rng = np.random.default_rng([truth["seed"], number])
+    for kind in kinds:
+        rng = np.random.default_rng([truth["seed"], list(KINDS).index(kind)])
         made = KINDS[kind](photo, truth, rng)
         path = target / f"{name}_{kind}.jpg"
         if kind == "crop" and truth["seed"] % 2 == 0:
