@@ -1,11 +1,12 @@
 """Photos as phones and people hand them on, made from finished photos with their truth.
 
-``python -m tests.traced.handled FROM_DIR TO_DIR NAME ...`` writes each named photo five times:
+``python -m tests.traced.handled FROM_DIR TO_DIR NAME ...`` writes each named photo six times:
 
 - ``_strong``: grain smoothed, shadows lifted locally with halos, detail and edges raised;
 - ``_chat``: a lighter chain, then a chat program's copy: 1600 px, coarse JPEG, no EXIF;
 - ``_dim``: a quarter of the light, brought back to six tenths by gain, smoothed and sharpened;
-- ``_streak``: the hand moved by 9 px on a straight line while the shutter was open;
+- ``_streak``: the hand moved by 9 px on a straight line while the shutter was open (few cards can
+  be read then); ``_shake``: by 5 px;
 - ``_crop``: 72 % of the width, off the middle, the header as it was (with the whole photo's size
   in it where the seed is even, as most phones write it).
 
@@ -31,6 +32,7 @@ from tests.traced.mesh import Array
 Float = NDArray[np.float32]
 Pixels = NDArray[np.uint8]
 STREAK_PX = 9.0
+SHAKE_PX = 5.0
 CROP_REL = 0.72
 CHAT_LONG_SIDE_PX = 1600
 LIGHT_LEFT = 0.25
@@ -121,9 +123,17 @@ def dim(photo: Pixels, _truth: dict[str, Any], rng: np.random.Generator) -> Hand
 
 
 def streak(photo: Pixels, _truth: dict[str, Any], rng: np.random.Generator) -> Handled:
+    return moved(photo, STREAK_PX, rng)
+
+
+def shake(photo: Pixels, _truth: dict[str, Any], rng: np.random.Generator) -> Handled:
+    return moved(photo, SHAKE_PX, rng)
+
+
+def moved(photo: Pixels, length_px: float, rng: np.random.Generator) -> Handled:
     """Blurred about the middle of the path, so that the truth stays where it was."""
-    way, size = float(rng.uniform(0, np.pi)), 4 * int(STREAK_PX) + 1
-    half = STREAK_PX / 2 * np.array([np.cos(way), np.sin(way)])
+    way, size = float(rng.uniform(0, np.pi)), 4 * int(length_px) + 1
+    half = length_px / 2 * np.array([np.cos(way), np.sin(way)])
     middle = np.array([size // 2, size // 2])
     ends = [tuple(round(float(v) * 16) for v in middle * 4 + s * half * 4) for s in (-1, 1)]
     big = np.zeros((size * 4, size * 4), np.uint8)
@@ -131,8 +141,8 @@ def streak(photo: Pixels, _truth: dict[str, Any], rng: np.random.Generator) -> H
     kernel = big.reshape(size, 4, size, 4).mean((1, 3))
     y, x = np.mgrid[:size, :size]
     off = [float((v * kernel).sum() / kernel.sum()) - size // 2 for v in (x, y)]
-    moved = cv2.warpAffine(kernel, np.array([[1, 0, -off[0]], [0, 1, -off[1]]]), (size, size))
-    light = cv2.filter2D(to_linear(photo), -1, moved / moved.sum(),
+    kernel = cv2.warpAffine(kernel, np.array([[1, 0, -off[0]], [0, 1, -off[1]]]), (size, size))
+    light = cv2.filter2D(to_linear(photo), -1, kernel / kernel.sum(),
                          borderType=cv2.BORDER_REPLICATE)
     return Handled(_pixels(edged(to_srgb(light), 1.2, 0.4)), 91)
 
@@ -178,7 +188,8 @@ def new_truth(truth: dict[str, Any], handled: Handled, name: str, kind: str) -> 
 
 
 KINDS: dict[str, Callable[[Pixels, dict[str, Any], np.random.Generator], Handled]] = {
-    "strong": strong, "chat": chat, "dim": dim, "streak": streak, "crop": crop}
+    "strong": strong, "chat": chat, "dim": dim, "streak": streak, "crop": crop,
+    "shake": shake}
 
 
 def hand_on(source: Path, target: Path, name: str, kinds: tuple[str, ...] = tuple(KINDS)) -> None:
