@@ -2,7 +2,6 @@
 
 import csv
 import io
-import tomllib
 import unicodedata
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
@@ -10,7 +9,9 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.domain.errors import HistoryError
+from petitpied.domain.errors import HistoryError, ReadingError
+from petitpied.domain.own_file import quoted
+from petitpied.files.own.own_file import read_own_file
 from petitpied.text.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
@@ -116,6 +117,7 @@ _FACTS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "note": ("note", _text(MAX_NOTE)),
 }
 NAMES = tuple(_FACTS)
+FACTS = 'facts such as oven = "Deck 1", turn = 180, fan = true, rest_minutes = 40'
 FIELDS = {name: field for name, (field, _) in _FACTS.items()}
 #: the fields' own names are understood too
 _BY_NAME = _FACTS | {field: (field, check) for field, check in _FACTS.values()}
@@ -129,28 +131,31 @@ def given(raw: Mapping[str, Any], place: str) -> dict[str, Any]:
     HistoryError
         If a name is unknown or a value is no such fact; ``place`` says where it stood.
     """
+
+    def fault(name: str, why: str) -> HistoryError:
+        what = f"{place}: {printable(name)[:60]} cannot be used"
+        return HistoryError(what=what, why=why, next_step="correct it and log again")
+
+    return _checked(raw, fault)
+
+
+def _checked(
+    raw: Mapping[str, Any], fault: Callable[[str, str], ReadingError]
+) -> dict[str, Any]:
     result = {}
     for name, value in raw.items():
         if value is None or (isinstance(value, str) and not value.strip()):
             continue
         if name not in _BY_NAME:
-            raise _bad(place, name, f"there is no such fact; there are {', '.join(NAMES)}")
+            raise fault(str(name), f"there is no such fact; there are {', '.join(NAMES)}")
         field, check = _BY_NAME[name]
         try:
             result[field] = check(value)
         except (ValueError, TypeError, OverflowError) as error:
             said = str(error)
             why = said if said.startswith(("must", "is", "has")) else "must be a number"
-            raise _bad(place, name, f"{printable(str(value))[:60]!r} {why}") from None
+            raise fault(name, f"{printable(str(value))[:60]!r} {why}") from None
     return result
-
-
-def _bad(place: str, name: str, why: str) -> HistoryError:
-    return HistoryError(
-        what=f"{place}: {printable(str(name))[:60]} cannot be used",
-        why=why,
-        next_step="correct it and log again",
-    )
 
 
 def beside(folder: Path, *names: str) -> dict[str, Any]:
@@ -161,24 +166,24 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
 
     Raises
     ------
-    HistoryError
-        If the file cannot be read or holds what is no fact.
+    OwnFileError
+        If the file cannot be read or holds what is no fact: with the line.
     """
     path = folder / TOML_NAME
-    place = printable(str(path))
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _file_fault(place, "it is too large")
-        parsed = tomllib.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
+    if not path.exists():
         return {}
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or f"it is not proper TOML ({error})"
-        raise _file_fault(place, printable(why)[:200]) from None
-    tables = {name: value for name, value in parsed.items() if isinstance(value, dict)}
-    result = given({n: v for n, v in parsed.items() if n not in tables}, place)
+    file = read_own_file(path, "facts file")
+
+    def checked(raw: Mapping[str, Any], *table: str) -> dict[str, Any]:
+        def fault(name: str, why: str) -> ReadingError:
+            return file.fault((*table, name), f"{quoted(name)}: {why}", FACTS)
+
+        return _checked(raw, fault)
+
+    tables = {name: value for name, value in file.content.items() if isinstance(value, dict)}
+    result = checked({n: v for n, v in file.content.items() if n not in tables})
     for name, table in tables.items():
-        own = given(table, f"{place}, [{printable(name)[:60]}]")
+        own = checked(table, name)
         if {name, Path(name).stem} & {*names, *(Path(n).stem for n in names)}:
             result |= own
     return result
