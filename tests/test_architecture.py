@@ -14,7 +14,7 @@ FLOORS = (
     *("domain", "numerics", "photo", "camera/lens", "camera", "finding", "contours", "sizing"),
     *("surface/caps", "surface/foot", "surface/colour", "surface/relief", "surface/cracks"),
     *("surface", "inspection", "statistics", "patterns/oven", "patterns/trends", "patterns"),
-    *("sorting", "piping", "text"),
+    *("sorting", "piping", "labels", "text"),
     # from here on: the world
     *("files", "files/own", "files/records", "history"),
     *("figures/fonts", "figures", "figures/print", "figures/charts", "figures/tray", "report"),
@@ -41,6 +41,7 @@ READS_PACKAGE_DATA = {
     "contours/edge_network.py": {"importlib"},
     "surface/relief/relief_network.py": {"importlib"},
     "surface/cracks/strips.py": {"importlib"},
+    "surface/cracks/verdict.py": {"importlib"},
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
 TOP_LEVEL |= {"src", "tests", "sample_images", "calibration"}

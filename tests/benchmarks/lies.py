@@ -184,8 +184,8 @@ def told(lie: Lie, truth: dict[str, Any]) -> Told:
     true_mm = [s["area_equiv_diameter_mm"] for s in truth["shells"]]
     rows = []
     for shell in record.shells:
-        size = shell.diameter_mm
-        away = np.hypot(*(centres - shell.centre_px).T)
+        size = shell.sizes.diameter_mm
+        away = np.hypot(*(centres - shell.place.centre_px).T)
         nearest = int(away.argmin())
         if size is not None and away[nearest] < 60:
             rows.append((size.value - true_mm[nearest], size.u95))

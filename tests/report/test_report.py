@@ -33,7 +33,7 @@ from petitpied.report.material import trays_of_records
 from petitpied.report.message import report_text
 from petitpied.report.pdf import report_pdf
 from petitpied.report.report_job import Asked, run
-from tests.records import a_record, a_shell, relative_record, unmeasured_shell
+from tests.records import a_record, a_shell, changed, relative_record, unmeasured_shell
 from tests.report.reports import a_png, a_report, a_tray
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -97,8 +97,8 @@ def test_what_a_report_holds():
         "16 shells on the tray",
         "± holds 95 %",
         "card A, 85.60 x 53.98 mm",
-        "camera 700 mm above the liner",
-        "almond (a tree nut) and egg",
+        "camera 700 mm above the tray's mat or paper",
+        "almond (a nut) and egg",
         "5 °C (41 °F)",
         "2 hours",
         "FDA Food Code 3-501.16",
@@ -242,7 +242,7 @@ def test_facts_of_the_bake_are_told():
 
 class TestDiameterChart:
     def test_every_shell_is_one_mark_at_its_place(self):
-        sized = [Sized(v, "pass" if v < 45 else "reject") for v in (43.2, 43.2, 44.0, 46.1)]
+        sized = [Sized(v, "top" if v < 45 else "crumbs") for v in (43.2, 43.2, 44.0, 46.1)]
         drawing = diameter_chart(sized, [Mark(44.5, "wanted 44.5")], "mm")
         axis_y = max(s.at[1] for s in drawing.shapes if isinstance(s, Spot) and s.size < 20)
         spots = [s for s in drawing.shapes if isinstance(s, Spot)][:4]
@@ -369,7 +369,7 @@ def test_the_photo_is_known_by_its_content(measured):
     ],
 )
 def test_a_record_that_nothing_can_be_drawn_of_is_refused(tmp_path, changes, says):
-    shells = [replace(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
+    shells = [changed(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
     (tmp_path / "tray.json").write_bytes(record_bytes(a_record(shells)))
     with pytest.raises(RecordError, match=f"tray cannot be reported: its shell .* has .*{says}"):
         trays_of_records([tmp_path / "tray.json"], None, None)

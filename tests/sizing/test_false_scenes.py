@@ -6,8 +6,9 @@ import pytest
 
 from petitpied.contours.astray import astray
 from petitpied.contours.ring_steps import Parallax
+from petitpied.domain.measures import Sizes
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.shell import Ring, Seed, Shell
+from petitpied.domain.shell import Place, Ring, Seed, Shell
 from petitpied.domain.view import View, rotation_matrix
 from petitpied.finding.lost_parts import edge_widths_px, lost_parts, unsharp
 from petitpied.finding.screen_grid import PEAK, grid_peak
@@ -35,7 +36,8 @@ def tray():
 
 def shell(name, seed, diameter_mm=45.0):
     size = Quantity(diameter_mm, 0.1, 0.1)
-    return Shell(name, 0, 0, seed.centre_px, None, seed.outline_px, None, diameter_mm=size)
+    place = Place(0, 0, seed.centre_px, None, seed.outline_px, None)
+    return Shell(name, place, Sizes(diameter_mm=size))
 
 
 def shells(seeds, **options):

@@ -41,7 +41,8 @@ PARTS = {
         "review": "measuring.review",
         "agreement": "measuring.agreement",
         "repeatability": "measuring.repeatability",
-        "lot_check": "lots.lot_check",
+        "label": "lots.label",
+    "lot_check": "lots.lot_check",
     },
     "To learn and look things up": {
         "handbook": "handbook",

@@ -9,11 +9,11 @@ from importlib.resources import files
 #: parts of the handbook and their pages, in the order in which a baker comes to them
 ORDER = {
     "Begin": ("install", "card", "photo", "whole_job", "cautions"),
-    "Every bake": ("measure", "limits", "pairs", "boxes", "report"),
+    "Every bake": ("measure", "limits", "pairs", "boxes", "label", "report"),
     "Over many bakes": ("history", "oven", "trend"),
     "Before piping": ("piping", "batch"),
     "How sure it is": ("measures", "lens", "faults", "colour", "repeat", "lots"),
-    "To look things up": ("trouble", "files", "options"),
+    "To look things up": ("words", "trouble", "files", "options"),
 }
 #: where a page stands that has no place yet
 UNPLACED = "More"

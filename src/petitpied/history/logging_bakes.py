@@ -93,7 +93,7 @@ def _check_scale(record: Record, name: str) -> None:
 
 
 def _measured(record: Record) -> str:
-    count = sum(s.centre_mm is not None and s.not_measured is None for s in record.shells)
+    count = sum(s.place.centre_mm is not None and s.not_measured is None for s in record.shells)
     return f"{count} shell{'' if count == 1 else 's'}"
 
 

@@ -29,6 +29,20 @@ BAKE = sa.Table(
     sa.Column("flavour", sa.Text),
     sa.Column("batch", sa.Text),
     sa.Column("note", sa.Text),
+    sa.Column("bake_minutes", sa.Double),
+    sa.Column("thermometer_c", sa.Double),
+    sa.Column("tray_number", sa.Integer),
+    sa.Column("doubled", sa.Boolean),
+    sa.Column("turned_halfway", sa.Boolean),
+    sa.Column("meringue", sa.Text),
+    sa.Column("ribbon_seconds", sa.Double),
+    sa.Column("whites_days", sa.Double),
+    sa.Column("colouring", sa.Text),
+    sa.Column("flour_lot", sa.Text),
+    sa.Column("piped_by", sa.Text),
+    sa.Column("hollow", sa.Integer),
+    sa.Column("sticky", sa.Integer),
+    sa.Column("tough", sa.Integer),
 )
 
 RECORD = sa.Table(

@@ -13,7 +13,7 @@ from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, T
 from petitpied.report.material import Tray
 from petitpied.report.pictures import pair_sheet
 from petitpied.sorting.box_file import BoxKind
-from petitpied.sorting.limits import LIMITABLE, Limit, Limits
+from petitpied.sorting.limits import GradeNames, Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.text.wording import printable, share, with_u95
 
@@ -23,7 +23,12 @@ if TYPE_CHECKING:  # solvers and statistics are slow to import: only where they 
     from petitpied.sorting.pairing import Pairing
 
 #: faults with a word of their own; others are "NAME too large" or "too small"
-FAULT_WORDS = {"crack_length_mm": "cracked", "dimples": "dimples"}
+FAULT_WORDS = {
+    "crack_length_mm": "cracked",
+    "lopsided_mm": "lopsided foot",
+    "one_sided_foot_mm": "one-sided foot",
+    "lumpiness_mm": "lumpy",
+}
 BOX_TIME_S = 5.0  # for evening out the colours
 MOST_BOX_CHARTS = 12
 MOST_PAIRS = 200
@@ -75,7 +80,7 @@ def sort_trays(
         macarons = [
             macaron(number, pair, kind.filling_height_mm)
             for number, pair in numbered
-            if pair.grade is not Verdict.SECOND  # a gift box holds no second choice
+            if pair.grade is not Verdict.BOTTOM  # a gift box holds none of two bottoms
         ]
         boxing = fill_boxes(macarons, kind, BOX_TIME_S)
     return replace(done, pairing=pairing, kind=kind, boxing=boxing)
@@ -89,28 +94,29 @@ def _lot_tray(tray: Tray) -> "LotTray":
 
 
 def good_share(sorting: Sorting) -> GoodShare | None:
-    """Passed shells of judged ones; None without limits or shells."""
+    """Tops of judged shells; None without limits or shells."""
     judged_shells = [s for s in sorting.shells if s.verdict is not None]
     if not judged_shells:
         return None
-    passed = sum(s.verdict == Verdict.PASS for s in judged_shells)
+    passed = sum(s.verdict == Verdict.TOP for s in judged_shells)
     return GoodShare(passed, len(judged_shells))
 
 
 def verdict_sentence(sorting: Sorting) -> str:
-    """As in "28 of 31 shells pass your limits; 2 second, 1 check by eye."; "" without limits."""
+    """As in "By your limits 28 of 31 shells are top; 2 bottom."; "" without limits."""
     counted = good_share(sorting)
     if counted is None:
         return ""
-    others = Counter(s.verdict for s in sorting.shells if s.verdict not in (None, Verdict.PASS))
+    others = Counter(s.verdict for s in sorting.shells if s.verdict not in (None, Verdict.TOP))
+    grades = GradeNames() if sorting.limits is None else sorting.limits.grades
     words = {
-        Verdict.SECOND: "second choice",
-        Verdict.REJECT: "rejected",
+        Verdict.BOTTOM: grades.bottom,
+        Verdict.CRUMBS: grades.crumbs,
         Verdict.BY_EYE: "to check by eye",
     }
     parts = [f"{others[v]} {word}" for v, word in words.items() if others[v]]
     tail = f"; {', '.join(parts)}" if parts else ""
-    return f"{counted.good} of {counted.baked} shells pass your limits{tail}."
+    return f"By your limits {counted.good} of {counted.baked} shells are {grades.top}{tail}."
 
 
 def limit_marks(limits: Limits | None) -> tuple[Mark, ...]:
@@ -123,7 +129,7 @@ def limit_marks(limits: Limits | None) -> tuple[Mark, ...]:
 
 
 def _diameter_limit(limits: Limits | None) -> Limit | None:
-    passes = () if limits is None else limits.passes
+    passes = () if limits is None else limits.tops
     return next((limit for limit in passes if limit.name == "diameter_mm"), None)
 
 
@@ -149,8 +155,8 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
     blocks: list[Block] = [
         Paragraph(verdict_sentence(sorting), "strong"),
         Paragraph(
-            f"Yield {share(interval.value)} (95 % interval for a process like this: "
-            f"{share(interval.low)} to {share(interval.high)}; Wilson)."
+            f"Yield {share(interval.value)} (for a process like this {share(interval.low)} to "
+            f"{share(interval.high)}, 95 % sure)."
         ),
     ]
     faults = _faults(sorting, limits)
@@ -162,8 +168,8 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
         blocks.append(Paragraph(capable))
     blocks.append(
         Paragraph(
-            f"A shell passes when the chance that it is out of your limits is at most "
-            f"{share(limits.risk)}; too near to tell is checked by eye (JCGM 106).",
+            f"A shell is a {limits.grades.top} when the chance that it is out of your limits is at "
+            f"most {share(limits.risk)}; too near to tell is checked by eye.",
             "note",
         )
     )
@@ -181,10 +187,10 @@ def _note(note: str) -> str:
 
 
 def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
-    """Faults by kind, most frequent first: values surely outside what passes."""
+    """Faults by kind, most frequent first: values surely outside what a top may have."""
     counts: Counter[str] = Counter()
     for shell in sorting.shells:
-        for limit in limits.passes:
+        for limit in limits.tops:
             word = _fault(shell, limit)
             if word:
                 counts[word] += 1
@@ -192,11 +198,15 @@ def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
 
 
 def _fault(shell: Shell, limit: Limit) -> str:
-    from petitpied.sorting.lot_trays import quantity_of
+    from petitpied.sorting.lot_trays import count_of, quantity_of
     from petitpied.text.verdict_words import spoken
 
+    if shell.verdict in (Verdict.BOTTOM, Verdict.CRUMBS) and limit.high is not None:
+        counted = count_of(shell, limit.name)
+        if counted is not None and counted > limit.high:
+            return spoken(limit.name)
     quantity = quantity_of(shell, limit.name)
-    if quantity is None or shell.verdict not in (Verdict.SECOND, Verdict.REJECT):
+    if quantity is None or shell.verdict not in (Verdict.BOTTOM, Verdict.CRUMBS):
         return ""
     too_low = limit.low is not None and quantity.value < limit.low
     too_high = limit.high is not None and quantity.value > limit.high
@@ -208,17 +218,16 @@ def _fault(shell: Shell, limit: Limit) -> str:
 
 def _capability_line(sorting: Sorting, limits: Limits) -> str:
     from petitpied.sorting.yields import capability
+    from petitpied.text.sorting_words import outside_text
 
     limit = _diameter_limit(limits)
-    sizes = [s.diameter_mm for s in sorting.shells if s.diameter_mm is not None]
+    sizes = [s.sizes.diameter_mm for s in sorting.shells if s.sizes.diameter_mm is not None]
     able = None if limit is None else capability(sizes, limit)
     if limit is None or able is None:
         return ""
-    low, high = able.cpk_interval
-    unit = LIMITABLE[limit.name][0]
     return (
-        f"Diameter against its limits: mean {able.mean:.1f} {unit}, standard deviation "
-        f"{able.spread:.2f} {unit}, Cpk {able.cpk:.2f} (95 %: {low:.2f} to {high:.2f})."
+        f"Diameter: mean {able.mean:.1f} mm, usual spread {able.spread:.1f} mm; "
+        f"{outside_text(limit, able)}."
     )
 
 
@@ -236,7 +245,7 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
             place(pair.a.record, pair.a.id),
             place(pair.b.record, pair.b.id),
             with_u95(pair.difference_mm, ""),
-            turn_text(pair.turn_deg),
+            turn_text(pair),
         )
         for number, pair in enumerate(pairing.pairs[:MOST_PAIRS], 1)
     )
@@ -248,8 +257,9 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
         blocks.append(Table("Pairs in picking order", heads, rows, numeric))
         blocks.append(
             Paragraph(
-                "Turn the second shell as told (right: clockwise), then fold it over sideways "
-                'onto the first. "s": of second choice. Difference of diameters ± 95 %.',
+                "The shell named first lies below. Where a turn is told, turn the second (right: "
+                'clockwise), then fold it over sideways onto the first. "b": of two bottoms. '
+                "Difference of diameters ± 95 %.",
                 "note",
             )
         )

@@ -122,21 +122,27 @@ def _check_plausible(name: str, record: Record) -> None:
 
 def _strange(shell: Shell) -> str:
     """What of a shell no photo of a tray can give; "" where there is nothing."""
-    lines = [shell.outline_px, *([] if shell.cap_outline_px is None else [shell.cap_outline_px])]
-    size = shell.diameter_mm
+    lines = [
+        shell.place.outline_px,
+        *([] if shell.place.cap_outline_px is None else [shell.place.cap_outline_px]),
+    ]
+    size = shell.sizes.diameter_mm
     if len(shell.id) > LONGEST_ID:
         return "too long a name"
     if any(len(line) < 3 or np.abs(line).max() > FARTHEST_PX for line in lines):
         return "an outline that is none"
-    if max(abs(v) for v in shell.centre_px) > FARTHEST_PX:
+    if max(abs(v) for v in shell.place.centre_px) > FARTHEST_PX:
         return "a place outside of any photo"
-    if shell.centre_mm is not None and max(abs(v) for v in shell.centre_mm) > FARTHEST_MM:
+    if (
+        shell.place.centre_mm is not None
+        and max(abs(v) for v in shell.place.centre_mm) > FARTHEST_MM
+    ):
         return "a place outside of any tray"
     if size is not None and not 0 < size.value <= LARGEST_MM:
         return f"a diameter of {size.value:g} mm"
-    if shell.diameter_rel is not None and not 0 < shell.diameter_rel <= LARGEST_REL:
-        return f"a diameter of {shell.diameter_rel:g} times the median"
-    if not (0 <= shell.row < MOST_ROWS and 0 <= shell.column < MOST_ROWS):
+    if shell.sizes.diameter_rel is not None and not 0 < shell.sizes.diameter_rel <= LARGEST_REL:
+        return f"a diameter of {shell.sizes.diameter_rel:g} times the median"
+    if not (0 <= shell.place.row < MOST_ROWS and 0 <= shell.place.column < MOST_ROWS):
         return "a row or column outside of any tray"
     return ""
 

@@ -25,7 +25,7 @@ SLANT, LEAN_MM, LEAN_PER_SLANT_MM = 0.2, 0.5, 1.2
 
 def size_words(shells: Sequence[Shell]) -> list[str]:
     """A sentence where the shells are of a size that no macaron has."""
-    known = [s.diameter_mm.value for s in shells if s.diameter_mm is not None]
+    known = [s.sizes.diameter_mm.value for s in shells if s.sizes.diameter_mm is not None]
     middle_mm = float(np.median(known)) if known else USUAL_MM[0]
     if USUAL_MM[0] <= middle_mm <= USUAL_MM[1]:
         return []

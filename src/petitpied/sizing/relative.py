@@ -1,6 +1,7 @@
 """Shells of a photo without a card: shapes, and sizes relative to the median shell."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
 
 import cv2
 import numpy as np
@@ -10,8 +11,9 @@ from petitpied.contours.astray import astray, no_outlines
 from petitpied.contours.edges import EdgeBand, ShellEdges
 from petitpied.contours.neighbours import Neighbours, find_neighbours
 from petitpied.contours.rings import Heights, fit_rings
+from petitpied.domain.measures import SIZES, Sizes, Surface
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.shell import Ring, Seed, Shell
+from petitpied.domain.shell import Place, Ring, Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.lattice import Lattice, find_lattice
 from petitpied.finding.ray_strips import RAYS
@@ -21,7 +23,6 @@ from petitpied.sizing.pieces_slant import PhotoFrame, PiecesSlant, pieces_slant
 Floats = NDArray[np.float64]
 
 NO_SURFACE = "no card in use: surfaces are not looked at"
-SURFACE = ("cracks", "foot", "colour", "browning", "dimples", "peak", "pinholes", "lumpiness_mm")
 NO_CARD = "no card in use: no millimetres"
 #: a hand-held photo from above is tilted by about 10 degrees (common practice, no source): one
 #: width of a round shell then looks 1.5 % short; two standard uncertainties allow for 15 degrees
@@ -33,15 +34,31 @@ DOME_REL = 0.25
 SHAPE_OWN_U_REL = 0.004
 
 
+#: what a photo without a card does not show, with the reason
+_MISSING = (
+    *((measure.field, NO_CARD) for measure in SIZES if measure.needs == "card"),
+    *((part.name, NO_SURFACE) for part in fields(Surface)),
+)
+
+
 def flat_view() -> View:
     """A view straight down from very far away on which a millimetre is a pixel of the photo."""
     far = 1e6
     return View.exact(np.diag([far, far, 1.0]), [0.0], np.column_stack([np.eye(3), [0, 0, far]]))
 
 
+@dataclass(frozen=True)
+class RelativeShells:
+    """Shapes and relative sizes, row by row; ``slant``: as the pieces show it, None: nothing."""
+
+    shells: tuple[Shell, ...]
+    lattice: Lattice
+    slant: PiecesSlant | None
+
+
 def relative_shells(
     seeds: Sequence[Seed], edges: ShellEdges, neighbours: Neighbours, frame: PhotoFrame
-) -> tuple[tuple[Shell, ...], Lattice, PiecesSlant | None]:
+) -> RelativeShells:
     """Shapes and relative sizes; ``edges`` and ``neighbours`` are those of the whole seeds.
 
     A slant that the pieces show is taken out.
@@ -75,40 +92,35 @@ def relative_shells(
     lattice = find_lattice(centres, diameters)
     shells = []
     for index, seed in enumerate(seeds):
-        shell = Shell(
-            id=lattice.ids[index],
+        place = Place(
             row=int(lattice.row[index]),
             column=int(lattice.column[index]),
             centre_px=seed.centre_px,
             centre_mm=None,
             outline_px=seed.outline_px,
             cap_outline_px=None,
-            not_measured="cut by the edge of the photo",
         )
+        shell = Shell(lattice.ids[index], place, not_measured="cut by the edge of the photo")
         if seed.whole:
             n = whole.index(index)
             size = sizes[n]
             deficit = 1 - size.circularity
             centre_px = view.project(np.array([size.centroid_mm]))[0]
-            shell = Shell(
-                id=shell.id,
-                row=shell.row,
-                column=shell.column,
+            place = replace(
+                place,
                 centre_px=(float(centre_px[0]), float(centre_px[1])),
-                centre_mm=None,
                 outline_px=view.project(outlines[n][::2]),
-                cap_outline_px=None,
+                touching=tuple(sorted(lattice.ids[whole[k]] for k in neighbours.touching[n])),
+            )
+            ratios = Sizes(
                 circularity=Quantity(size.circularity, float(deficit + 1e-3), tilt_u**2),
                 aspect_ratio=Quantity(size.aspect_ratio, SHAPE_OWN_U_REL, tilt_u),
                 diameter_rel=size.diameter_mm / median,
-                touching=tuple(sorted(lattice.ids[whole[k]] for k in neighbours.touching[n])),
-                missing=(
-                    *((name, NO_CARD) for name in MILLIMETRES),
-                    *((name, NO_SURFACE) for name in SURFACE),
-                ),
             )
+            shell = Shell(shell.id, place, ratios, missing=_MISSING)
         shells.append(shell)
-    return tuple(sorted(shells, key=lambda s: (s.row, s.column, s.id))), lattice, slant
+    in_rows = sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id))
+    return RelativeShells(tuple(in_rows), lattice, slant)
 
 
 def _coarse_px(seed: Seed) -> float:
@@ -148,16 +160,3 @@ def slant_words(slant: PiecesSlant | None) -> list[str]:
         f"{seen}: a round piece looks flattened to {slant.aspect_ratio:.2f}, and near ones look "
         f"larger; shapes are given as seen; {level}"
     ]
-
-
-MILLIMETRES = (
-    "diameter_mm",
-    "cap_diameter_mm",
-    "foot_diameter_mm",
-    "feret_min_mm",
-    "feret_max_mm",
-    "roundness_mm",
-    "foot_spread_mm",
-    "lean_mm",
-    "height_mm",
-)

@@ -12,18 +12,15 @@ from petitpied.finding.lost_parts import DOUBTFUL_REL, LostParts, edge_widths_px
 #: shells named in one sentence; the rest are counted
 NAMED = 6
 
-#: what the record says of a shell that lies in such a part
-UNSEEN = "partly in a washed-out or black part of the photo"
-
 
 def with_lost_parts(
     pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell], lost: LostParts
 ) -> tuple[tuple[Shell, ...], list[str]]:
     """The shells of a photo (H, W, 3), those doubted that stand in such a part; and a sentence on
     each part, with the shells beside it."""
-    shares = [lost.share(shell.outline_px) for shell in shells]
+    shares = [lost.share(shell.place.outline_px) for shell in shells]
     measured = [k for k, shell in enumerate(shells) if shell.not_measured is None]
-    widths = edge_widths_px(pixels_bgr, [shells[k].outline_px for k in measured])
+    widths = edge_widths_px(pixels_bgr, [shells[k].place.outline_px for k in measured])
     blurred = {k for k, is_so in zip(measured, unsharp(widths), strict=True) if is_so}
     doubted = []
     for k, (shell, share) in enumerate(zip(shells, shares, strict=True)):

@@ -112,7 +112,7 @@ def test_colour_and_marks_go_to_the_record_and_back():
     shell = coloured("A1", 70.0)
     full = a_shell(
         "A1",
-        colour=shell.colour,
+        colour=shell.surface.colour,
         browning=Quantity(-1.5, 0.4, 0.2),
         edge_browning=Quantity(0.5, 0.3, 0.6),
         dimples=(mark,),
@@ -125,11 +125,11 @@ def test_colour_and_marks_go_to_the_record_and_back():
     back = record_from_bytes(record_bytes(record), "record.json")
     (again,) = back.shells
     assert back.colour == tray
-    assert again.dimples == (mark,)
-    assert again.peak == mark
-    assert again.pinholes == (hole,)
-    assert again.colour.lab == pytest.approx([70.0, 20.0, 5.0])
-    assert again.browning.value == -1.5
+    assert again.surface.dimples == (mark,)
+    assert again.surface.peak == mark
+    assert again.surface.pinholes == (hole,)
+    assert again.surface.colour.lab == pytest.approx([70.0, 20.0, 5.0])
+    assert again.surface.browning.value == -1.5
 
 
 def test_a_record_from_before_colours_stays_readable():
@@ -149,4 +149,10 @@ def test_a_record_from_before_colours_stays_readable():
         ):
             shell.pop(name, None)
     (first, *_) = record_from_bytes(json.dumps(data).encode(), "old.json").shells
-    assert first.colour is first.browning is first.dimples is first.peak is None
+    assert (
+        first.surface.colour
+        is first.surface.browning
+        is first.surface.dimples
+        is first.surface.peak
+        is None
+    )

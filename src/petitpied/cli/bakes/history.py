@@ -86,6 +86,7 @@ def edit(
     flavour: fact.Flavour = None,
     batch: fact.Batch = None,
     note: fact.Note = None,
+    more: fact.More = None,
     clear: Annotated[
         list[str] | None,
         typer.Option(metavar="FACT", help="A fact to forget, such as rack; may be repeated."),
@@ -95,19 +96,19 @@ def edit(
     """Correct the facts of bakes; their records stay as they are."""
     from dataclasses import replace
 
-    from petitpied.history.facts import FIELDS, given
+    from petitpied.history.facts import FIELDS, given_options
     from petitpied.history.store import open_store
 
     options = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
-        "flavour": flavour, "batch": batch, "note": note,
+        "flavour": flavour, "batch": batch, "note": note, "more": more,
     }  # fmt: skip
     forgettable = [name for name in FIELDS if name not in ("oven", "at", "turn")]
     for name in clear or []:
         if name not in forgettable:
             raise typer.BadParameter(f"--clear takes one of {', '.join(forgettable)}")
-    changes = {FIELDS[name]: None for name in clear or []} | given(options, "the options")
+    changes = {FIELDS[name]: None for name in clear or []} | given_options(options)
     if not changes:
         raise typer.BadParameter("say what to change, such as --rack top")
     store = open_store(db, new=False)

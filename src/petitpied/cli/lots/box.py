@@ -30,8 +30,8 @@ def box(
     flavour: option.Flavours = None,
     mix_flavours: option.Mix = False,
     by_eye: option.Eye = option.ByEye.leave,
-    seconds: Annotated[
-        bool, typer.Option("--seconds", help="Box the seconds instead of what passes.")
+    bottoms: Annotated[
+        bool, typer.Option("--bottoms", help="Box the macarons of two bottoms instead.")
     ] = False,
     time_limit: Annotated[
         float,
@@ -61,7 +61,7 @@ def box(
     plan = read_box(kind)
     eye = None if by_eye is option.ByEye.leave else Verdict(by_eye.value)
     lot = paired(LotOptions(records, limits, flavour or (), mix_flavours, eye))
-    boxing = fill_boxes(boxable(lot, plan, seconds=seconds), plan, time_limit)
+    boxing = fill_boxes(boxable(lot, plan, bottoms=bottoms), plan, time_limit)
     lines = [*box_lines(boxing, lot.names), summary_text(boxing, plan)]
     if as_json:
         option.print_json(boxing_json(boxing, lot.pairing, lot.aside))

@@ -86,7 +86,8 @@ def paired(options: LotOptions) -> PairedLot:
             why=f"none of {len(aside)} shells in the records was measured",
             next_step="see why in the records or their pictures, and take the photo again",
         )
-    pairing = pair_lot(shells, mix_flavours=options.mix_flavours)
+    grades = None if options.limits is None else read_limits(options.limits).grades
+    pairing = pair_lot(shells, mix_flavours=options.mix_flavours, grades=grades)
     if not pairing.pairs:
         raise LotError(
             what="no pair can be made",
@@ -96,15 +97,15 @@ def paired(options: LotOptions) -> PairedLot:
     return PairedLot(trays, shells, pairing, aside, notes)
 
 
-def boxable(lot: PairedLot, kind: BoxKind, *, seconds: bool) -> tuple[Macaron, ...]:
-    """The pairs that may go into boxes: those that pass, or the seconds.
+def boxable(lot: PairedLot, kind: BoxKind, *, bottoms: bool) -> tuple[Macaron, ...]:
+    """The pairs that may go into boxes: those with a top, or those of two bottoms.
 
     Raises
     ------
     LotError
         If there is none.
     """
-    wanted = (Verdict.SECOND,) if seconds else (Verdict.PASS, None)
+    wanted = (Verdict.BOTTOM,) if bottoms else (Verdict.TOP, None)
     found = tuple(
         macaron(number, pair, kind.filling_height_mm)
         for number, pair in enumerate(lot.pairing.pairs, 1)
@@ -113,8 +114,9 @@ def boxable(lot: PairedLot, kind: BoxKind, *, seconds: bool) -> tuple[Macaron, .
     if not found:
         raise LotError(
             what="nothing to box",
-            why=f"none of the {len(lot.pairing.pairs)} pairs is {'second' if seconds else 'pass'}",
-            next_step="leave out --seconds" if seconds else "try --seconds, or wider limits",
+            why=f"none of the {len(lot.pairing.pairs)} pairs "
+            + ("is one of two bottoms" if bottoms else "has a top"),
+            next_step="leave out --bottoms" if bottoms else "try --bottoms, or wider limits",
         )
     return found
 

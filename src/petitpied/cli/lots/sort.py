@@ -15,7 +15,7 @@ def sort(
     photos: option.Photos = None,
     as_json: option.AsJson = False,
 ) -> None:
-    """Judge every shell by your limits: pass, second, reject or check by eye; yield and why."""
+    """Grade every shell by your limits: top, bottom, crumbs or check by eye; how many, and why."""
     from petitpied.cli.lots.lot_job import LotOptions, judged_trays, sheets, without_photo_line
     from petitpied.files.records.lot_files import read_limits
     from petitpied.files.records.verdict_table import verdict_table
@@ -36,8 +36,12 @@ def sort(
     else:
         for line in result_lines(result):
             typer.echo(line)
+    grades = result.limits.grades
     pages, without = sheets(
-        trays, photos, lambda tray: (verdict_codes(tray), verdict_listing(tray)), ".sorted.jpg"
+        trays,
+        photos,
+        lambda tray: (verdict_codes(tray), verdict_listing(tray, grades)),
+        ".sorted.jpg",
     )
     if without and not as_json:
         typer.echo(without_photo_line(without))

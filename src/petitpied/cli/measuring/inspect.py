@@ -58,7 +58,7 @@ def inspect(
             max=10,
             callback=finite,
             metavar="MM",
-            help="Thickness of the card as it lies on the liner.",
+            help="Thickness of the card as it lies on the mat or paper.",
         ),
     ] = DEFAULTS.card_thickness_mm,
     focal_35mm: Annotated[
@@ -123,6 +123,7 @@ def inspect(
     flavour: fact.Flavour = None,
     batch: fact.Batch = None,
     note: fact.Note = None,
+    more: fact.More = None,
     like_last: fact.LikeLast = False,
     db: Db = None,
     limits: Annotated[
@@ -167,14 +168,14 @@ def inspect(
     facts = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
-        "flavour": flavour, "batch": batch, "note": note,
+        "flavour": flavour, "batch": batch, "note": note, "more": more,
     }  # fmt: skip
     others = [v for name, v in facts.items() if name != "flavour"]  # that one is for colours too
     if not log and (like_last or db is not None or any(v is not None for v in others)):
         raise typer.BadParameter("facts of a bake go into the history: give --log too")
     if relative and (log or before is not None):
         raise typer.BadParameter("--log and --before have no use with --relative")
-    asked = Asked(
+    asked = Extras(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
         sheet,
@@ -217,7 +218,7 @@ def _reference(flavour: str | None, *, needed: bool, relative: bool) -> "Referen
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Extras:
     """Two photos as one; whose budget is shown ("": the median shell's); the photo of the tray
     as piped; where records are logged."""
 
@@ -229,7 +230,7 @@ class Asked:
     sheet: bool = False  # a contact sheet too
 
 
-def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
+def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batch.Job, ...]":
     from petitpied.cli.measuring import inspecting as batch
     from petitpied.files.photo_files import collect
 
@@ -259,7 +260,7 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
 
 
 def _inspect(
-    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Asked
+    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Extras
 ) -> int:
     """One photo: its error is the command's. Several: every one is tried."""
     from petitpied.cli.measuring import inspecting as batch
@@ -311,7 +312,7 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
     typer.echo(f"  wrote {printable(str(job.result('')))}{files}")
 
 
-def _log(job: "batch.Job", asked: Asked) -> None:
+def _log(job: "batch.Job", asked: Extras) -> None:
     """The record just written into the history, where that was asked for."""
     if asked.logbook is not None:
         for line in asked.logbook.log(job.result(".json"), photo=job.photo):

@@ -100,11 +100,15 @@ def _spare_strangers(path: Path) -> None:
 
 
 def inspected(photo: "Photo", settings: Settings) -> "Record":
-    """`petitpied.inspection.one_photo.inspect_photo`, its view worked out in a second thread."""
-    from petitpied.inspection.one_photo import inspect_photo
+    """As `inspect_photo`, the view worked out in a second thread beside the outlines."""
+    from petitpied.inspection.one_photo import find_outlines, inspect_photo, measure, see_view
 
+    if settings.relative:
+        return inspect_photo(photo, settings)
     with ThreadPoolExecutor(1) as beside:
-        return inspect_photo(photo, settings, lambda work: beside.submit(work).result)
+        seeing = beside.submit(see_view, photo, settings)
+        outlines = find_outlines(photo)
+        return measure(photo, settings, outlines, seeing.result())
 
 
 def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:

@@ -82,8 +82,12 @@ def template(
         ),
     ] = None,
     card: Annotated[
-        bool, typer.Option("--card/--no-card", help="Keep a place free for the card.")
-    ] = True,
+        bool | None,
+        typer.Option(
+            "--card/--no-card",
+            help="Keep a place free for the card; else only where that costs no round.",
+        ),
+    ] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the PDF.")] = Path(),
 ) -> None:  # fmt: skip
     """Write a piping sheet: rounds of the size that bakes to the target, far enough apart."""

@@ -4,11 +4,12 @@ Tone: more is darker. Thick outline with a hatched corner: stands out from chanc
 little data. Arrow: mean lean.
 """
 
+from petitpied.domain.measures import SERIES
 from petitpied.figures.drawing import Drawing, Text, polyline, rect
 from petitpied.figures.letters import wrapped
 from petitpied.figures.look import GREY, INK, Rgb
 from petitpied.patterns.oven.findings import Cell, OvenMap
-from petitpied.text.oven_map_words import MEASURE_WORDS, verdict, what_to_try
+from petitpied.text.oven_map_words import verdict, what_to_try
 from petitpied.text.wording import decimals, printable
 
 WIDTH = 1080
@@ -27,10 +28,11 @@ KEY = (
     "Thick outline, hatched corner: stands out from chance. Diagonal: too little data.{arrows}"
 )
 KEY_LEAN = (
-    "Number: mean lean, mm, and its 95 % interval. Darker: more. Thick outline, hatched corner: "
-    "leans otherwise than the rest of the tray. Diagonal: too little data.{arrows}"
+    "Number: how lopsided the feet are, mm, and its 95 % interval. Darker: more. Thick outline, "
+    "hatched corner: lopsided otherwise than the rest of the tray. Diagonal: too little "
+    "data.{arrows}"
 )
-ARROWS = " Arrow: mean lean, cap's centre to foot's; the longest is {longest:.2f} mm."
+ARROWS = " Arrow: from the cap's middle to the foot's; the longest is {longest:.2f} mm."
 
 
 def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:
@@ -58,7 +60,7 @@ def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:
 
 
 def _title(found: OvenMap) -> str:
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     return f"{name[:1].upper()}{name[1:]}, {found.unit}: map of the oven"
 
 

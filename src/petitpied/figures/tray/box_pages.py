@@ -90,7 +90,7 @@ def box_lines(boxing: Boxing, names: Mapping[str, str]) -> list[str]:
 def _box_facts(box: Box) -> str:
     text = f"diameters within {box.range_mm:.2f} ± {1.96 * box.range_u_mm:.2f} mm"
     if box.colour_range is not None:
-        text += f", colours within {box.colour_range:.1f} (CIELAB)"
+        text += f", colours within {box.colour_range:.1f} steps"
     return text
 
 
@@ -114,9 +114,7 @@ def summary_text(boxing: Boxing, kind: BoxKind) -> str:
 def box_pictures(boxing: Boxing, kind: BoxKind) -> dict[str, bytes]:
     """A picture of each box by its file name."""
     shown = list(enumerate(boxing.boxes, 1))[:MOST_PICTURES]
-    return {
-        f"box_{n:02d}.jpg": jpeg_bytes(_picture(n, box, boxing, kind)) for n, box in shown
-    }
+    return {f"box_{n:02d}.jpg": jpeg_bytes(_picture(n, box, boxing, kind)) for n, box in shown}
 
 
 def _picture(number: int, filled: Box, boxing: Boxing, kind: BoxKind) -> Drawing:

@@ -13,9 +13,9 @@ from petitpied.files.output_files import distinct_stems
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
-from petitpied.sorting.limits import LIMITABLE, Limits, parse_limits
+from petitpied.sorting.limits import Limits, parse_limits
 from petitpied.sorting.lot import LotShell, Verdict, harmonics_of
-from petitpied.sorting.lot_trays import Aside, LotTray, value_of
+from petitpied.sorting.lot_trays import Aside, LotTray, measured_of
 from petitpied.sorting.verdicts import Measured, judge
 from petitpied.text.verdict_words import reason_text, spoken
 from petitpied.text.wording import printable
@@ -122,27 +122,25 @@ def _with_scale(record: Record, file: Path) -> Record:
 
 def judged(record: Record, limits: Limits) -> tuple[Record, tuple[str, ...]]:
     """The record with verdicts and reasons filled in, and notes on what was left out."""
-    measured = [s for s in record.shells if s.not_measured is None]
-    unknown = [
-        n for n in limits.names if measured and all(value_of(s, n) is None for s in measured)
-    ]
-    # what no shell has is left out, and said; what one shell lacks is checked by eye
-    shells = tuple(_judged(shell, limits, unknown) for shell in record.shells)
+    found = measured_of(record, limits.names)
+    unknown = [n for n in limits.names if not any(n in m.values for m in found)]
+    shells = tuple(
+        _judged(shell, measured, limits, unknown)
+        for shell, measured in zip(record.shells, found, strict=True)
+    )
     words = ", ".join(spoken(name) for name in unknown)
-    notes = (f"not measured in this photo, judged without: {words}",) if unknown else ()
+    some = any(m.not_measured is None for m in found)
+    notes = (f"not measured in this photo, judged without: {words}",) if unknown and some else ()
     return replace(record, shells=shells), notes
 
 
-def _judged(shell: Shell, limits: Limits, unknown: Sequence[str]) -> Shell:
-    values = {n: v for n in LIMITABLE if (v := value_of(shell, n)) is not None}
-    reasons = dict(shell.missing)
-    missing = {
-        n: reasons.get(n, "not measured")
-        for n in limits.names
-        if n not in values and n not in unknown
-    }
-    judgement = judge(Measured(values, missing, shell.not_measured), limits)
-    texts = tuple(reason_text(reason) for reason in judgement.reasons)
+def _judged(
+    shell: Shell, measured: Measured, limits: Limits, unknown: Sequence[str]
+) -> Shell:
+    # what no shell has is left out, and said; what one shell lacks is checked by eye
+    missing = {n: why for n, why in measured.missing.items() if n not in unknown}
+    judgement = judge(replace(measured, missing=missing), limits)
+    texts = tuple(reason_text(reason, limits.grades) for reason in judgement.reasons)
     return replace(shell, verdict=judgement.verdict.value, reasons=texts)
 
 
@@ -165,24 +163,24 @@ def _lot_shell(tray: LotTray, shell: Shell) -> LotShell | str:
     view = tray.record.view
     if shell.not_measured is not None:
         return f"not measured: {printable(shell.not_measured)}"
-    if shell.diameter_mm is None or view is None or len(shell.outline_px) < 8:
+    if shell.sizes.diameter_mm is None or view is None or len(shell.place.outline_px) < 8:
         return "its size or outline is not in the record"
-    outline_mm = view.to_plane(shell.outline_px)
+    outline_mm = view.to_plane(shell.place.outline_px)
     try:
         harmonics = harmonics_of(outline_mm)
     except ValueError:
         return "its outline in the record is no closed line"
     if not np.isfinite(harmonics).all():
         return "its outline in the record is no closed line"
-    colour = shell.colour
+    colour = shell.surface.colour
     lab = None if colour is None else (colour.lightness.value, colour.a.value, colour.b.value)
     return LotShell(
         record=tray.key,
         id=shell.id,
-        diameter_mm=shell.diameter_mm,
+        diameter_mm=shell.sizes.diameter_mm,
         harmonics_mm=harmonics,
         lab=lab,
-        height_mm=shell.height_mm,
+        height_mm=shell.sizes.height_mm,
         flavour=tray.flavour,
         verdict=None if shell.verdict is None else Verdict(shell.verdict),
     )

@@ -3,22 +3,17 @@
 import json
 from collections.abc import Iterator
 from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 from petitpied.domain.errors import RecordError
 from petitpied.domain.record import Record
 from petitpied.files.records import record_json
+from petitpied.files.records.record_schema import schema_text
 from petitpied.text.wording import printable
 
 #: a record of 200 shells has about 4 MB
 MAX_BYTES = 40_000_000
-
-
-def schema_text() -> str:
-    """The published JSON Schema (draft 2020-12) of an inspection record."""
-    return files("petitpied.files.records").joinpath("inspection.schema.json").read_text("utf-8")
 
 
 @cache
