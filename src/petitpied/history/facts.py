@@ -4,13 +4,14 @@ import csv
 import io
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError, ReadingError
-from petitpied.domain.own_file import quoted
+from petitpied.domain.own_file import OwnFile, quoted
 from petitpied.files.own.own_file import read_own_file
 from petitpied.text.wording import printable
 
@@ -204,6 +205,21 @@ def _checked(
     return result
 
 
+def given_in(file: OwnFile) -> dict[str, Any]:
+    """Facts in a file of the baker's own, or in a part of one, by field.
+
+    Raises
+    ------
+    OwnFileError
+        If one is no fact: with its line.
+    """
+
+    def fault(name: str, why: str) -> ReadingError:
+        return file.fault((name,), f"{quoted(name)}: {why}", FACTS)
+
+    return _checked(file.content, fault)
+
+
 def given_options(options: Mapping[str, Any]) -> dict[str, Any]:
     """Facts from a command's options, of which ``more`` holds further ones as NAME=VALUE.
 
@@ -260,17 +276,11 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
     if not path.exists():
         return {}
     file = read_own_file(path, "facts file")
-
-    def checked(raw: Mapping[str, Any], *table: str) -> dict[str, Any]:
-        def fault(name: str, why: str) -> ReadingError:
-            return file.fault((*table, name), f"{quoted(name)}: {why}", FACTS)
-
-        return _checked(raw, fault)
-
     tables = {name: value for name, value in file.content.items() if isinstance(value, dict)}
-    result = checked({n: v for n, v in file.content.items() if n not in tables})
+    common = {n: v for n, v in file.content.items() if n not in tables}
+    result = given_in(replace(file, content=common))
     for name, table in tables.items():
-        own = checked(table, name)
+        own = given_in(OwnFile(file.name, file.text, table, (name,)))
         if {name, Path(name).stem} & {*names, *(Path(n).stem for n in names)}:
             result |= own
     return result

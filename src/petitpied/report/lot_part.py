@@ -1,7 +1,7 @@
 """What a report says of sorting: verdicts, yield, faults, pairs, boxes."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,7 @@ from petitpied.figures.charts.charts import Mark, count_chart
 from petitpied.piping.recipe import GoodShare
 from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.report.material import Tray
-from petitpied.report.pictures import pair_sheet
+from petitpied.report.pictures import box_photo, pair_sheet
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.limits import GradeNames, Limit, Limits
 from petitpied.sorting.lot import Verdict
@@ -51,9 +51,16 @@ class Sorting:
 
 
 def sort_trays(
-    trays: Sequence[Tray], limits: Limits | None, kind: BoxKind | None, *, pairs: bool
+    trays: Sequence[Tray],
+    limits: Limits | None,
+    kind: BoxKind | None,
+    *,
+    pairs: bool,
+    mix_flavours: bool = False,
+    limits_of: Callable[[Tray], Limits] | None = None,
 ) -> Sorting:
-    """Judge, pair and box, as far as asked; trays without a scale are neither judged nor paired."""
+    """Judge, pair and box, as far as asked; trays without a scale are neither judged nor paired.
+    ``limits_of``: where trays have limits of their own."""
     notes: list[str] = []
     sorted_trays = list(trays)
     if limits is not None:
@@ -61,7 +68,8 @@ def sort_trays(
 
         for i, tray in enumerate(trays):
             if tray.record.view is not None:
-                record, said = judged(tray.record, limits)
+                own = limits if limits_of is None else limits_of(tray)
+                record, said = judged(tray.record, own)
                 sorted_trays[i] = replace(tray, record=record)
                 notes += said
     done = Sorting(tuple(sorted_trays), limits, tuple(dict.fromkeys(notes)))
@@ -70,8 +78,8 @@ def sort_trays(
     from petitpied.files.records.lot_files import lot_of
     from petitpied.sorting.pairing import pair_lot
 
-    lot = [_lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
-    pairing = pair_lot(lot_of(lot)[0])
+    lot = [lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
+    pairing = pair_lot(lot_of(lot)[0], mix_flavours=mix_flavours)
     boxing = None
     if kind is not None:
         from petitpied.sorting.boxes import fill_boxes, macaron
@@ -86,10 +94,12 @@ def sort_trays(
     return replace(done, pairing=pairing, kind=kind, boxing=boxing)
 
 
-def _lot_tray(tray: Tray) -> "LotTray":
+def lot_tray(tray: Tray) -> "LotTray":
+    """The tray as sorting sees it; its name is its key."""
     from petitpied.sorting.lot_trays import LotTray
 
-    flavour = "" if tray.facts is None else tray.facts.flavour or ""
+    said = "" if tray.facts is None else tray.facts.flavour or ""
+    flavour = said or tray.record.flavour or ""
     return LotTray(tray.name, tray.name, tray.record, flavour)
 
 
@@ -141,7 +151,7 @@ def sorting_sections(sorting: Sorting) -> list[Section]:
     if sorting.pairing is not None:
         sections.append(_pairs_section(sorting, sorting.pairing))
     if sorting.boxing is not None and sorting.kind is not None:
-        sections.append(_boxes_section(sorting.boxing, sorting.kind))
+        sections.append(_boxes_section(sorting, sorting.boxing, sorting.kind))
     return sections
 
 
@@ -276,9 +286,9 @@ def _pair_pictures(sorting: Sorting, pairing: "Pairing") -> list[Block]:
     pictures: list[Block] = []
     for tray in sorting.trays:
         if tray.photo is not None and tray.record.view is not None and pairing.pairs:
-            lot_tray = _lot_tray(tray)
-            codes = pair_codes(pairing, lot_tray)
-            pictures.append(pair_sheet(lot_tray, tray.photo, codes, len(sorting.trays)))
+            lot = lot_tray(tray)
+            codes = pair_codes(pairing, lot)
+            pictures.append(pair_sheet(lot, tray.photo, codes, len(sorting.trays)))
     return pictures
 
 
@@ -302,12 +312,16 @@ def pairs_sentence(pairing: "Pairing") -> str:
     return words + "."
 
 
-def _boxes_section(boxing: "Boxing", kind: BoxKind) -> Section:
+def _boxes_section(sorting: Sorting, boxing: "Boxing", kind: BoxKind) -> Section:
     blocks: list[Block] = [Paragraph(boxes_sentence(boxing, kind), "strong")]
     for number, box in enumerate(boxing.boxes[:MOST_BOX_CHARTS], 1):
         numbers = ", ".join(str(one.number) for one in box.macarons)
-        caption = f"Box {number}: pairs {numbers}; range {box.range_mm:.1f} mm."
-        blocks.append(Chart(box_chart(box, kind, number), caption))
+        caption = f"Box {number}: pairs {numbers}; sizes within {box.range_mm:.1f} mm."
+        photographed = any(tray.photo is not None for tray in sorting.trays)
+        if photographed:
+            blocks.append(box_photo(number, boxing, kind, sorting.trays, caption))
+        else:
+            blocks.append(Chart(box_chart(box, kind, number), caption))
     if boxing.left_over:
         left = [(f"pair {o.macaron.number}", o.why) for o in boxing.left_over]
         blocks += [Paragraph("In no box:"), _by_reason(left)]

@@ -45,8 +45,10 @@ class Wishes:
     store: "Store | None" = None
 
 
-def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
-    """The report of one tray or several.
+def make_report(
+    trays: Sequence[Tray], wishes: Wishes, sorting: Sorting | None = None
+) -> Report:
+    """The report of one tray or several; ``sorting``: of these trays, where it has been done.
 
     Raises
     ------
@@ -59,7 +61,8 @@ def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
             why="there is no shell in the records",
             next_step="inspect a photo of a baked tray first",
         )
-    sorting = sort_trays(trays, wishes.limits, wishes.box, pairs=wishes.pairs)
+    if sorting is None:
+        sorting = sort_trays(trays, wishes.limits, wishes.box, pairs=wishes.pairs)
     trays = sorting.trays
     summaries = [summarise(tray.record) for tray in trays]
     shown = [tray_section(t, s, len(trays)) for t, s in zip(trays, summaries, strict=True)]

@@ -35,7 +35,7 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
     if tray.facts is not None:
         blocks.append(Paragraph(facts_line(tray.facts)))
     if tray.photo is not None:
-        blocks.append(marked_tray(tray.photo.pixels_bgr, tray.record, summary, trays))
+        blocks.append(marked_tray(tray, summary, trays))
         blocks.append(contact(tray.photo.pixels_bgr, tray.record, summary, trays))
     else:
         blocks.append(

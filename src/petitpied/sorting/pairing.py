@@ -11,6 +11,7 @@ from petitpied.sorting.closeness import Closeness, Indices, difference_u_mm
 from petitpied.sorting.limits import GradeNames
 from petitpied.sorting.lot import LotShell, Verdict
 from petitpied.sorting.matching import Costs, match
+from petitpied.sorting.no_eye_would import NoEyeWould, any_too_far, too_far
 from petitpied.sorting.tops_and_bottoms import TopsAndBottoms
 
 #: shells that are paired at all; None: judged by no limits
@@ -19,6 +20,7 @@ PAIRED = (Verdict.TOP, Verdict.BOTTOM, None)
 #: (common practice, no source)
 SEEN_AT_THE_EDGE_MM = 0.3
 BY_EYE = Verdict.BY_EYE.value
+WHY_FAR = "no shell left is like it in size and colour"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,8 @@ def pair_lot(
 
     A top takes a bottom or another top, two bottoms are paired only where tops run short; each
     flavour for itself unless ``mix_flavours``; crumbs and those to be checked by eye stay out. Of
-    an odd number the one is left over without which the others cost least. ``grades``: the
+    an odd number the one is left over without which the others cost least. Shells that no eye would
+    pair (`petitpied.sorting.no_eye_would`) stay apart, even of one flavour. ``grades``: the
     baker's words for the reasons.
 
     Raises
@@ -110,10 +113,12 @@ def pair_lot(
     for members in groups.values():
         closeness = Closeness.of(members)
         matching = match(_costs(members, closeness))
-        pairs += _pairs(members, closeness, matching.pairs)
+        far = too_far(closeness, *matching.pairs.T)
+        pairs += _pairs(members, closeness, matching.pairs[~far])
         total, bound = total + matching.total_cost, bound + matching.lower_bound
         odd = np.setdiff1d(np.arange(len(members)), matching.pairs.ravel())
         left += [LeftOver(members[i], _why_alone(members, names)) for i in odd]
+        left += [LeftOver(members[i], WHY_FAR) for i in matching.pairs[far].ravel()]
     place = {shell.key: number for number, shell in enumerate(shells)}
     order = sorted(pairs, key=lambda p: _pick_order(p, place))
     left.sort(key=lambda item: place[item.shell.key])
@@ -125,9 +130,10 @@ def pair_lot(
 
 def _costs(members: Sequence[LotShell], closeness: Closeness) -> Costs:
     is_top = np.array([s.verdict is Verdict.TOP for s in members])
-    if is_top.all() or not is_top.any():
-        return closeness
-    return TopsAndBottoms.of(closeness, is_top)
+    costs: Costs = closeness
+    if is_top.any() and not is_top.all():
+        costs = TopsAndBottoms.of(closeness, is_top)
+    return NoEyeWould.of(costs, closeness) if any_too_far(closeness) else costs
 
 
 def _pairs(members: Sequence[LotShell], closeness: Closeness, chosen: Indices) -> list[Pair]:

@@ -6,7 +6,7 @@ from math import ceil, floor
 from typing import Literal
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from petitpied.domain.quantity import Quantity
 from petitpied.sorting.limits import DEFAULT_RISK, LIMITABLE, Limit, Limits
@@ -170,7 +170,7 @@ def _bound(value: Value, side: Side, risk: float) -> float:
         while chance_outside(value, Limit("dimples", None, float(most)))[1] > risk:
             most += 1
         return float(most)
-    reach = float(norm.isf(risk)) * value.u
+    reach = -float(ndtri(risk)) * value.u
     return value.value + (reach if side == "high" else -reach)
 
 

@@ -142,11 +142,11 @@ def pair_listing(pairing: Pairing, tray: LotTray, names: Mapping[str, str]) -> L
             shells = " + ".join(_here(shell, tray, names) for shell in (pair.a, pair.b))
             turn = turn_text(pair)
             lines.append(f"{code_of(number, pair)}:  {shells}{', ' if turn else ''}{turn}")
-    left = [
-        f"Left over: {x.shell.id}, {x.why}."
-        for x in pairing.left_over
-        if x.shell.record == tray.key
-    ]
+    gathered: dict[str, list[str]] = {}
+    for x in pairing.left_over:
+        if x.shell.record == tray.key:
+            gathered.setdefault(x.why, []).append(x.shell.id)
+    left = [f"Left over: {' '.join(ids)}, {why}." for why, ids in gathered.items()]
     how = (
         "Same number: one macaron; the shell named first lies below. Where a turn is told, turn "
         "the second (right: clockwise) and fold it over sideways onto the first: the two notches "

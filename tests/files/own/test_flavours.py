@@ -1,6 +1,7 @@
 """The baker's flavours: kept, listed, removed, asked for, and damaged."""
 
 import json
+import sys
 
 import pytest
 from typer.testing import CliRunner
@@ -10,7 +11,8 @@ from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Colour, Reference
 from petitpied.files.own import flavours
-from petitpied.files.records.record_files import record_bytes
+from petitpied.files.records.record_files import read_record, record_bytes
+from tests.cli import fakes
 from tests.records import a_record, a_shell
 
 
@@ -98,9 +100,13 @@ def test_commands_add_list_and_remove(tmp_path):
     assert run.invoke(app, ["flavour", "list"]).output == "0 flavours\n"
 
 
-def test_inspect_asks_for_a_flavour_that_was_added(small_photo):
-    found = CliRunner().invoke(app, ["inspect", str(small_photo), "--flavour", "mint"])
-    assert isinstance(found.exception, OwnFileError)
+def test_inspect_keeps_a_flavour_without_a_colour_in_the_record(
+    small_photo, monkeypatch, tmp_path
+):
+    monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
+    command = ["inspect", str(small_photo), "--flavour", "mint", "--out", str(tmp_path / "out")]
+    assert CliRunner().invoke(app, command).exit_code == 0
+    assert read_record(tmp_path / "out" / "tray.json").flavour == "mint"
 
 
 def test_colour_and_marks_go_to_the_record_and_back():

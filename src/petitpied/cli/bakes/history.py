@@ -164,7 +164,8 @@ def export(
         Path,
         typer.Argument(
             metavar="FILE", show_default=False,
-            help="NAME.zip: everything, can be imported. NAME.csv, NAME.parquet: a row a shell.",
+            help="NAME.zip: everything, can be imported. NAME.xlsx, NAME.csv, NAME.parquet: a "
+            "row a shell.",
         ),
     ],
     oven: fact.Oven = None,
@@ -177,8 +178,8 @@ def export(
     from petitpied.history.store import open_store
 
     kind = file.suffix.lower()
-    if kind not in (".zip", ".csv", ".parquet"):
-        raise typer.BadParameter("FILE must end in .zip, .csv or .parquet")
+    if kind not in (".zip", ".xlsx", ".csv", ".parquet"):
+        raise typer.BadParameter("FILE must end in .zip, .xlsx, .csv or .parquet")
     store = open_store(db, new=False)
     prepare_folder(file.parent)
     if kind == ".zip":
@@ -190,6 +191,11 @@ def export(
         count = len(bakes)
         if kind == ".parquet":
             write_all({file: exchange.parquet_bytes(bakes)})
+        elif kind == ".xlsx":
+            from petitpied.files.records.workbook import rows_workbook
+
+            rows = exchange.shell_rows(bakes)
+            write_all({file: rows_workbook("shells", exchange.SHELL_COLUMNS, rows)})
         else:
             text = exchange.csv_text(exchange.SHELL_COLUMNS, exchange.shell_rows(bakes))
             write_all({file: text.encode()})

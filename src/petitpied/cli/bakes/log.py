@@ -66,12 +66,14 @@ def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -
     """
     from datetime import datetime
 
+    from petitpied.cli.options.kitchen_parts import facts_of_kitchen
     from petitpied.history.facts import given_options
     from petitpied.history.logging_bakes import Logbook
     from petitpied.history.store import open_store
 
     said = given_options(options)
-    return Logbook(open_store(db), said, like_last, lambda: datetime.now().astimezone())
+    clock = lambda: datetime.now().astimezone()  # noqa: E731
+    return Logbook(open_store(db), said, like_last, clock, facts_of_kitchen())
 
 
 def _log(

@@ -17,7 +17,6 @@ from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.cli.measuring import inspecting as batch
-    from petitpied.domain.surface import Reference
     from petitpied.history.logging_bakes import Logbook
 
 DEFAULTS = Settings()
@@ -160,11 +159,7 @@ def inspect(
         raise typer.BadParameter("--limits has no use with --relative: there is no scale")
     if relative and crack_confidence is not None:
         raise typer.BadParameter("--crack-confidence has no use with --relative: no cracks there")
-    settings = replace(
-        settings,
-        reference=_reference(flavour, needed=not log, relative=relative),
-        crack_confidence=crack_confidence,
-    )
+    settings = replace(settings, crack_confidence=crack_confidence)
     facts = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
@@ -178,9 +173,14 @@ def inspect(
     asked = Extras(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
-        sheet,
+        sheet, flavour,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
+
+
+def usual_settings() -> Settings:
+    """What holds where the baker says nothing else: own lens profiles and print scales."""
+    return _settings(DEFAULTS, None, None)
 
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
@@ -208,15 +208,6 @@ def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None)
     return replace(settings, print_scales=scales, profiles=profiles)
 
 
-def _reference(flavour: str | None, *, needed: bool, relative: bool) -> "Reference | None":
-    """The flavour's colour; where it is ``needed``, one that was never added is an error."""
-    if flavour is None or relative:
-        return None
-    from petitpied.files.own.flavours import flavour_name, own_flavour, own_flavours
-
-    return own_flavour(flavour) if needed else own_flavours().get(flavour_name(flavour))
-
-
 @dataclass(frozen=True, slots=True)
 class Extras:
     """Two photos as one; whose budget is shown ("": the median shell's); the photo of the tray
@@ -228,6 +219,7 @@ class Extras:
     logbook: "Logbook | None" = None
     limits: Path | None = None  # the baker's limits file
     sheet: bool = False  # a contact sheet too
+    flavour: str | None = None  # kept in the record
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batch.Job, ...]":
@@ -254,6 +246,7 @@ def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batc
             before=asked.before,
             limits=limits,
             sheet=asked.sheet,
+            flavour=asked.flavour,
         )
         for job in jobs
     )

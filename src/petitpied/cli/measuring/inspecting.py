@@ -42,6 +42,7 @@ class Job:
     budget_of: str | None = None  # shell whose budget is shown; "": the median one
     limits: "Limits | None" = None  # the baker's, for verdicts
     sheet: bool = False  # a contact sheet too
+    flavour: str | None = None  # kept in the record
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
@@ -131,6 +132,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     def decoded(path: Path, asked: Settings) -> "Photo":
         return with_lens(decode_photo(read_photo(path), path.name), asked)
 
+    settings = _with_colour(settings, job.flavour)
     with ThreadPoolExecutor(1) as aside:  # decoding leaves Python free, to import the rest
         decoding = aside.submit(decoded, job.photo, settings)
         import petitpied.inspection.one_photo  # noqa: F401 as `inspected` will need it
@@ -154,6 +156,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
 
         raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
         record = with_growth(record, inspected(decoded(job.before, raw), raw))
+    record = replace(record, flavour=job.flavour)
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
         from petitpied.files.records.lot_files import judged
@@ -185,6 +188,15 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     write_all({**texts, **marked, **extra})
     told = (*summary_lines(record, summary), *surface_lines(record))
     return (*told, *verdicts, *growth_lines(record), *shown)
+
+
+def _with_colour(settings: Settings, flavour: str | None) -> Settings:
+    """Browning counts from the flavour's own colour, where one is kept."""
+    if flavour is None or settings.reference is not None or settings.relative:
+        return settings
+    from petitpied.files.own.flavours import flavour_name, own_flavours
+
+    return replace(settings, reference=own_flavours().get(flavour_name(flavour)))
 
 
 def run(

@@ -27,7 +27,7 @@ Records = Annotated[
 ]
 Limits = Annotated[
     Path | None,
-    typer.Option(metavar="FILE", help="Limits file: crumbs stay out, a bottom gets a top."),
+    typer.Option(metavar="FILE", help="Limits file, else kitchen.toml: crumbs stay out."),
 ]
 Flavours = Annotated[
     list[str] | None,

@@ -50,6 +50,7 @@ def record_to_dict(record: Record) -> Json:
             "taken_at": record.photo.taken_at,
             "camera": record.photo.camera,
         },
+        "flavour": record.flavour,
         "view": _view_to_dict(record),
         "tray": _tray_to_dict(record.tray),
         "heights": _heights_to_dict(record),
@@ -99,6 +100,7 @@ def record_from_dict(data: Json) -> Record:
             data.get("surface", {}).get("smallest_crack_width_mm")
         ),
         colour=tray_colour_from_dict(data.get("surface", {}).get("colour")),
+        flavour=data.get("flavour"),
     )
 
 
