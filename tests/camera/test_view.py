@@ -88,7 +88,7 @@ def test_a_flat_true_card_is_silent_a_bent_or_stretched_one_is_not():
     (bent,) = checked(view, sight(view, "A", rng, lift_mm=3.0))
     assert "seems bent" in bent
     assert "mm" in bent
-    with pytest.raises(CardError, match=r"printed out of shape: .*%.*; print it anew"):
+    with pytest.raises(CardError, match=r"printed out of shape: .*%.*; .*print the card anew"):
         checked(view, sight(view, "A", rng, stretch=1.01))
 
 

@@ -1,9 +1,11 @@
 """Stand-ins for measuring, at the top of a module so that worker processes can import them."""
 
 import os
+import time
 from dataclasses import replace
 
 from petitpied.domain.errors import CardError
+from petitpied.running.worker_processes import Ended
 from tests.records import a_record, relative_record
 
 
@@ -43,3 +45,40 @@ def work(job, _settings):
     if "dies" in name:
         os._exit(9)
     return (f"did {name}", f"threads {os.environ.get('OMP_NUM_THREADS', 'unset')}")
+
+
+def run_here(work, tasks, _workers):
+    """As `run_apart`, in this process."""
+    for task in tasks:
+        try:
+            yield Ended(task, result=work(task))
+        except Exception as error:
+            yield Ended(task, error=error)
+
+
+def memory(count):
+    """Takes so many bytes."""
+    return len(bytearray(count)) if count > 9 else count
+
+
+def spin(seconds):
+    """Works for so long."""
+    end = time.process_time() + seconds
+    while time.process_time() < end:
+        pass
+    return seconds
+
+
+def wait(seconds):
+    """Waits without working."""
+    time.sleep(seconds)
+    return seconds
+
+
+def slow(job, _settings):
+    """A photo named "done" is done, with a file that says so; others are never."""
+    if "done" in job.photo.name:
+        job.photo.with_name(f"{job.photo.name}.did").touch()
+        return (f"did {job.photo.name}",)
+    time.sleep(600)
+    return ()

@@ -23,6 +23,7 @@ ROOT = Path(__file__).parents[2]
 def petitpied(petitpied, monkeypatch):
     """The measuring itself is a stand-in."""
     monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
+    monkeypatch.setattr("petitpied.cli.measuring.inspecting.run_apart", fakes.run_here)
     return petitpied
 
 
@@ -132,8 +133,10 @@ def test_errors_of_card_and_program_have_their_status(petitpied, small_photo, tm
 
 def test_debug_shows_the_place(petitpied, small_photo, tmp_path):
     shutil.copy(small_photo, tmp_path / "fault.jpg")
-    with pytest.raises(ZeroDivisionError):
-        petitpied("--debug", "inspect", tmp_path / "fault.jpg")
+    status, _, err = petitpied("--debug", "inspect", tmp_path / "fault.jpg")
+    assert status == ExitCode.FAULT
+    assert "Traceback" in err
+    assert "ZeroDivisionError" in err
 
 
 def test_a_result_folder_that_cannot_be_written(petitpied, small_photo):
@@ -205,3 +208,26 @@ def test_inspecting_imports_no_packages_that_take_long(tmp_path):
                           check=True)  # fmt: skip
     assert "26 shells" in done.stdout
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("inspect", "LONG.jpg"), ("inspect", "x.jpg", "--out", "LONG"),
+        ("sort", "LONG", "--limits", "l"),
+        ("limits", "LONG"), ("limits", "--new", "LONG"), ("log", "LONG.json", "--oven", "A"),
+        ("history", "list", "--db", "LONG"), ("history", "export", "LONG.zip"), ("review", "LONG"),
+        ("history", "import", "LONG.zip"), ("report", "LONG"), ("batch", "LONG"),
+        ("lens", "LONG.jpg"),
+        ("batch", "--new", "LONG"), ("demo", "--out", "LONG"), ("log", "--facts", "LONG.csv"),
+        ("log", "--facts", "facts.csv"), ("box", "LONG"), ("repeatability", "--study", "LONG"),
+    ],
+    ids=" ".join,
+)  # fmt: skip
+def test_a_name_that_no_file_can_have_is_told(petitpied, tmp_path, monkeypatch, arguments):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "facts.csv").write_text(f"record,oven\n{'y' * 300}.json,A\n")
+    status, _, err = petitpied(*(a.replace("LONG", "y" * 300) for a in arguments))
+    assert status not in (0, ExitCode.FAULT)
+    assert "unforeseen" not in err
+    assert "Traceback" not in err

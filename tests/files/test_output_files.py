@@ -20,9 +20,48 @@ def names(folder):
 
 def test_files_are_written_and_replaced(tmp_path):
     (tmp_path / "a.json").write_bytes(b"old")
-    write_all({tmp_path / "a.json": b"new", tmp_path / "a.csv": b"1"})
+    write_all({tmp_path / "a.json": b"new", tmp_path / "a.csv": b"1"}, replace=True)
     assert (tmp_path / "a.json").read_bytes() == b"new"
     assert names(tmp_path) == ["a.csv", "a.json"]
+
+
+def test_what_is_there_stays_unless_the_baker_says_so(tmp_path):
+    (tmp_path / "a.csv").write_bytes(b"mine")
+    wanted = {tmp_path / "a.json": b"new", tmp_path / "a.csv": b"1"}
+    with pytest.raises(OutputError, match=r"a\.csv was not written: a file .*--replace"):
+        write_all(wanted)
+    assert names(tmp_path) == ["a.csv"]
+    write_all({tmp_path / "a.csv": b"mine", tmp_path / "b.csv": b"2"})  # the same once more
+    assert names(tmp_path) == ["a.csv", "b.csv"]
+
+
+@pytest.mark.parametrize("stop", [OSError(5, "Input/output error"), KeyboardInterrupt()])
+def test_a_set_is_whole_or_not_at_all(tmp_path, monkeypatch, stop):
+    """The third of four renames fails: the old files are back, no new one stays."""
+    wanted = {tmp_path / f"{n}.txt": b"new" for n in "abcd"}
+    for name in "ac":
+        (tmp_path / f"{name}.txt").write_bytes(b"old")
+    calls, rename = [], Path.replace
+
+    def failing(self, target):
+        calls.append(target)
+        if len(calls) == 3:
+            raise stop
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "replace", failing)
+    with pytest.raises((OutputError, KeyboardInterrupt)):
+        write_all(wanted, replace=True)
+    assert names(tmp_path) == ["a.txt", "c.txt"]
+    assert {(tmp_path / n).read_bytes() for n in names(tmp_path)} == {b"old"}
+
+
+def test_what_a_killed_run_left_is_swept_a_day_later(tmp_path):
+    for name in (".petitpied-1.part", ".petitpied-2.part", ".petitpied-notes.txt"):
+        (tmp_path / name).write_bytes(b"x")
+    os.utime(tmp_path / ".petitpied-1.part", (0, 0))
+    prepare_folder(tmp_path)
+    assert names(tmp_path) == [".petitpied-2.part", ".petitpied-notes.txt"]
 
 
 def test_files_have_the_users_usual_rights(tmp_path):
@@ -44,7 +83,7 @@ def test_a_full_disk_leaves_the_old_files(tmp_path, monkeypatch):
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(OutputError, match="no space left on device; free some space") as caught:
-        write_all({tmp_path / "a.json": b"new", tmp_path / "a.csv": b"1"})
+        write_all({tmp_path / "a.json": b"new", tmp_path / "a.csv": b"1"}, replace=True)
     assert caught.value.exit_code is ExitCode.OUTPUT
     assert "a.csv" in str(caught.value)
     assert (tmp_path / "a.json").read_bytes() == b"old"
@@ -73,7 +112,7 @@ def test_a_kill_while_writing_leaves_the_old_file(tmp_path):
         "from pathlib import Path\n"
         "from petitpied.files.output_files import write_all\n"
         "os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL)\n"
-        f"write_all({{Path({str(tmp_path / 'a.json')!r}): b'new'}})\n"
+        f"write_all({{Path({str(tmp_path / 'a.json')!r}): b'new'}}, replace=True)\n"
     )
     done = subprocess.run([sys.executable, "-c", code], check=False, env=_environment())
     assert done.returncode == -9

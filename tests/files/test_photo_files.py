@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 
 from petitpied.domain.errors import ExitCode, PhotoError
-from petitpied.files import photo_files
 from petitpied.files.photo_files import collect, read_photo
 
 
@@ -41,26 +40,6 @@ def test_folder_missing_file_and_pipe_are_refused(tmp_path):
         with pytest.raises(PhotoError, match=message) as caught:
             read_photo(path)
         assert caught.value.exit_code is ExitCode.PHOTO
-
-
-def test_a_file_that_may_not_be_read(tmp_path, monkeypatch):
-    """Raised by hand: the tests may run as a user who may read everything."""
-    (tmp_path / "a.jpg").write_bytes(b"x")
-
-    def refuse(self):
-        raise PermissionError(13, "Permission denied", str(self))
-
-    monkeypatch.setattr(Path, "read_bytes", refuse)
-    with pytest.raises(PhotoError, match="permission denied; check the name"):
-        read_photo(tmp_path / "a.jpg")
-
-
-def test_size_is_bounded_before_reading(tmp_path, monkeypatch):
-    monkeypatch.setattr(Path, "read_bytes", lambda _: pytest.fail("read"))
-    with (tmp_path / "a.tif").open("wb") as stream:
-        stream.truncate(photo_files.MAX_BYTES + 1)  # sparse: takes no room
-    with pytest.raises(PhotoError, match="it has 420 MB, at most 420"):
-        read_photo(tmp_path / "a.tif")
 
 
 def test_names_are_shown_without_escape_codes():

@@ -116,6 +116,7 @@ def test_a_table_logs_many(petitpied, record, db, tmp_path, delimiter):
         ("oven,rack", "A,top", "record is empty or missing"),
         ("record,oven", "tray_1.json,A,more", "more cells than the header"),
         ("record,oven,oven", "tray_1.json,A,B", "two columns have the same name"),
+        ("record,oven", "tray_1.json,A\ntray_1.json,B", "line 3 cannot be used: tray_1.json is"),
         ("record,oven,at", "tray_1.json,A,yesterday", "must look like 2026-03-08T09:15"),
         ("record,oven,at", "tray_1.json,A,0001-01-01", "must lie between 1990 and 2200"),
         ("record,oven,set_temperature", "tray_1.json,A,nan", "between 20 and 400"),

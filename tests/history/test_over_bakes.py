@@ -122,7 +122,8 @@ def test_all_shells_identical(petitpied, tmp_path):
     for arguments in ([], ["--of", "spread"], ["--chart", "ewma"], ["--chart", "xbar-s"],
                       ["--of", "share", "--fault", "diameter > 43"],
                       ["--change", "2026-01-05"]):  # fmt: skip
-        status, out, _ = petitpied("trend", *arguments, "--out", tmp_path / "c.png", "--db", path)
+        status, out, _ = petitpied("trend", *arguments, "--out", tmp_path / "c.png", "--replace",
+                                   "--db", path)  # fmt: skip
         assert status == 0
         assert "nothing out of the ordinary" in out
         assert "nan" not in out

@@ -1,5 +1,6 @@
 """Files of every kind that cameras and programs write, good and bad, made here in memory."""
 
+import contextlib
 import hashlib
 import io
 import struct
@@ -147,9 +148,9 @@ def test_sixteen_bit_is_scaled():
     assert np.abs(found - np.dstack([levels, levels // 2, levels // 4]) / 257).max() <= 1
 
 
-def test_grey_palette_and_one_bit():
+def test_grey_and_palette():
     grey = Image.fromarray(picture()).convert("L")
-    for image, kind in ((grey, "JPEG"), (grey, "PNG"), (grey.convert("1"), "TIFF")):
+    for image, kind in ((grey, "JPEG"), (grey, "PNG"), (grey, "TIFF")):
         pixels = decode_photo(written(image, kind), "grey").pixels_bgr
         assert pixels.shape == (HEIGHT, WIDTH, 3)
         assert np.ptp(pixels.astype(int), axis=2).max() == 0
@@ -239,7 +240,7 @@ def test_animated_files_give_the_first_picture():
         data = written(frames[0], kind, save_all=True, append_images=frames[1:], **options)
         photo = decode_photo(data, "moving")
         assert_upright(photo, KINDS[kind])
-        assert any("2 pictures" in w for w in photo.warnings)
+        assert any("several pictures" in w for w in photo.warnings)
 
 
 def test_multi_picture_jpeg_of_phones_is_no_warning():
@@ -317,8 +318,46 @@ BAD = {
     "cut tiff": (written(Image.fromarray(picture()), "TIFF")[:-9000], "cannot be read"),
     "cut webp": (written(Image.fromarray(picture()), "WEBP")[:-400], "cannot be read"),
     "video header": (b"\0\0\0\x18ftypmp42" + bytes(400), "cannot be read"),
+    "one bit": (written(Image.fromarray(NOISE).convert("1"), "PNG"), "only black and white dots"),
+    "strip": (written(Image.fromarray(np.zeros((9000, 100, 3), np.uint8)), "PNG"), "too narrow"),
     "float": (written(Image.fromarray(np.zeros((400, 400), np.float32)), "TIFF"), "floating-point"),
 }
+
+
+def tiff_of_pages(count):
+    """A TIFF whose pages are empty but for the first; each page's header points to the next."""
+    data = bytearray(written(Image.fromarray(picture()), "TIFF"))
+    (at,) = struct.unpack_from("<I", data, 4)
+    (entries,) = struct.unpack_from("<H", data, at)
+    last = at + 2 + 12 * entries
+    page = struct.pack("<HHHII", 1, 256, 3, 1, 1)
+    for _ in range(count - 1):
+        struct.pack_into("<I", data, last, len(data))
+        last = len(data) + len(page)
+        data += page + bytes(4)
+    return bytes(data)
+
+
+def test_a_tiff_of_very_many_pages_is_read_at_once():
+    """Their number was counted: 60,000 pages took 34 s."""
+    data = tiff_of_pages(60_000)
+    begun = time.process_time()
+    photo = decode_photo(data, "pages.tif")
+    assert time.process_time() - begun < 0.5
+    assert any("several pictures" in w for w in photo.warnings)
+
+
+@pytest.mark.parametrize("tag", [256, 257, 258, 262, 273, 277, 279])
+def test_a_tiff_without_one_of_its_facts(tag):
+    """Without its sizes it ended in a traceback."""
+    data = bytearray(written(Image.fromarray(picture()), "TIFF"))
+    (at,) = struct.unpack_from("<I", data, 4)
+    (entries,) = struct.unpack_from("<H", data, at)
+    for entry in range(at + 2, at + 2 + 12 * entries, 12):
+        if struct.unpack_from("<H", data, entry)[0] == tag:
+            struct.pack_into("<H", data, entry, 65_000)
+    with contextlib.suppress(PhotoError):
+        assert decode_photo(bytes(data), "no.tif").pixels_bgr.shape == (HEIGHT, WIDTH, 3)
 
 
 @pytest.mark.parametrize("case", BAD)

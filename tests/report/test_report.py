@@ -12,16 +12,14 @@ from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 
-import numpy as np
 import pypdfium2
 import pytest
 import typer
 from PIL import Image
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.domain.errors import LotError, OwnFileError, RecordError
+from petitpied.domain.errors import HistoryError, LotError, OwnFileError
 from petitpied.domain.photo import Photo
-from petitpied.domain.quantity import Quantity
 from petitpied.figures.charts.charts import Mark, Sized, count_chart, diameter_chart
 from petitpied.figures.drawing import Spot
 from petitpied.figures.svg import inline_svg
@@ -33,7 +31,7 @@ from petitpied.report.material import trays_of_records
 from petitpied.report.message import report_text
 from petitpied.report.pdf import report_pdf
 from petitpied.report.report_job import Asked, run
-from tests.records import a_record, a_shell, changed, relative_record, unmeasured_shell
+from tests.records import a_record, a_shell, relative_record, unmeasured_shell
 from tests.report.reports import a_png, a_report, a_tray
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -352,29 +350,6 @@ def test_the_photo_is_known_by_its_content(measured):
     assert "not the one that was measured" in tray.no_photo
 
 
-@pytest.mark.parametrize(
-    ("changes", "says"),
-    [
-        ({"outline_px": np.zeros((0, 2))}, "an outline that is none"),
-        ({"outline_px": np.full((9, 2), 1e12)}, "an outline that is none"),
-        ({"cap_outline_px": np.ones((1, 2))}, "an outline that is none"),
-        ({"centre_px": (1e14, 0.0)}, "outside of any photo"),
-        ({"centre_mm": (1e14, 0.0)}, "outside of any tray"),
-        ({"diameter_mm": Quantity(1e14, 1.0)}, "a diameter of 1e\\+14 mm"),
-        ({"diameter_mm": Quantity(0.0, 1.0)}, "a diameter of 0 mm"),
-        ({"diameter_rel": 1e9}, "times the median"),
-        ({"row": 10**9}, "row or column"),
-        ({"id": "X" * 500}, "too long a name"),
-        ({"id": "A2"}, "its name twice"),
-    ],
-)
-def test_a_record_that_nothing_can_be_drawn_of_is_refused(tmp_path, changes, says):
-    shells = [changed(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
-    (tmp_path / "tray.json").write_bytes(record_bytes(a_record(shells)))
-    with pytest.raises(RecordError, match=f"tray cannot be reported: its shell .* has .*{says}"):
-        trays_of_records([tmp_path / "tray.json"], None, None)
-
-
 def test_the_photo_may_lie_in_another_folder(measured):
     other = measured / "other"
     other.mkdir()
@@ -434,7 +409,9 @@ def test_records_or_since_not_both_nor_none(measured):
 
 
 def test_no_bake_that_late_is_said_in_words(tmp_path):
-    asked = Asked(since=datetime(2026, 1, 1).date(), db=f"sqlite:///{tmp_path}/history.db")
+    with pytest.raises(HistoryError, match="there is no such file"):
+        run(Asked(since=datetime(2026, 1, 1).date(), db=str(tmp_path / "histroy.db")), None)
+    asked = Asked(since=datetime(2026, 1, 1).date())
     with pytest.raises(LotError, match="no bake since 2026-01-01"):
         run(asked, None)
 

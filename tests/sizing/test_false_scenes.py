@@ -35,9 +35,8 @@ def tray():
 
 
 def shell(name, seed, diameter_mm=45.0):
-    size = Quantity(diameter_mm, 0.1, 0.1)
     place = Place(0, 0, seed.centre_px, None, seed.outline_px, None)
-    return Shell(name, place, Sizes(diameter_mm=size))
+    return Shell(name, place, Sizes(diameter_mm=Quantity(diameter_mm, 0.1, 0.1)))
 
 
 def shells(seeds, **options):
@@ -49,7 +48,7 @@ def test_a_sound_photo_has_no_lost_part_and_no_grid():
     lost = lost_parts(picture, seeds)
     assert lost.parts == ()
     assert not unsharp(edge_widths_px(picture, [s.outline_px for s in seeds])).any()
-    assert with_lost_parts(picture, shells(seeds), lost)[1] == []
+    assert with_lost_parts(picture, shells(seeds), lost).warnings == ()
     assert grid_words(grid_peak(picture, seeds)) == []
 
 
@@ -61,7 +60,8 @@ def test_a_part_without_tones_is_named_with_its_place_and_the_shells_beside_it(l
     lost = lost_parts(picture, seeds)
     assert [(part.what, part.place) for part in lost.parts] == [(what, "at the lower right")]
     # the disc of 90 px reaches 5 px into its two nearest neighbours, 130 px away
-    doubted, words = with_lost_parts(picture, shells(seeds), lost)
+    found = with_lost_parts(picture, shells(seeds), lost)
+    doubted, words = found.shells, found.warnings
     assert what in words[0]
     assert "shells may be missing" in words[0]
     touched = [s.id for s in doubted if s.doubts]
@@ -75,7 +75,7 @@ def test_an_unsharp_part_is_told_by_the_width_of_its_edges():
     picture[:, :170] = soft[:, :170]
     found = unsharp(edge_widths_px(picture, [s.outline_px for s in seeds]))
     assert np.flatnonzero(found).tolist() == [0, 4, 8]
-    words = with_lost_parts(picture, shells(seeds), lost_parts(picture, seeds))[1]
+    words = with_lost_parts(picture, shells(seeds), lost_parts(picture, seeds)).warnings
     assert "A1, A5 and A9 are less sure" in words[0]
 
 

@@ -136,7 +136,8 @@ def _print_fault(sighting: CardSighting, stretch_rel: float, u_rel: float) -> li
             [sighting],
             what=f"card {sighting.letter} is printed out of shape",
             why=size,
-            next_step="print it anew at 100 %, without 'fit to page', and check the 100 mm bar",
+            next_step="send the photo as the camera wrote it if it was resized, else print the "
+            "card anew at 100 %, without 'fit to page', and check the 100 mm bar",
         )
     return [f"card {sighting.letter} may be printed out of shape: {size}"]
 

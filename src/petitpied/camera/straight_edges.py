@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from petitpied.camera.view_jacobian import plane_jacobian
 from petitpied.domain.view import View
 from petitpied.numerics.medians import medians
+from petitpied.numerics.sampling import sampled
 from petitpied.photo.reduce import reduced
 
 Floats = NDArray[np.float64]
@@ -117,7 +118,7 @@ def _slopes_across(grey: NDArray[np.uint8], ends_px: Floats) -> tuple[Floats, Fl
         for axis in (0, 1)
     )
     rows = (len(ends_px) * SAMPLES, len(reach))
-    seen = cv2.remap(grey, x.reshape(rows), y.reshape(rows), cv2.INTER_LINEAR)
+    seen = sampled(grey, x.reshape(rows), y.reshape(rows))
     profiles = np.asarray(seen, np.float32).reshape(x.shape)
     smooth = np.array([cv2.GaussianBlur(one, (7, 3), 1.5, sigmaY=0.7) for one in profiles])
     return np.asarray((smooth[:, :, 5:-3] - smooth[:, :, 3:-5]) / 2), reach[4:-4], normal

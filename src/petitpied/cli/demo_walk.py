@@ -11,7 +11,8 @@ import typer
 
 from petitpied.domain.errors import OutputError
 from petitpied.files.output_files import prepare_folder, write_all
-from petitpied.text.wording import printable
+from petitpied.files.outside_files import is_folder, is_there
+from petitpied.files.shown_paths import shown_path
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,16 +140,16 @@ def run_demo(folder: Path, walk: Sequence[Step]) -> None:
         As the commands.
     """
     make_kitchen(folder)
-    typer.echo(f"A made-up kitchen, the Atelier Brume, is in {printable(str(folder))}.")
+    typer.echo(f"A made-up kitchen, the Atelier Brume, is in {shown_path(folder)}.")
     typer.echo("Each command below can be repeated there: every line after $ is one.")
-    typer.echo(f"\n$ cd {printable(str(folder))}")
+    typer.echo(f"\n$ cd {shown_path(folder)}")
     with chdir(folder):
         for step in walk:
             typer.echo(f"\n# {step.why}\n$ {step.line}")
             _run(step)
     pages = ("tonight/evening.html", "report/rose.report.html")
     page = next((folder / page for page in pages if (folder / page).exists()), folder)
-    typer.echo(f"\nOpen {printable(str(page))} in a browser.")
+    typer.echo(f"\nOpen {shown_path(page)} in a browser.")
 
 
 def _run(step: Step) -> None:
@@ -161,9 +162,9 @@ def _run(step: Step) -> None:
 
 def make_kitchen(folder: Path) -> None:
     """Photos and the baker's own files, in a new or empty folder."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+    if is_there(folder) and (not is_folder(folder) or any(folder.iterdir())):
         raise OutputError(
-            what=f"{printable(str(folder))} was left as it is",
+            what=f"{shown_path(folder)} was left as it is",
             why="there is something in it already",
             next_step="give a new folder with --out",
         )

@@ -1,16 +1,22 @@
 """The command line: the commands' list, and errors told in one sentence."""
 
+import errno
 import io
+import os
 import sys
-from collections.abc import Sequence
+import traceback
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from importlib import import_module
-from typing import Annotated, NoReturn
+from typing import Annotated, NoReturn, TextIO, cast
 
 import typer
 
 from petitpied import __version__
 from petitpied.cli.help_pages import CommandHelp, TaskHelp, examples, plain, settings
 from petitpied.domain.errors import ExitCode, ReadingError
+from petitpied.running.interrupts import ALWAYS, Interrupted, interruptible
+from petitpied.running.masking import MaskedStream, masked, secrets_in
 from petitpied.text.wording import printable
 
 #: commands by part of the job, in the order of the job, as help lists them; and the module of
@@ -62,6 +68,12 @@ WHERE_TO_BEGIN = (
     "Begin with: petitpied setup, then petitpied bake PHOTO... See it done on made-up trays: "
     "petitpied demo. Every command has its own --help."
 )
+#: options that take words, not names of files: empty ones count as not given
+MAY_BE_EMPTY = {
+    *("oven", "rack", "turn", "at", "set-temperature", "liner", "rest-minutes", "humidity"),
+    *("flavour", "batch", "note", "title", "oven-effect", "hand-effect"),
+}
+WRONG_USAGE = 2  # the command line's own
 
 
 def _show_version(wanted: bool) -> None:
@@ -136,30 +148,86 @@ def _asked_for(arguments: Sequence[str]) -> typer.Typer:
 
 def main() -> None:
     """Entry point: errors become one sentence and the exit status of their class."""
-    debug = "--debug" in sys.argv[1:]
+    arguments = sys.argv[1:]
+    debug = "--debug" in arguments
     for stream in (sys.stdout, sys.stderr):  # a terminal without "±" shows "?" instead
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
+    with _masked_streams(arguments):
+        try:
+            with interruptible():
+                _refuse_empty_names(arguments)
+                _asked_for(arguments)()
+        except Interrupted as stop:
+            _stop(f"stopped: {stop.done or ALWAYS}.", stop.exit_code)
+        except ReadingError as error:
+            _stop(_traced(error) if debug else str(error), error.exit_code)
+        except OSError as error:
+            if _is_output(error):
+                _output_lost(error)
+            _stop(_traced(error) if debug else _fault(error), ExitCode.FAULT)
+        except Exception as error:
+            _stop(_traced(error) if debug else _fault(error), ExitCode.FAULT)
+
+
+@contextmanager
+def _masked_streams(arguments: Sequence[str]) -> Iterator[None]:
+    """Where the command line holds a secret, nothing that is shown does."""
+    secrets = secrets_in(arguments)
+    if not secrets:
+        yield
+        return
+    before = sys.stdout, sys.stderr
+    sys.stdout, sys.stderr = (cast(TextIO, MaskedStream(s, secrets)) for s in before)
     try:
-        _asked_for(sys.argv[1:])()
-    except ReadingError as error:
-        if debug:
-            raise
-        _stop(str(error), error.exit_code)
-    except Exception as error:
-        if debug:
-            raise
-        _stop(_fault(error), ExitCode.FAULT)
+        yield
+    finally:
+        sys.stdout, sys.stderr = before
+
+
+def _traced(error: BaseException) -> str:
+    """For --debug: where it arose, with whatever looks like a secret taken out."""
+    return masked("".join(traceback.format_exception(error)).rstrip("\n"))
+
+
+def _refuse_empty_names(arguments: Sequence[str]) -> None:
+    """An empty name is no file: it would stand for the current folder."""
+    for before, argument in zip(("", *arguments), arguments, strict=False):
+        option = before if argument == "" else argument.removesuffix("=")
+        empty = argument == "" or (argument.startswith("--") and argument.endswith("="))
+        if empty and option.lstrip("-") not in MAY_BE_EMPTY:
+            _stop("an empty name was given: name a file or a folder.", WRONG_USAGE)
+
+
+def _is_output(error: OSError) -> bool:
+    """Written to a terminal, pipe or device, not to a file: those are told where they arise."""
+    known = {errno.ENOSPC, errno.EIO, errno.EPIPE, errno.EFBIG, errno.EBADF}
+    return error.filename is None and error.errno in known
+
+
+def _output_lost(error: OSError) -> NoReturn:
+    """Nobody reads on, or the device is full: what was not shown yet goes nowhere."""
+    with suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    if error.errno == errno.EPIPE:
+        sys.exit(128 + 13)  # as if ended by SIGPIPE
+    why = (error.strerror or "it cannot be written").lower()
+    _stop(
+        f"what was to be shown is cut short: {why}; let the output go to the screen or to a file "
+        "on a disk with room. Files that were said to be written are whole.",
+        ExitCode.OUTPUT,
+    )
 
 
 def _fault(error: Exception) -> str:
-    what = printable(str(error))[:200]
+    what = printable(masked(str(error)))[:200]
     return (
         f"unforeseen fault: {type(error).__name__}: {what}; "
         "run again with --debug before the command's name and report what is shown."
     )
 
 
-def _stop(message: str, code: ExitCode) -> NoReturn:
-    typer.echo(message, err=True)
+def _stop(message: str, code: int) -> NoReturn:
+    with suppress(OSError):
+        typer.echo(message, err=True)
     sys.exit(code)

@@ -59,7 +59,7 @@ class SortedOut:
 def sort_out(
     seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View, lost: LostParts
 ) -> SortedOut:
-    """Drop what has no shell's size or lies on a card; note what is cut, covered or not shown."""
+    """Drop what has no shell's size or lies on a card; note what is cut, covered or not seen."""
     diameters = _coarse_diameters_mm(view, [seed.outline_px for seed in seeds])
     corners = [card.corners_px for card in cards]
     each = zip(seeds, diameters, strict=True)

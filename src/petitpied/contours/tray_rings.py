@@ -30,53 +30,52 @@ LEAST_FOR_ROWS = 4
 @dataclass(frozen=True)
 class TrayRings:
     """Everything in the tray frame: ``rings`` of the measurable seeds in their order, ``lattice``
-    of all seeds; ``sorted_out``: those whose rings ran off are left out; ``parallax``: what the
-    first rings' leans say of the heights."""
+    of all seeds; ``parallax`` as the first fit's rings about ``middles_mm`` (S, 2) show it."""
 
-    sorted_out: SortedOut
     view: View
     frame: TrayFrame
     lattice: Lattice
     neighbours: Neighbours
     rings: FittedRings
     heights: Heights
+    sorted_out: SortedOut
+    middles_mm: Floats
     parallax: Parallax
-
-    @property
-    def cap_centres_mm(self) -> Floats:
-        """Of the measurable seeds (S, 2)."""
-        return np.array([cap.centre_mm for cap in self.rings.cap])
 
 
 def fit_tray(
     seen: SeenView, sorted_out: SortedOut, edges: ShellEdges, heights: Heights
 ) -> TrayRings:
-    """Rings at first heights, heights from them, rings at these.
+    """Rings at first heights, heights from them, rings at these; without shells whose rings run
+    off, and then anew, since they told of the tray, too.
 
     ``edges`` are those of the measurable seeds; ``heights``: what is known of them beforehand.
-    Where rings run off, all is fitted anew without them: they told of the tray, too.
 
     Raises
     ------
     ShellsError
-        All rings ran off.
+        All have run off.
     """
+    known = heights
     view = seen.solved.view
     neighbours = find_neighbours(edges, sorted_out.measurable)
     frame = _frame(seen, sorted_out, heights)
     view = view.moved(frame.origin_mm, frame.turn_deg)
     first = fit_rings(view, edges, heights, neighbours.free, every=THINNED)
-    rings, refined, gone = first, heights, _astray(first, sorted_out)
+    rings, gone = first, _astray(first, sorted_out)
     if not gone.any():
-        refined = refine_heights(first, heights)
-        rings = fit_rings(view, edges, refined, neighbours.free, first)
+        heights = refine_heights(first, heights)
+        rings = fit_rings(view, edges, heights, neighbours.free, first)
         gone = _astray(rings, sorted_out)
     if gone.all():
         raise no_outlines(len(gone))
     if gone.any():
-        return fit_tray(seen, sorted_out.without(gone, REASON), edges.only(~gone), heights)
-    lattice = find_lattice(_centres(view, sorted_out.seeds, refined), sorted_out.diameters_mm)
-    return TrayRings(sorted_out, view, frame, lattice, neighbours, rings, refined, first.parallax)
+        return fit_tray(seen, sorted_out.without(gone, REASON), edges.only(~gone), known)
+    lattice = find_lattice(_centres(view, sorted_out.seeds, heights), sorted_out.diameters_mm)
+    middles_mm = np.array([cap.centre_mm for cap in first.cap])
+    return TrayRings(
+        view, frame, lattice, neighbours, rings, heights, sorted_out, middles_mm, first.parallax
+    )
 
 
 def _astray(rings: FittedRings, sorted_out: SortedOut) -> NDArray[np.bool_]:

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from petitpied.domain.errors import PhotoError
-from petitpied.text.wording import printable
+from petitpied.files.outside_files import Kind, Refused, is_folder, read_outside
+from petitpied.files.shown_paths import shown_path
 
 SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic", ".heif"})
 #: our own annotated pictures and contact sheets, never taken as photos of a folder
@@ -14,9 +15,6 @@ PICTURE_SUFFIXES = (MARKED_SUFFIX, SHEET_SUFFIX)
 #: and those that sorting, pairing and boxing write
 OWN_PICTURES = (*PICTURE_SUFFIXES, ".sorted.jpg", ".pairs.jpg")
 OWN_NUMBERED = re.compile(r"(box|pairs)_\d+\.jpg")
-
-#: 50 megapixels of 16-bit colour with transparency, uncompressed, are 400 MB
-MAX_BYTES = 420_000_000
 
 
 def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
@@ -34,7 +32,7 @@ def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
 
 def _photos_of(folder: Path) -> tuple[Path, ...]:
     try:
-        names = sorted(folder.iterdir()) if folder.is_dir() else []
+        names = sorted(folder.iterdir()) if is_folder(folder) else []
     except OSError:
         return ()
     return tuple(p for p in names if _looks_like_a_photo(p) and p.is_file())
@@ -53,7 +51,7 @@ def _looks_like_a_photo(path: Path) -> bool:
 
 
 def read_photo(path: Path) -> bytes:
-    """All bytes of a regular file of at most `MAX_BYTES`.
+    """All bytes of a photo's file.
 
     Raises
     ------
@@ -61,21 +59,14 @@ def read_photo(path: Path) -> bytes:
         If it is missing, a folder, no regular file, too large, or may not be read.
     """
     try:
-        if path.is_dir():
-            raise _unreadable(path, "it is a folder without a photo (JPEG, PNG, WebP, TIFF, HEIC)")
-        if path.exists() and not path.is_file():
-            raise _unreadable(path, "it is not a regular file")
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise _unreadable(path, f"it has {size / 1e6:.0f} MB, at most {MAX_BYTES // 10**6}")
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise _unreadable(path, "there is no such file") from None
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "the name is no file name"
-        raise _unreadable(path, why[:1].lower() + why[1:]) from error
+        return read_outside(path, Kind.PHOTO)
+    except Refused as refused:
+        why = str(refused)
+        if is_folder(path):
+            why += " without a photo (JPEG, PNG, WebP, TIFF, HEIC)"
+        raise _unreadable(path, why) from None
 
 
 def _unreadable(path: Path, why: str) -> PhotoError:
     next_step = "check the name and that the file opens in a picture viewer"
-    return PhotoError(what=f"{printable(str(path))} cannot be read", why=why, next_step=next_step)
+    return PhotoError(what=f"{shown_path(path)} cannot be read", why=why, next_step=next_step)

@@ -3,7 +3,7 @@
 Edges are looked for about a smooth curve through the finder's outline, whatever its form. An
 outline that is not round may be a shell of another form, or have a lobe (a shadow, a printed
 ring's arc): then the cap's outline and a disc are looked about as well, and what the edges say
-decides (`petitpied.vision.edges`).
+decides (`petitpied.contours.edges`).
 """
 
 from collections.abc import Sequence

@@ -19,6 +19,7 @@ from petitpied.finding.finder_network import FinderMaps, run_finder
 from petitpied.finding.liner import LinerLight
 from petitpied.finding.odd_things import odd_things
 from petitpied.numerics.medians import medians
+from petitpied.numerics.sampling import sampled
 
 Floats = NDArray[np.float64]
 Labels = NDArray[np.int32]
@@ -180,8 +181,8 @@ def _outlines(
     )
     both = np.empty((2, *x.shape))
     for level, seen in zip(both, (maps.shell, maps.cap), strict=True):
-        level[:] = cv2.remap(seen, x, y, cv2.INTER_LINEAR, borderValue=0.0)
-    own = cv2.remap(label.astype(np.float32), x, y, cv2.INTER_NEAREST, borderValue=0.0)
+        level[:] = sampled(seen, x, y)
+    own = sampled(label.astype(np.float32), x, y, cv2.INTER_NEAREST)
     both *= (own == 0) | (own == np.repeat([patch.number for patch in patches], counts))
     stops = np.cumsum(counts)
     found = []

@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.numerics.sampling import sampled
+
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
 
@@ -31,13 +33,8 @@ def sample_along_rays(pixels_bgr: Bytes, centre_px: Floats, reach_px: Floats) ->
         for axis, own in enumerate(ray_directions().T)
     )
     samples = reach_px.shape[2]
-    flat = cv2.remap(
-        pixels_bgr,
-        x.reshape(-1, samples),
-        y.reshape(-1, samples),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
+    places = (x.reshape(-1, samples), y.reshape(-1, samples))
+    flat = sampled(pixels_bgr, *places, border=cv2.BORDER_REPLICATE)
     return np.asarray(flat, np.uint8).reshape(*reach_px.shape, 3)
 
 

@@ -13,7 +13,7 @@ ORDER = {
     "Over many bakes": ("history", "oven", "trend"),
     "Before piping": ("piping", "batch"),
     "How sure it is": ("measures", "lens", "faults", "colour", "repeat", "lots"),
-    "To look things up": ("words", "trouble", "files", "options"),
+    "To look things up": ("words", "trouble", "files", "options", "licences"),
 }
 #: where a page stands that has no place yet
 UNPLACED = "More"

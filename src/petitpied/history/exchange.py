@@ -20,7 +20,8 @@ import numpy as np
 from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
 from petitpied.domain.measures import MM, SERIES, STORED
-from petitpied.files.records.record_files import MAX_BYTES, record_from_bytes
+from petitpied.files.outside_files import Kind, Refused, open_outside
+from petitpied.files.records.record_files import record_from_bytes
 from petitpied.files.records.table_files import safe_cell
 from petitpied.history import facts as facts_of
 from petitpied.history.store import Store
@@ -150,29 +151,37 @@ def read_archive(path: Path) -> Iterator[tuple[bytes, BakeFacts]]:
     """
     name = path.name
     try:
-        with zipfile.ZipFile(path) as packed:
+        with open_outside(path, Kind.ARCHIVE) as stream, zipfile.ZipFile(stream) as packed:
             if len(packed.namelist()) > MAX_RECORDS:
                 raise _no_archive(name, f"it has more than {MAX_RECORDS} parts")
-            table = _part(packed, FACTS_FILE, facts_of.MAX_BYTES).decode("utf-8-sig")
+            table = _part(packed, FACTS_FILE, Kind.TABLE).decode("utf-8-sig")
+            seen: set[str] = set()
             for number, row in enumerate(facts_of.table_rows(table, FACTS_FILE), start=2):
                 part = row.pop("record", "")
+                if part in seen:
+                    raise _no_archive(name, f"line {number} of {FACTS_FILE} has a bake once more")
                 found = facts_of.given(row, f"{printable(name)}, {FACTS_FILE}, line {number}")
-                text = _part(packed, part, MAX_BYTES)
+                text = _part(packed, part, Kind.RECORD)
                 record = record_from_bytes(text, printable(part))
                 if record.view is None or "baked_at" not in found:
                     raise _no_archive(name, f"line {number} of {FACTS_FILE} is no whole bake")
+                if record.photo.sha256 in seen:
+                    raise _no_archive(name, f"line {number} of {FACTS_FILE} has a bake once more")
+                seen |= {part, record.photo.sha256}
                 yield text, facts_of.bake_facts(record.photo.sha256, found, printable(part))
+    except Refused as refused:
+        raise _no_archive(name, str(refused)) from None
     except OSError as error:
         raise _no_archive(name, error.strerror or "it cannot be read") from None
     except _DAMAGE as error:
         raise _no_archive(name, printable(str(error))[:120] or "it is cut off") from None
 
 
-def _part(packed: zipfile.ZipFile, part: str, most: int) -> bytes:
-    """One file of the archive, at most ``most`` bytes whatever its header says."""
+def _part(packed: zipfile.ZipFile, part: str, kind: Kind) -> bytes:
+    """One file of the archive, no larger than its kind may be, whatever its header says."""
     with packed.open(part) as stream:
-        data = stream.read(most + 1)
-    if len(data) > most:
+        data = stream.read(kind.value + 1)
+    if len(data) > kind.value:
         raise zipfile.BadZipFile(f"{part} is too large")
     return data
 
@@ -188,20 +197,24 @@ def _no_archive(name: str, why: str) -> HistoryError:
 def import_archive(store: Store, path: Path, *, replace: bool, now: datetime) -> Imported:
     """Take an archive's bakes in; those whose photo is known stay as they are, or are replaced.
 
-    The whole archive is checked before the first bake is written.
+    All of them or none, in one transaction.
 
     Raises
     ------
     HistoryError, RecordError
         See `read_archive`; then nothing was changed.
     """
-    for _ in read_archive(path):
-        pass
-    there = {f.photo_sha256 for f in store.facts()}
-    counts = {"added": 0, "replaced": 0, "kept": 0}
-    for text, facts in read_archive(path):
-        known = facts.photo_sha256 in there
-        if not known or replace:
-            store.add(text, facts, logged_at=now)
-        counts["kept" if known and not replace else "replaced" if known else "added"] += 1
-    return Imported(**counts)
+    return Imported(**store.add_all(lambda: read_archive(path), replace=replace, now=now))
+
+
+def verify_archive(path: Path, expected: int) -> None:
+    """Read an archive that was just written once more, every record with every check.
+
+    Raises
+    ------
+    HistoryError, RecordError
+        If it does not hold as many bakes, or one is not whole.
+    """
+    found = sum(1 for _ in read_archive(path))
+    if found != expected:
+        raise _no_archive(path.name, f"{found} of {expected} bakes can be read back")

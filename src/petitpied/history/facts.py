@@ -2,6 +2,7 @@
 
 import csv
 import io
+import os
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -12,14 +13,14 @@ from typing import Any
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError, ReadingError
 from petitpied.domain.own_file import OwnFile, quoted
+from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.files.own.own_file import read_own_file
-from petitpied.text.wording import printable
+from petitpied.text.wording import FORMULA_STARTS, printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
 Given = Mapping[str, Any]
 
 TOML_NAME = "bake.toml"
-MAX_BYTES = 10_000_000  # a table of ten thousand bakes has about 1 MB
 MAX_TEXT = 200
 MAX_NOTE = 2_000
 #: what a home or shop oven can be set to, degrees Celsius (common practice, no source)
@@ -99,7 +100,7 @@ def as_kept(text: str) -> str:
 def _text(longest: int) -> Callable[[Any], str]:
     def parse(value: Any) -> str:
         text = as_kept(str(value))
-        if text.startswith("'") and text[1:2] in ("=", "+", "-", "@"):
+        if text.startswith("'") and text[1:].startswith(FORMULA_STARTS):
             text = text[1:]  # our own tables guard such a text so
         if not text:
             raise ValueError("is empty")
@@ -273,7 +274,7 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
         If the file cannot be read or holds what is no fact: with the line.
     """
     path = folder / TOML_NAME
-    if not path.exists():
+    if not os.path.lexists(path):
         return {}
     file = read_own_file(path, "facts file")
     tables = {name: value for name, value in file.content.items() if isinstance(value, dict)}
@@ -298,20 +299,24 @@ def from_table(path: Path) -> list[tuple[Path, dict[str, Any]]]:
     """
     place = printable(path.name)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _file_fault(place, "it is too large")
-        text = path.read_bytes().decode("utf-8-sig")
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "it is not UTF-8 text"
-        raise _file_fault(place, why) from None
+        text = read_outside(path, Kind.TABLE).decode("utf-8-sig")
+    except Refused as refused:
+        raise _file_fault(place, str(refused)) from None
+    except ValueError:
+        raise _file_fault(place, "it is not UTF-8 text") from None
     rows = table_rows(text, place)
-    result = []
+    result: list[tuple[Path, dict[str, Any]]] = []
+    seen: set[Path] = set()
     for line, row in enumerate(rows, start=2):
         name = (row.pop("record", "") or "").strip()
         if not name:
             raise _file_fault(f"{place}, line {line}", "the column record is empty or missing")
         near = path.parent / name
-        result.append((near if near.exists() else Path(name), given(row, f"{place}, line {line}")))
+        record = near if is_there(near) else Path(name)
+        if record in seen:
+            raise _file_fault(f"{place}, line {line}", f"{printable(name)[:80]} is there once more")
+        seen.add(record)
+        result.append((record, given(row, f"{place}, line {line}")))
     return result
 
 

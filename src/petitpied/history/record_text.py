@@ -4,7 +4,7 @@ import json
 import zlib
 from typing import Any
 
-from petitpied.files.records.record_files import MAX_BYTES
+from petitpied.files.outside_files import Kind
 
 
 def deflate(text: bytes) -> bytes:
@@ -21,7 +21,7 @@ def text_of(deflated: bytes) -> bytes:
     """
     unpacker = zlib.decompressobj()
     try:
-        text = unpacker.decompress(deflated, MAX_BYTES)
+        text = unpacker.decompress(deflated, Kind.RECORD.value)
     except zlib.error as error:
         raise ValueError(f"deflated record is damaged: {error}") from None
     if not unpacker.eof:

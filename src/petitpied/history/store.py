@@ -1,8 +1,8 @@
 """The history's door: bakes in, bakes out. Whatever is confirmed is on the disk."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -12,29 +12,62 @@ from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
 from petitpied.history import connection
 from petitpied.history.facts import as_kept
-from petitpied.history.migrations import bring_up_to_date
-from petitpied.history.packing import Packed, pack, shells_of, unpack
+from petitpied.history.migrations import bring_up_to_date, require_newest
+from petitpied.history.packing import shells_of
 from petitpied.history.record_text import deflate, inflate, text_of
-from petitpied.history.tables import BAKE, RECORD, VALUES
+from petitpied.history.rows import (
+    bake_row,
+    facts_as_they_stand,
+    facts_of_row,
+    record_of_row,
+    record_row,
+    sealed_bake,
+    shells_of_row,
+    values_row,
+)
+from petitpied.history.tables import BAKE, METADATA, RECORD, VALUES
 
-_FACTS = tuple(f.name for f in fields(BakeFacts))
+#: columns of `VALUES` beside its key
+_SIZES = ("ids", "columns", "packed", "checksum")
 _ORDER = (BAKE.c.baked_at_s, BAKE.c.photo_sha256)
 
 
 def open_store(url: str | None, *, new: bool = True) -> "Store":
-    """The history at ``url`` (`connection.open_engine`), made new where there is none.
+    """The history at ``url`` (`connection.open_engine`), to be written to: made new where there
+    is none, brought up to date where it is older (a copy is made first).
 
     ``new`` False: a file that was named must be there, so that a typing error makes no new one.
 
     Raises
     ------
     HistoryError
-        If it cannot be opened, or is of a newer version.
+        If it cannot be opened, is another program's, or of a newer version.
     """
-    engine = connection.open_engine(url)
     if url is not None and not new:
-        connection.require_file(engine.url)
-    bring_up_to_date(engine)
+        connection.require_file(connection.url_of(url))
+    engine = connection.open_engine(url)
+    copy = bring_up_to_date(engine)
+    return Store(engine, copy)
+
+
+def read_store(url: str | None) -> "Store":
+    """The history at ``url``, for reading alone: nothing is made, changed or brought up to date.
+
+    The usual history, where there is none yet, is an empty one.
+
+    Raises
+    ------
+    HistoryError
+        If it is not there, cannot be opened, is another program's, or older than this program.
+    """
+    if url is None and connection.is_missing(connection.url_of(None)):
+        empty = sa.create_engine("sqlite://", poolclass=sa.StaticPool)
+        METADATA.create_all(empty)
+        return Store(empty)
+    connection.require_file(connection.url_of(url))
+    engine = connection.open_engine(url, writes=False)
+    with connection.reading(engine) as c:
+        require_newest(c)
     return Store(engine)
 
 
@@ -42,104 +75,151 @@ def open_store(url: str | None, *, new: bool = True) -> "Store":
 class Store:
     """One database of bakes, open.
 
-    Every method raises `HistoryError` where the database cannot be used.
+    Every method raises `HistoryError` where the database cannot be used. ``copy``: where the
+    copy is that was made before it was brought up to date.
     """
 
     engine: sa.Engine
+    copy: str = ""
 
     def bakes(self, oven: str | None = None, rack: str | None = None) -> tuple[Bake, ...]:
         """All bakes, or those of an oven, of a rack: oldest first, by the time of baking."""
-        wanted = sa.select(
-            *(BAKE.c[name] for name in _FACTS), VALUES.c.ids, VALUES.c.columns, VALUES.c.packed
-        ).join(VALUES)
-        with self._reading() as c:
-            return tuple(
-                Bake(_facts(row[: len(_FACTS)]), unpack(Packed(*row[len(_FACTS) :])))
-                for row in c.execute(_chosen(wanted, oven, rack))
-            )
+        joined = sa.select(BAKE, *(VALUES.c[n].label(f"values_{n}") for n in _SIZES))
+        rows = self._rows(_chosen(joined.join(VALUES, isouter=True), oven, rack))
+        with self._damage_told():
+            return tuple(Bake(facts_of_row(row), shells_of_row(_sizes(row))) for row in rows)
 
     def facts(self, oven: str | None = None, rack: str | None = None) -> tuple[BakeFacts, ...]:
         """As `bakes`, the facts alone."""
-        wanted = sa.select(*(BAKE.c[name] for name in _FACTS))
-        with self._reading() as c:
-            rows = c.execute(_chosen(wanted, oven, rack)).all()
-        return tuple(_facts(row) for row in rows)
+        rows = self._rows(_chosen(sa.select(BAKE), oven, rack))
+        with self._damage_told():
+            return tuple(facts_of_row(row) for row in rows)
 
     def facts_of(self, photo_sha256: str) -> BakeFacts | None:
         """The facts of one photo's bake; None where there is none."""
-        wanted = sa.select(*(BAKE.c[name] for name in _FACTS))
-        with self._reading() as c:
-            row = c.execute(wanted.where(BAKE.c.photo_sha256 == photo_sha256)).one_or_none()
-        return None if row is None else _facts(row)
+        rows = self._rows(sa.select(BAKE).where(BAKE.c.photo_sha256 == photo_sha256))
+        with self._damage_told():
+            return facts_of_row(rows[0]) if rows else None
+
+    def names(self) -> tuple[str, ...]:
+        """SHA-256 of the photo of every bake, whether its rows are whole or not; sorted."""
+        found: set[str] = set()
+        for table in (BAKE, RECORD, VALUES):
+            found |= {
+                str(row["photo_sha256"]) for row in self._rows(sa.select(table.c.photo_sha256))
+            }
+        return tuple(sorted(found))
+
+    def facts_as_they_stand(self, photo_sha256: str) -> BakeFacts | None:
+        """As `facts_of`, though their checksum may be wrong; None too where one is none at all."""
+        rows = self._rows(sa.select(BAKE).where(BAKE.c.photo_sha256 == photo_sha256))
+        try:
+            return facts_as_they_stand(rows[0]) if rows else None
+        except ValueError:
+            return None
 
     def ovens(self) -> tuple[str, ...]:
         """Names of all ovens that have bakes, sorted."""
-        with self._reading() as c:
-            return tuple(sorted(c.execute(sa.select(BAKE.c.oven).distinct()).scalars()))
+        return tuple(
+            sorted(str(row["oven"]) for row in self._rows(sa.select(BAKE.c.oven).distinct()))
+        )
 
     def last_logged(self) -> BakeFacts | None:
         """The facts of the bake that was logged last; None where there is none."""
-        wanted = sa.select(*(BAKE.c[name] for name in _FACTS))
-        last = wanted.order_by(BAKE.c.logged_at.desc(), BAKE.c.baked_at_s.desc()).limit(1)
-        with self._reading() as c:
-            row = c.execute(last).one_or_none()
-        return None if row is None else _facts(row)
+        last = sa.select(BAKE).order_by(BAKE.c.logged_at.desc(), BAKE.c.baked_at_s.desc()).limit(1)
+        rows = self._rows(last)
+        with self._damage_told():
+            return facts_of_row(rows[0]) if rows else None
 
     def add(self, text: bytes, facts: BakeFacts, *, logged_at: datetime) -> None:
         """Keep a record (checked JSON text) with its facts, in one transaction; a bake of the
         same photo is replaced."""
-        deflated = deflate(text)
-        packed = pack(shells_of(inflate(deflated)))
-        sha = facts.photo_sha256
-        with self._writing() as c:
-            _delete(c, sha)
-            row = _row(facts) | {"logged_at": logged_at.isoformat()}
-            c.execute(BAKE.insert().values(row))
-            c.execute(RECORD.insert().values(photo_sha256=sha, json_deflated=deflated))
-            c.execute(
-                VALUES.insert().values(
-                    photo_sha256=sha, ids=packed.ids, columns=packed.columns, packed=packed.data
-                )
-            )
+        rows = _rows_of(text, facts, logged_at)
+
+        def work(c: sa.Connection) -> None:
+            _lock(c, facts.photo_sha256)
+            _put(c, rows)
+
+        connection.written(self.engine, work)
+
+    def add_all(
+        self,
+        bakes: Callable[[], Iterable[tuple[bytes, BakeFacts]]],
+        *,
+        replace: bool,
+        now: datetime,
+    ) -> dict[str, int]:
+        """Keep many bakes, all of them or none; those that are there stay, or are replaced.
+
+        ``bakes`` gives them from the beginning each time it is called.
+
+        Returns
+        -------
+        dict
+            How many were "added", "replaced" and "kept".
+        """
+
+        def work(c: sa.Connection) -> dict[str, int]:
+            if c.dialect.name == "postgresql":  # nobody logs in between
+                c.exec_driver_sql(f"LOCK TABLE {BAKE.name} IN SHARE ROW EXCLUSIVE MODE")
+            there = set(c.execute(sa.select(BAKE.c.photo_sha256)).scalars())
+            counts = {"added": 0, "replaced": 0, "kept": 0}
+            for text, facts in bakes():
+                known = facts.photo_sha256 in there
+                if not known or replace:
+                    _put(c, _rows_of(text, facts, now))
+                counts["kept" if known and not replace else "replaced" if known else "added"] += 1
+            return counts
+
+        return connection.written(self.engine, work)
 
     def change(self, changed: Iterable[BakeFacts]) -> None:
         """Replace the facts of bakes, all of them or none."""
-        with self._writing() as c:
-            for facts in changed:
+        wanted = sorted(changed, key=lambda facts: facts.photo_sha256)
+
+        def work(c: sa.Connection) -> None:
+            for facts in wanted:
+                _lock(c, facts.photo_sha256)
                 which = BAKE.c.photo_sha256 == facts.photo_sha256
-                c.execute(BAKE.update().where(which).values(_row(facts)))
+                logged = c.execute(sa.select(BAKE.c.logged_at).where(which)).scalar_one()
+                row = bake_row(facts, facts.baked_at) | {"logged_at": str(logged)}
+                c.execute(BAKE.update().where(which).values(sealed_bake(row)))
+
+        connection.written(self.engine, work)
 
     def remove(self, photos_sha256: Iterable[str]) -> None:
         """Take bakes out, record and all: all of them or none."""
-        with self._writing() as c:
-            for sha in photos_sha256:
+        wanted = sorted(photos_sha256)
+
+        def work(c: sa.Connection) -> None:
+            for sha in wanted:
+                _lock(c, sha)
                 _delete(c, sha)
+
+        connection.written(self.engine, work)
 
     def record_text(self, photo_sha256: str) -> bytes:
         """The record's JSON text as it was logged."""
-        wanted = sa.select(RECORD.c.json_deflated).where(RECORD.c.photo_sha256 == photo_sha256)
-        with self._reading() as c:
-            return text_of(c.execute(wanted).scalar_one())
+        rows = self._rows(sa.select(RECORD).where(RECORD.c.photo_sha256 == photo_sha256))
+        with self._damage_told():
+            if not rows:
+                raise ValueError("its record is missing")
+            return text_of(record_of_row(rows[0]))
 
-    @contextmanager
-    def _reading(self) -> Iterator[sa.Connection]:
+    def _rows(self, wanted: sa.Select[Any]) -> list[dict[str, Any]]:
+        """Rows as they stand; values of other kinds than a column's come through unchanged."""
         with self._damage_told(), connection.reading(self.engine) as c:
-            yield c
-
-    @contextmanager
-    def _writing(self) -> Iterator[sa.Connection]:
-        with self._damage_told(), connection.writing(self.engine) as c:
-            yield c
+            return [dict(row) for row in c.execute(wanted).mappings()]
 
     @contextmanager
     def _damage_told(self) -> Iterator[None]:
         try:
             yield
-        except ValueError as error:
+        except (ValueError, TypeError, LookupError) as error:
             raise HistoryError(
                 what=f"the history {connection.name_of(self.engine.url)} cannot be used",
                 why=f"a bake in it is damaged ({error})",
-                next_step="go back to a copy, or import an export into a new one with --db",
+                next_step="run: petitpied history check",
             ) from error
 
 
@@ -150,15 +230,32 @@ def _chosen(wanted: sa.Select[Any], oven: str | None, rack: str | None) -> sa.Se
     return wanted.order_by(*_ORDER)
 
 
-def _facts(row: Iterable[Any]) -> BakeFacts:
-    values = dict(zip(_FACTS, row, strict=True))
-    return BakeFacts(**values | {"baked_at": datetime.fromisoformat(values["baked_at"])})
+def _sizes(row: dict[str, Any]) -> dict[str, Any]:
+    if row["values_packed"] is None:
+        raise ValueError("its sizes are missing")
+    return {n: row[f"values_{n}"] for n in _SIZES} | {"photo_sha256": row["photo_sha256"]}
 
 
-def _row(facts: BakeFacts) -> dict[str, Any]:
-    row = {name: getattr(facts, name) for name in _FACTS}
-    at = facts.baked_at
-    return row | {"baked_at": at.isoformat(), "baked_at_s": at.timestamp()}
+Rows = tuple[dict[str, Any], dict[str, Any], dict[str, Any]]
+
+
+def _rows_of(text: bytes, facts: BakeFacts, logged_at: datetime) -> Rows:
+    deflated = deflate(text)
+    sha = facts.photo_sha256
+    shells = shells_of(inflate(deflated))
+    return bake_row(facts, logged_at), record_row(sha, deflated), values_row(sha, shells)
+
+
+def _put(c: sa.Connection, rows: Rows) -> None:
+    _delete(c, rows[0]["photo_sha256"])
+    for table, row in zip((BAKE, RECORD, VALUES), rows, strict=True):
+        c.execute(table.insert().values(row))
+
+
+def _lock(c: sa.Connection, sha: str) -> None:
+    """Two processes that log the same bake come one after the other."""
+    if c.dialect.name == "postgresql":
+        c.execute(sa.select(sa.func.pg_advisory_xact_lock(sa.func.hashtextextended(sha, 0))))
 
 
 def _delete(c: sa.Connection, sha: str) -> None:

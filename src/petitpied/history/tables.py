@@ -2,7 +2,7 @@
 
 ``petitpied_bake`` holds a bake's facts, ``petitpied_record`` its whole record (JSON, deflated),
 ``petitpied_values`` the shells' values once more, packed so that ten thousand bakes are read in
-a second (`packing` knows the layout).
+a second (`packing` knows the layout). Each row has its checksum (`rows`).
 """
 
 import sqlalchemy as sa
@@ -43,6 +43,7 @@ BAKE = sa.Table(
     sa.Column("hollow", sa.Integer),
     sa.Column("sticky", sa.Integer),
     sa.Column("tough", sa.Integer),
+    sa.Column("checksum", sa.String(64), nullable=False),
 )
 
 RECORD = sa.Table(
@@ -50,6 +51,7 @@ RECORD = sa.Table(
     METADATA,
     sa.Column("photo_sha256", sa.ForeignKey(BAKE.c.photo_sha256), primary_key=True),
     sa.Column("json_deflated", sa.LargeBinary, nullable=False),
+    sa.Column("checksum", sa.String(64), nullable=False),
 )
 
 VALUES = sa.Table(
@@ -59,4 +61,5 @@ VALUES = sa.Table(
     sa.Column("ids", sa.Text, nullable=False),  # JSON list
     sa.Column("columns", sa.Text, nullable=False),  # names of the columns, spaces between
     sa.Column("packed", sa.LargeBinary, nullable=False),
+    sa.Column("checksum", sa.String(64), nullable=False),
 )

@@ -4,8 +4,6 @@ The view and the outlines need nothing of each other, so a caller with two cores
 at the same time: `see_view` and `find_outlines`, then `measure`.
 """
 
-from dataclasses import replace
-
 from petitpied.camera.seen_view import SeenView, see_view
 from petitpied.contours.found_outlines import FoundOutlines, find_outlines
 from petitpied.contours.heights import first_heights
@@ -19,8 +17,7 @@ from petitpied.inspection.one_photo_record import no_shells, record_of, relative
 from petitpied.sizing.bias import corrected_for_ruffles
 from petitpied.sizing.edge_uncertainty import with_edge_uncertainty
 from petitpied.sizing.measured_shells import measured_shells
-from petitpied.sizing.pieces_slant import frame_of
-from petitpied.sizing.relative import relative_shells
+from petitpied.sizing.relative import frame_of, relative_shells, slant_words
 from petitpied.sizing.unseen_parts import with_lost_parts
 from petitpied.sizing.view_doubts import blur_mm
 from petitpied.surface.foot.foot_ring import rim_heights
@@ -58,12 +55,12 @@ def measure(photo: Photo, settings: Settings, outlines: FoundOutlines, seen: See
     edges = outlines.edges.only(sorted_out.of_whole)
     tray = fit_tray(seen, sorted_out, edges, first_heights(settings.shell_height_mm))
     sized = measured_shells(tray)
-    unbiased = corrected_for_ruffles(sized)
-    doubted, unseen = with_lost_parts(photo.pixels_bgr, unbiased, outlines.lost)
-    judged = with_edge_uncertainty(photo.pixels_bgr, doubted, blur_mm(seen.sightings))
+    doubted = with_lost_parts(photo.pixels_bgr, sized, outlines.lost)
+    unbiased = corrected_for_ruffles(doubted.shells)
+    judged = with_edge_uncertainty(photo.pixels_bgr, unbiased, blur_mm(seen.sightings))
     scene = scene_of(photo, settings, tray.view, seen.cards, judged)
     surfaces = survey(scene, rim_heights(tray.heights), settings.crack_confidence)
-    return record_of(photo, settings, outlines, seen, tray, surfaces, unseen)
+    return record_of(photo, settings, outlines, seen, tray, surfaces, doubted.warnings)
 
 
 def measure_relative(photo: Photo, settings: Settings, outlines: FoundOutlines) -> Record:
@@ -77,7 +74,8 @@ def measure_relative(photo: Photo, settings: Settings, outlines: FoundOutlines) 
     if outlines.edges is None:
         raise no_shells(photo, len(outlines.seeds))
     neighbours = find_neighbours(outlines.edges, outlines.whole)
-    frame = frame_of(photo, settings.focal_35mm_mm)
-    found = relative_shells(outlines.seeds, outlines.edges, neighbours, frame)
-    doubted, unseen = with_lost_parts(photo.pixels_bgr, found.shells, outlines.lost)
-    return relative_record(photo, outlines, replace(found, shells=doubted), unseen)
+    frame = frame_of(photo, settings)
+    shells, lattice, slant = relative_shells(outlines.seeds, outlines.edges, neighbours, frame)
+    doubted = with_lost_parts(photo.pixels_bgr, shells, outlines.lost)
+    warnings = (*slant_words(slant), *doubted.warnings)
+    return relative_record(photo, outlines, doubted.shells, lattice, warnings)

@@ -1,7 +1,5 @@
 """The record of one photo from what its steps found, and the error where there is no shell."""
 
-from collections.abc import Sequence
-
 from petitpied import __version__
 from petitpied.camera.seen_view import SeenView
 from petitpied.contours.found_outlines import FoundOutlines
@@ -11,8 +9,9 @@ from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, TrayPlace
 from petitpied.domain.settings import Settings
+from petitpied.domain.shell import Shell
+from petitpied.finding.lattice import Lattice
 from petitpied.sizing.false_scenes import flat_words, grid_words, size_words
-from petitpied.sizing.relative import RelativeShells, slant_words
 from petitpied.sizing.view_doubts import view_warnings
 from petitpied.surface.survey import Survey
 
@@ -24,9 +23,9 @@ NO_CARD = (
 
 def record_of(
     photo: Photo, settings: Settings, outlines: FoundOutlines, seen: SeenView, tray: TrayRings,
-    surfaces: Survey, unseen: Sequence[str],
+    surfaces: Survey, unseen: tuple[str, ...],
 ) -> Record:  # fmt: skip
-    """The record, in the tray frame; ``unseen``: words on parts that the photo does not show."""
+    """The record, in the tray frame; ``unseen``: sentences on parts of the photo."""
     frame, lattice, heights = tray.frame, tray.lattice, tray.heights
     return Record(
         tool_version=__version__,
@@ -49,7 +48,7 @@ def record_of(
             *outlines.warnings,
             *seen.warnings,
             *view_warnings(tray.view, seen.solved, seen.sightings, seen.focal_known),
-            *flat_words(tray.view, tray.cap_centres_mm, tray.parallax),
+            *flat_words(tray.view, tray.middles_mm, tray.parallax),
             *unseen,
             *size_words(surfaces.shells),
             *grid_words(outlines.grid_peak),
@@ -63,9 +62,10 @@ def record_of(
 
 
 def relative_record(
-    photo: Photo, outlines: FoundOutlines, found: RelativeShells, unseen: Sequence[str]
-) -> Record:
-    """The record of a photo without a card; ``unseen`` as for `record_of`."""
+    photo: Photo, outlines: FoundOutlines, shells: tuple[Shell, ...], lattice: Lattice,
+    doubts: tuple[str, ...],
+) -> Record:  # fmt: skip
+    """The record of a photo without a card; ``doubts``: sentences on slant and parts of it."""
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
@@ -73,13 +73,12 @@ def relative_record(
         view=None,
         cards=(),
         px_per_mm=None,
-        tray=TrayPlace("lattice", found.lattice.rows, found.lattice.columns, "assumed"),
-        shells=found.shells,
+        tray=TrayPlace("lattice", lattice.rows, lattice.columns, "assumed"),
+        shells=shells,
         warnings=(
             *photo.warnings,
             *outlines.warnings,
-            *slant_words(found.slant),
-            *unseen,
+            *doubts,
             *grid_words(outlines.grid_peak),
             NO_CARD,
         ),

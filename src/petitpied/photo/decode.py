@@ -39,11 +39,16 @@ FORMATS = ("JPEG", "PNG", "WEBP", "TIFF")
 MAX_PIXELS = 51_000_000
 #: from here on we promise the stated accuracy (issue 2: 2 to 50 megapixels)
 GOOD_PIXELS = 2_000_000
+#: a panorama is 3 to 4 times as wide as high; no tray needs more
+LONGEST_SIDES_REL = 8
 #: below, a tray of 36 shells has fewer than 40 px across a shell: nothing to measure
 MIN_PIXELS = 100_000
 
 #: what Pillow's readers raise on a broken file
 BROKEN = (OSError, ValueError, SyntaxError, EOFError, struct.error, TypeError, IndexError, KeyError)
+
+#: 16-bit value to 8 bit, rounded: a table, for the sum itself would take a gigabyte for a photo
+_SIXTEEN_TO_EIGHT = ((np.arange(65_536) + 128) // 257).astype(np.uint8)
 
 _RETAKE = "give the photo as the camera wrote it, or take it again"
 _COPY_AGAIN = "copy it anew from the phone or camera, or take the photo again"
@@ -171,6 +176,14 @@ def _check_size(image: Image.Image, name: str) -> None:
     found = f"it has {width} x {height} = {pixels / 1e6:.2f} megapixels"
     if pixels > MAX_PIXELS:
         raise _too_large(name, f"{found}, at most 50 are read")
+    if max(width, height) > LONGEST_SIDES_REL * min(width, height):
+        raise PhotoError(
+            what=f"{name} is too narrow",
+            why=f"{found}, more than {LONGEST_SIDES_REL} times as long as wide",
+            next_step="give the whole photo of the tray",
+        )
+    if image.mode == "1":
+        raise _broken(name, "it holds only black and white dots, no shades")
     if pixels < MIN_PIXELS:
         raise PhotoError(
             what=f"{name} is too small",
@@ -184,10 +197,24 @@ def _file_warnings(image: Image.Image) -> tuple[str, ...]:
     pixels = image.size[0] * image.size[1]
     if pixels < GOOD_PIXELS:
         notes.append(f"photo of only {pixels / 1e6:.1f} megapixels; 2 or more are better")
-    frames = getattr(image, "n_frames", 1)
-    if frames > 1 and image.format not in ("MPO", "HEIF"):  # these keep the photo in front
-        notes.append(f"file holds {frames} pictures; only the first is used")
+    if image.format not in ("MPO", "HEIF") and _has_second(image):  # these keep the photo in front
+        notes.append("file holds several pictures; only the first is used")
     return tuple(notes)
+
+
+def _has_second(image: Image.Image) -> bool:
+    """Whether a second picture follows; how many there are would need to walk them all."""
+    if image.format != "TIFF":
+        return bool(getattr(image, "is_animated", False))
+    try:
+        image.seek(1)
+    except EOFError:
+        return False
+    except BROKEN:  # it is there, and damaged
+        return True
+    finally:
+        image.seek(0)
+    return True
 
 
 def _orientation_left(image: Image.Image, facts: HeaderFacts) -> int:
@@ -260,8 +287,10 @@ def _with_profile(pixels: Pixels, profile: bytes) -> tuple[Pixels, tuple[str, ..
 def _eight_bit(image: Image.Image, name: str) -> Image.Image:
     """Any mode of Pillow to "RGB": 16 bit scaled to 8, transparency over white."""
     if image.mode.startswith("I;16") or image.mode == "I":
-        values = np.asarray(image).astype(np.int64)
-        return Image.fromarray(((values.clip(0, 65535) + 128) // 257).astype(np.uint8))
+        values = np.asarray(image)
+        if values.dtype != np.uint16:
+            values = values.clip(0, 65535)
+        return Image.fromarray(_SIXTEEN_TO_EIGHT[values])
     if image.mode == "F":
         raise _broken(name, "it holds floating-point values, not a photo of 8 or 16 bit")
     if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:

@@ -5,6 +5,7 @@ import warnings
 from pathlib import Path
 
 from petitpied.domain.own_file import OwnFile
+from petitpied.files.outside_files import Kind, Refused, read_outside
 from petitpied.files.own.own_file import read_own_file
 from petitpied.report.blocks import Letterhead, Picture
 from petitpied.text.wording import printable
@@ -12,7 +13,6 @@ from petitpied.text.wording import printable
 KEYS = ("name", "lines", "picture", "picture_alt", "foot")
 MAX_LINES = 8
 MAX_LETTERS = 200
-MAX_PICTURE_BYTES = 5_000_000
 MAX_PICTURE_PIXELS = 25_000_000
 #: the picture is shown up to 6 rem high; twice that for sharp screens
 PICTURE_BOX_PX = (560, 240)
@@ -57,20 +57,11 @@ def _picture(folder: Path, file: OwnFile, alt: str) -> Picture | None:
         why = "picture must be the name of a file beside the letterhead, without a folder"
         raise file.fault(("picture",), why, 'picture = "NAME.png"')
     try:
-        return _decoded(_bytes(folder / given), alt)
-    except (OSError, ValueError, SyntaxError, MemoryError) as error:
+        return _decoded(read_outside(folder / given, Kind.PICTURE), alt)
+    except (Refused, OSError, ValueError, SyntaxError, MemoryError) as error:
         said = getattr(error, "strerror", None) or str(error) or type(error).__name__
         why = f"its picture {printable(given)[:60]} cannot be used: {said}"
         raise file.fault(("picture",), why, "a PNG or JPEG of at most 5 MB") from None
-
-
-def _bytes(path: Path) -> bytes:
-    if not path.is_file():
-        raise ValueError("there is no such file")
-    size = path.stat().st_size
-    if size > MAX_PICTURE_BYTES:
-        raise ValueError(f"it has {size / 1e6:.0f} MB, at most {MAX_PICTURE_BYTES // 10**6}")
-    return path.read_bytes()
 
 
 def _decoded(data: bytes, alt: str) -> Picture:

@@ -7,13 +7,10 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from petitpied.domain.bake import BakeFacts
-from petitpied.domain.errors import LotError, PhotoError, RecordError
+from petitpied.domain.errors import LotError, PhotoError
 from petitpied.domain.photo import Photo
 from petitpied.domain.record import Record
-from petitpied.domain.shell import Shell
 from petitpied.files.photo_files import read_photo
 from petitpied.files.records.record_files import read_record, record_from_bytes
 from petitpied.text.wording import printable
@@ -22,10 +19,6 @@ if TYPE_CHECKING:
     from petitpied.history.store import Store
 
 MAX_TRAYS = 60
-#: far beyond what any photo and tray can give, and still drawn without harm
-FARTHEST_PX, FARTHEST_MM, LARGEST_MM, LARGEST_REL = 100_000.0, 10_000.0, 1000.0, 10.0
-MOST_ROWS = 200
-LONGEST_ID = 20
 
 
 @dataclass(frozen=True)
@@ -96,56 +89,8 @@ def _check_count(count: int) -> None:
 
 
 def _tray(name: str, record: Record, folders: Sequence[Path], facts: BakeFacts | None) -> Tray:
-    _check_plausible(name, record)
     photo, reason = _find_photo(record, folders)
     return Tray(printable(name), record, photo, reason, facts)
-
-
-def _check_plausible(name: str, record: Record) -> None:
-    """A record from outside may fit the schema and still hold what nothing can be drawn of.
-
-    Raises
-    ------
-    RecordError
-        If a shell's values are beyond any tray's.
-    """
-    ids: set[str] = set()
-    for shell in record.shells:
-        strange = "its name twice" if shell.id in ids else _strange(shell)
-        if strange:
-            raise RecordError(
-                what=f"{printable(name)[:80]} cannot be reported",
-                why=f"its shell {printable(shell.id)[:20]} has {strange}",
-                next_step="inspect the photo again to make a new record",
-            )
-        ids.add(shell.id)
-
-
-def _strange(shell: Shell) -> str:
-    """What of a shell no photo of a tray can give; "" where there is nothing."""
-    lines = [
-        shell.place.outline_px,
-        *([] if shell.place.cap_outline_px is None else [shell.place.cap_outline_px]),
-    ]
-    size = shell.sizes.diameter_mm
-    if len(shell.id) > LONGEST_ID:
-        return "too long a name"
-    if any(len(line) < 3 or np.abs(line).max() > FARTHEST_PX for line in lines):
-        return "an outline that is none"
-    if max(abs(v) for v in shell.place.centre_px) > FARTHEST_PX:
-        return "a place outside of any photo"
-    if (
-        shell.place.centre_mm is not None
-        and max(abs(v) for v in shell.place.centre_mm) > FARTHEST_MM
-    ):
-        return "a place outside of any tray"
-    if size is not None and not 0 < size.value <= LARGEST_MM:
-        return f"a diameter of {size.value:g} mm"
-    if shell.sizes.diameter_rel is not None and not 0 < shell.sizes.diameter_rel <= LARGEST_REL:
-        return f"a diameter of {shell.sizes.diameter_rel:g} times the median"
-    if not (0 <= shell.place.row < MOST_ROWS and 0 <= shell.place.column < MOST_ROWS):
-        return "a row or column outside of any tray"
-    return ""
 
 
 def _find_photo(record: Record, folders: Sequence[Path]) -> tuple[Photo | None, str]:

@@ -10,6 +10,7 @@ import typer
 from petitpied.files.output_files import prepare_folder, safe_stem, write_all
 from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 from petitpied.files.own_folders import history_file
+from petitpied.files.shown_paths import shown_path
 from petitpied.report.blocks import Letterhead, Report
 from petitpied.report.letterhead import letterhead_of, read_letterhead
 from petitpied.report.material import Tray, trays_of_records, trays_since
@@ -34,6 +35,7 @@ class Asked:
     box: Path | None = None
     pairs: bool = False
     db: str | None = None
+    replace: bool = False  # write over files that are there
 
 
 def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
@@ -51,16 +53,19 @@ def run(asked: Asked, out: Path | None) -> tuple[str, ...]:
     report = make_report(trays, _wishes(asked, store))
     if out is None:
         return (report_text(report).rstrip("\n"),)
-    return _written(report, out, _stem(trays))
+    files = _files(report, out, _stem(trays))
+    prepare_folder(out)
+    write_all(files, replace=asked.replace)
+    return tuple(f"wrote {shown_path(path)}" for path in files)
 
 
 def _store(asked: Asked) -> "Store | None":
     """The history: the one named, or the usual one where there is one."""
     if asked.db is None and asked.since is None and not history_file().exists():
         return None
-    from petitpied.history.store import open_store
+    from petitpied.history.store import read_store
 
-    return open_store(asked.db)
+    return read_store(asked.db)
 
 
 def _wishes(asked: Asked, store: "Store | None") -> Wishes:
@@ -98,14 +103,11 @@ def _stem(trays: tuple[Tray, ...]) -> str:
     return f"{safe_stem(trays[0].name + '.json')}.report" if len(trays) == 1 else "report"
 
 
-def _written(report: Report, out: Path, stem: str) -> tuple[str, ...]:
+def _files(report: Report, out: Path, stem: str) -> dict[Path, bytes]:
     from petitpied.report.html import report_html
     from petitpied.report.pdf import report_pdf
 
-    files = {
+    return {
         out / f"{stem}.html": report_html(report),
         out / f"{stem}.pdf": report_pdf(report),
     }
-    prepare_folder(out)
-    write_all(files)
-    return tuple(f"wrote {printable(str(path))}" for path in files)

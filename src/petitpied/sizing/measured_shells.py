@@ -72,8 +72,8 @@ def _with_sizes(
 
 def measured_shells(tray: TrayRings) -> tuple[Shell, ...]:
     """Every seed as a shell, row by row; tray frame."""
-    sorted_out, view, rings = tray.sorted_out, tray.view, tray.rings
-    neighbours, lattice = tray.neighbours, tray.lattice
+    view, rings, neighbours, lattice = tray.view, tray.rings, tray.neighbours, tray.lattice
+    sorted_out = tray.sorted_out
     doubts = _doubts(view, rings, tray.heights, neighbours.free)
     measured = measure_shells(view, rings.cap, rings.foot, doubts, rings.wide)
     centres_px = view.project(np.array([s.centre_mm for s in measured]))

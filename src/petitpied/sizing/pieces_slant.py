@@ -14,8 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from petitpied.camera.view import guess_camera
-from petitpied.domain.photo import Photo
 from petitpied.domain.view import View, rotation_matrix
 
 Floats = NDArray[np.float64]
@@ -63,16 +61,6 @@ class PhotoFrame:
     @property
     def middle(self) -> Floats:
         return (np.array(self.size_px) - 1) / 2
-
-
-def frame_of(photo: Photo, focal_35mm_mm: float | None) -> PhotoFrame:
-    """As the photo's header tells it, or the baker who gives the focal length."""
-    focal_mm = focal_35mm_mm or photo.focal_35mm_mm
-    return PhotoFrame(
-        (photo.width_px, photo.height_px),
-        guess_camera(photo.width_px, photo.height_px, focal_mm).focal_px,
-        KNOWN_SIGMA_LOG if focal_mm else UNKNOWN_SIGMA_LOG,
-    )
 
 
 def tilted_view(slope: Floats, focal_px: float, middle_px: Floats) -> View:

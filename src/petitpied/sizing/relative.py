@@ -1,24 +1,33 @@
 """Shells of a photo without a card: shapes, and sizes relative to the median shell."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.view import guess_camera
 from petitpied.contours.astray import astray, no_outlines
 from petitpied.contours.edges import EdgeBand, ShellEdges
 from petitpied.contours.neighbours import Neighbours, find_neighbours
 from petitpied.contours.rings import Heights, fit_rings
 from petitpied.domain.measures import SIZES, Sizes, Surface
+from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
+from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Place, Ring, Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.lattice import Lattice, find_lattice
 from petitpied.finding.ray_strips import RAYS
 from petitpied.sizing.outline import ANGLES, measure_outlines, rings_points
-from petitpied.sizing.pieces_slant import PhotoFrame, PiecesSlant, pieces_slant
+from petitpied.sizing.pieces_slant import (
+    KNOWN_SIGMA_LOG,
+    UNKNOWN_SIGMA_LOG,
+    PhotoFrame,
+    PiecesSlant,
+    pieces_slant,
+)
 
 Floats = NDArray[np.float64]
 
@@ -47,18 +56,17 @@ def flat_view() -> View:
     return View.exact(np.diag([far, far, 1.0]), [0.0], np.column_stack([np.eye(3), [0, 0, far]]))
 
 
-@dataclass(frozen=True)
-class RelativeShells:
-    """Shapes and relative sizes, row by row; ``slant``: as the pieces show it, None: nothing."""
-
-    shells: tuple[Shell, ...]
-    lattice: Lattice
-    slant: PiecesSlant | None
+def frame_of(photo: Photo, settings: Settings) -> PhotoFrame:
+    """The photo's size and the focal length that it, or the baker, tells."""
+    focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
+    guess = guess_camera(photo.width_px, photo.height_px, focal_mm)
+    sigma = KNOWN_SIGMA_LOG if focal_mm else UNKNOWN_SIGMA_LOG
+    return PhotoFrame((photo.width_px, photo.height_px), guess.focal_px, sigma)
 
 
 def relative_shells(
     seeds: Sequence[Seed], edges: ShellEdges, neighbours: Neighbours, frame: PhotoFrame
-) -> RelativeShells:
+) -> tuple[tuple[Shell, ...], Lattice, PiecesSlant | None]:
     """Shapes and relative sizes; ``edges`` and ``neighbours`` are those of the whole seeds.
 
     A slant that the pieces show is taken out.
@@ -119,8 +127,7 @@ def relative_shells(
             )
             shell = Shell(shell.id, place, ratios, missing=_MISSING)
         shells.append(shell)
-    in_rows = sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id))
-    return RelativeShells(tuple(in_rows), lattice, slant)
+    return tuple(sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id))), lattice, slant
 
 
 def _coarse_px(seed: Seed) -> float:

@@ -1,7 +1,7 @@
 """Shells beside parts of the photo that are washed out, black or unsharp: doubts, and warnings."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,9 +13,17 @@ from petitpied.finding.lost_parts import DOUBTFUL_REL, LostParts, edge_widths_px
 NAMED = 6
 
 
+@dataclass(frozen=True)
+class Doubted:
+    """Shells, those doubted that stand in such a part, and a sentence on each part."""
+
+    shells: tuple[Shell, ...]
+    warnings: tuple[str, ...]
+
+
 def with_lost_parts(
     pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell], lost: LostParts
-) -> tuple[tuple[Shell, ...], list[str]]:
+) -> Doubted:
     """The shells of a photo (H, W, 3), those doubted that stand in such a part; and a sentence on
     each part, with the shells beside it."""
     shares = [lost.share(shell.place.outline_px) for shell in shells]
@@ -43,7 +51,7 @@ def with_lost_parts(
             f"a part of the photo is unsharp: {_listed(names)} {are} less sure, and shells there "
             "may be missing; wipe the lens, hold the phone level, and retake"
         )
-    return tuple(doubted), warnings
+    return Doubted(tuple(doubted), tuple(warnings))
 
 
 def _beside(shells: Sequence[Shell], shares: Sequence[float]) -> str:

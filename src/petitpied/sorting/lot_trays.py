@@ -17,13 +17,15 @@ from petitpied.sorting.verdicts import Count, Measured, Value
 class LotTray:
     """One record of a lot: what it says, and a short name for people.
 
-    ``key``: the file as the baker named it; as in `LotShell.record`.
+    ``key``: the file's place within the lot's folder, as in `LotShell.record`, tables and JSON.
+    ``given``: the file as the baker named it.
     """
 
     key: str
     name: str
     record: Record
     flavour: str = ""
+    given: str = ""
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,8 @@ from petitpied.domain.errors import printable as printable
 from petitpied.domain.quantity import Quantity
 
 MAX_DECIMALS = 4
+#: first characters that spreadsheets take for a formula, wide ones too (OWASP, "CSV Injection")
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
 
 
 def decimals(u95: float, digits: int = 2) -> int:

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 
 from petitpied.domain.errors import ExitCode, RecordError
 from petitpied.domain.measures import MEASURES
+from petitpied.domain.possible import POSSIBLE
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import TrayPlace
 from petitpied.files.records.record_files import (
@@ -20,7 +21,7 @@ from petitpied.files.records.record_files import (
     record_from_bytes,
     schema_text,
 )
-from tests.records import a_record, a_shell, relative_record, unmeasured_shell
+from tests.records import a_record, a_shell, changed, relative_record, unmeasured_shell
 
 
 def valid(data):
@@ -65,24 +66,33 @@ def assert_same(found, wanted):
 
 
 MM = st.floats(-500, 500)
-TEXT = st.text(max_size=20)
-QUANTITY = st.builds(Quantity, MM, st.floats(0, 9), st.floats(0, 9))
+TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
+IDS = st.from_regex("[A-Z]{1,2}[1-9][0-9]?[a-z]?", fullmatch=True)
+
+
+def quantity_of(name):
+    """Within what the measure can be at all."""
+    return st.builds(Quantity, st.floats(*POSSIBLE[name]), st.floats(0, 9), st.floats(0, 9))
+
+
 SHELLS = st.builds(
     a_shell,
-    shell_id=TEXT,
-    row=st.integers(-3, 30),
-    column=st.integers(-3, 30),
+    shell_id=IDS,
+    row=st.integers(0, 30),
+    column=st.integers(0, 30),
     size_mm=st.floats(10, 90),
     centre_mm=st.none() | st.tuples(MM, MM),
     cap_outline_px=st.none() | st.just(np.array([[1.234, 5.678], [2.0, 3.0], [4.0, 4.0]])),
     touching=st.lists(TEXT, max_size=2).map(tuple),
     missing=st.dictionaries(TEXT, TEXT, max_size=2).map(lambda d: tuple(d.items())),
     doubts=st.lists(TEXT, max_size=2).map(tuple),
-    **{measure.field: st.none() | QUANTITY for measure in MEASURES},
+    **{measure.field: st.none() | quantity_of(measure.field) for measure in MEASURES},
 )
 RECORDS = st.builds(
     a_record,
-    shells=st.lists(SHELLS | st.builds(unmeasured_shell, TEXT, TEXT), max_size=4),
+    shells=st.lists(
+        SHELLS | st.builds(unmeasured_shell, IDS, TEXT), max_size=4, unique_by=lambda s: s.id
+    ),
     tray=st.none()
     | st.builds(TrayPlace, st.sampled_from(["rim", "lattice", "cards"]), st.integers(0, 9),
                 st.integers(0, 9), st.sampled_from(["card", "assumed"]), st.none() | MM),
@@ -188,8 +198,59 @@ def test_a_bad_record_is_refused_in_a_sentence(case, tmp_path):
 
 
 def test_missing_record_file(tmp_path):
-    with pytest.raises(RecordError, match="No such file"):
+    with pytest.raises(RecordError, match="there is no such file"):
         read_record(tmp_path / "none.json")
+
+
+SQUARE = np.array([[0.0, 0], [9, 0], [9, 9]])
+
+
+@pytest.mark.parametrize(
+    ("changes", "says"),
+    [
+        ({"outline_px": np.empty((0, 2))}, "an outline that is none"),
+        ({"outline_px": SQUARE * 1e11}, "an outline outside of any photo"),
+        ({"cap_outline_px": SQUARE[:2]}, "an outline that is none"),
+        ({"centre_px": (1e10, 0.0)}, "outside of any photo"),
+        ({"centre_mm": (1e10, 0.0)}, "outside of any tray"),
+        ({"diameter_mm": Quantity(1e10, 1.0)}, "a diameter_mm of 1e\\+10"),
+        ({"diameter_mm": Quantity(-42.0, 1.0)}, "a diameter_mm of -42"),
+        ({"height_mm": Quantity(12.0, 1e6)}, "a height_mm of 12"),
+        ({"diameter_rel": 1e9}, "times the median"),
+        ({"row": 10**9}, "row or column"),
+        ({"id": "X" * 500}, "no proper id"),
+        ({"id": "A\u202e1"}, "no proper id"),
+        ({"id": "A2"}, "its id twice"),
+    ],
+)
+def test_what_no_photo_of_a_tray_can_give_is_refused(changes, says):
+    shells = [changed(a_shell("A1"), **changes), a_shell("A2", 0, 1)]
+    with pytest.raises(RecordError, match=f"cannot be read as a record: its shell .* has .*{says}"):
+        record_from_bytes(record_bytes(a_record(shells)), "tray.json")
+
+
+def _pose(data, row, column, value):
+    data["view"]["world_to_camera"][row][column] = value
+
+
+IMPOSSIBLE = {
+    "long text": (lambda d: d.update(tool_version="x" * 10_000_000), "10000000 letters"),
+    "half a character": (lambda d: d["view"]["warnings"].append("\ud800"), "no proper Unicode"),
+    "long list": (lambda d: d["view"]["warnings"].extend(["x"] * 3000), "3000 entries"),
+    "many shells": (lambda d: d.update(shells=d["shells"] * 601), "601 shells, at most 600"),
+    "wide photo": (lambda d: d["photo"].update(width=1, height=10**9), "1 x 1000000000"),
+    "no turn": (lambda d: _pose(d, 0, 0, 7.0), "pose is no turn"),
+    "below the tray": (lambda d: _pose(d, 2, 3, -700.0), "not above a tray"),
+    "no lens": (lambda d: d["view"]["K"][0].__setitem__(0, 0.0), "no possible focal length"),
+}
+
+
+@pytest.mark.parametrize("case", IMPOSSIBLE)
+def test_what_would_cost_time_or_memory_or_a_crash_is_refused(case):
+    change, says = IMPOSSIBLE[case]
+    with pytest.raises(RecordError, match=says) as caught:
+        record_from_bytes(_changed(change), "tray.json")
+    assert len(str(caught.value)) < 400
 
 
 def test_names_not_known_are_passed_over():

@@ -33,7 +33,7 @@ def causes(
     """Which facts (rest, humidity, temperature, ...) go along with faults, and which may not."""
     import numpy as np
 
-    from petitpied.history.store import open_store
+    from petitpied.history.store import read_store
     from petitpied.history.trend_reading import check_measure, chosen_bakes, fault_of, outcomes_of
     from petitpied.patterns.trends.association import associations
     from petitpied.patterns.trends.regressors import regressors, time_of, together
@@ -42,7 +42,7 @@ def causes(
     for name in measure or []:
         check_measure(name)
     faults = [fault_of(text) for text in fault or []]
-    bakes = chosen_bakes(open_store(db, new=False), oven, rack, flavour)
+    bakes = chosen_bakes(read_store(db), oven, rack, flavour)
     facts = [b.facts for b in bakes]
     logged = regressors(facts)
     # the same numbers each time: chance enters only as the order in which bakes are permuted

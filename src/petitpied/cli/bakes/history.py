@@ -8,16 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db
+from petitpied.cli.options.checks import Db, Replace
 from petitpied.domain.errors import HistoryError
+from petitpied.files.shown_paths import shown_path
 from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
-    from petitpied.domain.bake import Bake, BakeFacts
+    from petitpied.domain.bake import Bake
     from petitpied.history.store import Store
 
 app = typer.Typer(
-    name="history", help="The bakes logged so far: list, correct, take out, export, import.",
+    name="history", help="The bakes logged so far: list, correct, take out, check, export, import.",
     no_args_is_help=True,
 )  # fmt: skip
 
@@ -40,9 +41,9 @@ def list_bakes(
 ) -> None:
     """List the bakes, oldest first."""
     from petitpied.history.exchange import facts_row
-    from petitpied.history.store import open_store
+    from petitpied.history.store import read_store
 
-    bakes = open_store(db, new=False).bakes(oven, rack)
+    bakes = read_store(db).bakes(oven, rack)
     if as_json:
         rows = [{"bake": b.facts.photo_sha256} | facts_row(b.facts) | _sizes(b) for b in bakes]
         typer.echo(json.dumps(rows, ensure_ascii=False, indent=1))
@@ -112,7 +113,14 @@ def edit(
     if not changes:
         raise typer.BadParameter("say what to change, such as --rack top")
     store = open_store(db, new=False)
-    bakes = _named(store, names)
+    shas = _named(store, names)
+    bakes = [facts for sha in shas if (facts := store.facts_as_they_stand(sha)) is not None]
+    if len(bakes) < len(shas):
+        raise HistoryError(
+            what="nothing was changed",
+            why="the facts of one of these bakes are damaged",
+            next_step="see which with petitpied history check, and take it out or import a copy",
+        )
     store.change([replace(bake, **changes) for bake in bakes])
     typer.echo(f"changed {len(bakes)} bake{'' if len(bakes) == 1 else 's'}")
 
@@ -128,24 +136,25 @@ def remove(
 
     store = open_store(db, new=False)
     bakes = _named(store, names)
-    for facts in bakes:
-        typer.echo(printable(f"{facts.photo_sha256[:SHOWN]}  {facts.baked_at:%Y-%m-%d %H:%M}  "
-                             f"{facts.oven}"))  # fmt: skip
+    for sha in bakes:
+        facts = store.facts_as_they_stand(sha)
+        words = "damaged" if facts is None else f"{facts.baked_at:%Y-%m-%d %H:%M}  {facts.oven}"
+        typer.echo(printable(f"{sha[:SHOWN]}  {words}"))
     if not yes:
         if not sys.stdin.isatty():
             raise typer.BadParameter("to take bakes out without being asked, give --yes")
         typer.confirm("Take these out of the history?", abort=True)
-    store.remove([facts.photo_sha256 for facts in bakes])
+    store.remove(bakes)
     typer.echo(f"took out {len(bakes)} bake{'' if len(bakes) == 1 else 's'}")
 
 
-def _named(store: "Store", names: list[str]) -> "list[BakeFacts]":
-    """The bakes of short names, each once."""
-    everything = store.facts()
-    found = {}
+def _named(store: "Store", names: list[str]) -> list[str]:
+    """The bakes of short names, each once: SHA-256 of their photos."""
+    everything = store.names()
+    found: dict[str, None] = {}
     for name in names:
         wanted = name.strip().lower()
-        fits = [f for f in everything if f.photo_sha256.startswith(wanted)]
+        fits = [sha for sha in everything if sha.startswith(wanted)]
         if len(wanted) < MIN_NAME or len(fits) != 1:
             short = len(wanted) < MIN_NAME
             why = f"it has fewer than {MIN_NAME} letters" if short else f"{len(fits)} bakes fit"
@@ -154,8 +163,50 @@ def _named(store: "Store", names: list[str]) -> "list[BakeFacts]":
                 why=why,
                 next_step="take the first column of: petitpied history list",
             )
-        found[fits[0].photo_sha256] = fits[0]
-    return list(found.values())
+        found[fits[0]] = None
+    return list(found)
+
+
+@app.command()
+def check(
+    look_only: Annotated[
+        bool, typer.Option("--look-only", help="Repair nothing, only say what is wrong.")
+    ] = False,
+    db: Db = None,
+) -> None:
+    """Verify database, records and sizes; repair what a record still proves, say what is lost."""
+    from petitpied.history.check import check_history
+    from petitpied.history.store import open_store, read_store
+
+    store = read_store(db) if look_only else open_store(db, new=False)
+    done = check_history(store, repair=not look_only)
+    for finding in done.findings:
+        name = finding.photo_sha256[:SHOWN] or "all"
+        typer.echo(printable(f"{name:<{SHOWN}}  {finding.state}: {finding.what}"))
+    if done.copy:
+        typer.echo(f"a copy from before the repair: {printable(done.copy)}")
+    typer.echo(f"{done.whole} of {done.bakes} bakes are whole")
+    left = [finding for finding in done.findings if finding.state != "repaired"]
+    if left:
+        lost = sum(finding.state == "lost" for finding in left)
+        raise HistoryError(
+            what="the history is not whole",
+            why=f"{lost} things are lost, {len(left) - lost} could be repaired",
+            next_step="import an archive or inspect those photos again and log them; wrong facts: "
+            "petitpied history edit; a bake that is gone: petitpied history remove",
+        )
+
+
+@app.command()
+def upgrade(db: Db = None) -> None:
+    """Bring a history of an older petitpied up to date; a copy is made first."""
+    from petitpied.history.store import open_store
+
+    store = open_store(db, new=False)
+    if store.copy:
+        typer.echo(f"a copy from before: {printable(store.copy)}")
+    count = len(store.names())
+    typer.echo(f"the history is up to date: {count} bake{'' if count == 1 else 's'}")
 
 
 @app.command()
@@ -171,35 +222,42 @@ def export(
     oven: fact.Oven = None,
     rack: fact.Rack = None,
     db: Db = None,
+    replace: Replace = False,
 ) -> None:  # fmt: skip
     """Write the history to a file: an archive, or a table for other programs."""
     from petitpied.files.output_files import prepare_folder, write_all, write_streamed
     from petitpied.history import exchange
-    from petitpied.history.store import open_store
+    from petitpied.history.store import read_store
 
     kind = file.suffix.lower()
     if kind not in (".zip", ".xlsx", ".csv", ".parquet"):
         raise typer.BadParameter("FILE must end in .zip, .xlsx, .csv or .parquet")
-    store = open_store(db, new=False)
+    store = read_store(db)
     prepare_folder(file.parent)
     if kind == ".zip":
         facts = store.facts(oven, rack)
-        write_streamed(file, lambda stream: exchange.write_archive(store, facts, stream))
         count = len(facts)
+        write_streamed(
+            file,
+            lambda stream: exchange.write_archive(store, facts, stream),
+            lambda written: exchange.verify_archive(written, count),
+            replace=replace,
+        )
     else:
         bakes = store.bakes(oven, rack)
         count = len(bakes)
         if kind == ".parquet":
-            write_all({file: exchange.parquet_bytes(bakes)})
+            write_all({file: exchange.parquet_bytes(bakes)}, replace=replace)
         elif kind == ".xlsx":
             from petitpied.files.records.workbook import rows_workbook
 
             rows = exchange.shell_rows(bakes)
-            write_all({file: rows_workbook("shells", exchange.SHELL_COLUMNS, rows)})
+            book = rows_workbook("shells", exchange.SHELL_COLUMNS, rows)
+            write_all({file: book}, replace=replace)
         else:
             text = exchange.csv_text(exchange.SHELL_COLUMNS, exchange.shell_rows(bakes))
-            write_all({file: text.encode()})
-    typer.echo(f"wrote {count} bake{'' if count == 1 else 's'} to {printable(str(file))}")
+            write_all({file: text.encode()}, replace=replace)
+    typer.echo(f"wrote {count} bake{'' if count == 1 else 's'} to {shown_path(file)}")
 
 
 @app.command("import")

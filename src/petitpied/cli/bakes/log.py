@@ -10,6 +10,7 @@ import typer
 from petitpied.cli.options import fact_options as fact
 from petitpied.cli.options.checks import Db
 from petitpied.domain.errors import ExitCode, ReadingError
+from petitpied.running.interrupts import Interrupted
 
 if TYPE_CHECKING:
     from petitpied.history.logging_bakes import Logbook
@@ -72,8 +73,13 @@ def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -
     from petitpied.history.store import open_store
 
     said = given_options(options)
+    store = open_store(db)
+    if store.copy:
+        typer.echo(
+            f"the history was brought up to date; a copy from before: {store.copy}", err=True
+        )
     clock = lambda: datetime.now().astimezone()  # noqa: E731
-    return Logbook(open_store(db), said, like_last, clock, facts_of_kitchen())
+    return Logbook(store, said, like_last, clock, facts_of_kitchen())
 
 
 def _log(
@@ -91,20 +97,24 @@ def _log(
     planned = [(path, None) for path in records] + (from_table(table) if table else [])
     book = logbook(options, like_last=like_last, db=db)
     logged = 0
-    for path, row in planned:
-        try:
-            lines = book.log(path, row)
-        except ReadingError as error:
-            if len(planned) == 1 or isinstance(error, DatabaseFault):
-                if logged:
-                    typer.echo(f"{logged} of {len(planned)} bakes logged, then it stopped")
-                raise
-            typer.echo(str(error), err=True)
-            continue
-        logged += 1
-        for line in lines:  # told only now that it is on the disk
-            typer.echo(line if line is lines[0] else f"  {line}")
-        sys.stdout.flush()
+    try:
+        for path, row in planned:
+            try:
+                lines = book.log(path, row)
+            except ReadingError as error:
+                if len(planned) == 1 or isinstance(error, DatabaseFault):
+                    if logged:
+                        typer.echo(f"{logged} of {len(planned)} bakes logged, then it stopped")
+                    raise
+                typer.echo(str(error), err=True)
+                continue
+            logged += 1
+            for line in lines:  # told only now that it is on the disk
+                typer.echo(line if line is lines[0] else f"  {line}")
+            sys.stdout.flush()
+    except Interrupted as stop:
+        stop.done = f"{logged} of {len(planned)} bakes logged"
+        raise
     if len(planned) > 1:
         typer.echo(f"{logged} of {len(planned)} bakes logged")
     return ExitCode.OK if logged == len(planned) else ExitCode.SOME_FAILED

@@ -22,11 +22,11 @@ def oven_or_hand(
 ) -> None:
     """Does it follow the oven or the hand that piped? Needs bakes turned by half, and a plan."""
     from petitpied.history.oven_map_reading import read_sides, where_words, with_a_direction
-    from petitpied.history.store import open_store
+    from petitpied.history.store import read_store
     from petitpied.history.trend_reading import chosen_bakes
     from petitpied.text import oven_or_hand_words as words
 
-    bakes, left_out = with_a_direction(chosen_bakes(open_store(db), oven, rack, None))
+    bakes, left_out = with_a_direction(chosen_bakes(read_store(db), oven, rack, None))
     found = read_sides(bakes, measure)
     if as_json:
         typer.echo(json.dumps(words.sides_json(found, oven, rack), ensure_ascii=False))

@@ -5,7 +5,8 @@ from typing import Annotated
 
 import typer
 
-from petitpied.cli.options.checks import finite, measure_code
+from petitpied.cli.options.checks import Replace, finite, measure_code
+from petitpied.files.shown_paths import shown_path
 
 Effects = Annotated[
     list[str] | None,
@@ -72,6 +73,7 @@ def simulate(
     oven: Annotated[str, typer.Option(metavar="NAME", help="The oven's name.")] = "deck oven",
     rack: Annotated[str, typer.Option(metavar="NAME", help="The rack.")] = "middle",
     seed: Annotated[int, typer.Option(min=0, help="Another number, another history.")] = 1,
+    replace: Replace = False,
 ) -> None:  # fmt: skip
     """Make up a history with known effects: records and facts for `petitpied log --facts`."""
     import numpy as np
@@ -80,7 +82,6 @@ def simulate(
     from petitpied.files.records.synthetic_records import FACTS_NAME, history_files, parse_planted
     from petitpied.patterns.oven.synthetic import TYPICAL, Plan, make_history
     from petitpied.text.measure_names import typed_name
-    from petitpied.text.wording import printable
 
     choices = [name for name in TYPICAL if name != "piped_diameter"]
     if measure not in choices:
@@ -98,7 +99,7 @@ def simulate(
     )  # fmt: skip
     files = history_files(make_history(plan, np.random.default_rng(seed)))
     prepare_folder(out)
-    write_all({out / name: data for name, data in files.items()})
-    facts = printable(str(out / FACTS_NAME))
+    write_all({out / name: data for name, data in files.items()}, replace=replace)
+    facts = shown_path(out / FACTS_NAME)
     typer.echo(f"wrote {bakes} records and {facts}: a made-up kitchen, the Atelier Brume")
     typer.echo(f"Next: petitpied log --facts {facts}, then petitpied oven-map")

@@ -9,7 +9,8 @@ import typer
 
 from petitpied.cli.options import fact_options as fact
 from petitpied.cli.options import measure_option
-from petitpied.cli.options.checks import Db, measure_code
+from petitpied.cli.options.checks import Db, Replace, measure_code
+from petitpied.files.shown_paths import shown_path
 
 if TYPE_CHECKING:
     from petitpied.history.trend_reading import TrendRequest
@@ -80,6 +81,7 @@ def trend(
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
     db: Db = None,
+    replace: Replace = False,
 ) -> None:
     """Is it steady, is it getting better? Control charts over the bakes of the history."""
     from petitpied.history.trend_reading import TrendRequest
@@ -92,31 +94,32 @@ def trend(
         measure=measure, of=of.value, fault=fault, chart=chart.value, rules=rules.value,
         base=base, change=change, oven=oven, rack=rack, flavour=flavour,
     )  # fmt: skip
-    _trend(request, out, db, as_json=as_json)
+    _trend(request, out, db, as_json=as_json, replace=replace)
 
 
-def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json: bool) -> None:
+def _trend(
+    request: "TrendRequest", out: Path | None, db: str | None, *, as_json: bool, replace: bool
+) -> None:
     from petitpied.figures.charts.trend_picture import trend_chart
     from petitpied.figures.raster import png_bytes
     from petitpied.figures.svg import svg_bytes
     from petitpied.files.output_files import prepare_folder, write_all
-    from petitpied.history.store import open_store
+    from petitpied.history.store import read_store
     from petitpied.history.trend_reading import read_trend
     from petitpied.text.trend_words import lines, trend_json
-    from petitpied.text.wording import printable
 
-    found, asked, bakes = read_trend(open_store(db, new=False), request)
+    found, asked, bakes = read_trend(read_store(db), request)
     facts = [b.facts for b in bakes]
     said = lines(found, asked, facts)
     if out is not None:
         chart = trend_chart(found, asked, facts)
         prepare_folder(out.parent)
         picture = svg_bytes(chart) if out.suffix.lower() == ".svg" else png_bytes(chart)
-        write_all({out: picture})
+        write_all({out: picture}, replace=replace)
     if as_json:
         typer.echo(json.dumps(trend_json(found, asked, facts, said), ensure_ascii=False))
         return
     for line in said:
         typer.echo(line)
     if out is not None:
-        typer.echo(f"wrote {printable(str(out))}")
+        typer.echo(f"wrote {shown_path(out)}")

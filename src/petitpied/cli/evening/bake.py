@@ -63,9 +63,9 @@ def bake(
     db: Db = None,
 ) -> None:
     """From the evening's photos to verdict, pairs, boxes, and the one thing to change."""
-    from petitpied.cli.measuring import inspecting
+    from petitpied.running.worker_processes import one_thread_for_matrices
 
-    inspecting.one_thread_for_matrices()  # before anything imports NumPy
+    one_thread_for_matrices()  # before anything imports NumPy
     from petitpied.cli.evening.whole_evening import Wanted, run
 
     wanted = Wanted(

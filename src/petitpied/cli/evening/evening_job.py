@@ -239,12 +239,12 @@ def write_changed(folder: Path, files: Mapping[str, bytes]) -> int:
     OutputError
         If the folder cannot be written.
     """
-    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.files.output_files import prepare_folder, write_own
 
     new = {folder / name: data for name, data in files.items() if not _is(folder / name, data)}
     if new:
         prepare_folder(folder)
-        write_all(new)
+        write_own(new)  # its own page and records of tonight
     return len(new)
 
 

@@ -77,7 +77,7 @@ def _write(target: Path, text: str, *, replace: bool) -> None:
 
     prepare_folder(target.parent)
     if replace:
-        write_all({target: text.encode()})
+        write_all({target: text.encode()}, replace=True)
     else:
         write_new(target, text.encode())
 

@@ -6,7 +6,8 @@ from typing import Annotated
 import typer
 
 from petitpied.cli.options import lot_options as option
-from petitpied.cli.options.checks import finite
+from petitpied.cli.options.checks import Replace, finite
+from petitpied.files.shown_paths import shown_path
 
 STARTER_NAME = "box.toml"
 
@@ -45,6 +46,7 @@ def box(
     out: option.Out = None,
     photos: option.Photos = None,
     as_json: option.AsJson = False,
+    replace: Replace = False,
 ) -> None:
     """Fill gift boxes: as many as can be filled, then as even as can be."""
     from petitpied.files.output_files import write_new
@@ -53,7 +55,8 @@ def box(
     if new:
         target = kind or Path(STARTER_NAME)
         write_new(target, STARTER.encode())
-        typer.echo(f"wrote {target}: open it in a text editor and put in your own box")
+        todo = "open it in a text editor and put in your own box"
+        typer.echo(f"wrote {shown_path(target)}: {todo}")
         return
     if not records:
         raise typer.BadParameter("name the records to box, or use --new to start a box file")
@@ -80,4 +83,4 @@ def box(
     if boxing.boxes:
         listing = "\n".join([*lines, ""]).encode()
         results = {"boxes.txt": listing, **box_pictures(boxing, plan, shown_of(lot, photos))}
-        option.write_results(out, results, as_json)
+        option.write_results(out, results, quiet=as_json, replace=replace)

@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from petitpied.files.shown_paths import shown_path
 from petitpied.text.wording import printable
 
 app = typer.Typer(
@@ -33,7 +34,7 @@ def add(
     lightness, a, b = reference.lab
     typer.echo(
         f"{reference.flavour}: L* {lightness:.1f}, a* {a:.1f}, b* {b:.1f}, "
-        f"the median of {count} shells; kept in {printable(str(path))}"
+        f"the median of {count} shells; kept in {shown_path(path)}"
     )
 
 

@@ -5,6 +5,8 @@ from typing import Annotated
 
 import typer
 
+from petitpied.files.shown_paths import shown_path
+
 STARTER_NAME = "limits.toml"
 
 
@@ -39,7 +41,8 @@ def limits(
         write_new(target, starter.text.encode())
         for line in starter.lines:
             typer.echo(line)
-        typer.echo(f"wrote {target}: open it in a text editor and put in your own limits")
+        todo = "open it in a text editor and put in your own limits"
+        typer.echo(f"wrote {shown_path(target)}: {todo}")
         return
     if file is None:
         raise typer.BadParameter(

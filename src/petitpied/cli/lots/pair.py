@@ -3,6 +3,7 @@
 import typer
 
 from petitpied.cli.options import lot_options as option
+from petitpied.cli.options.checks import Replace
 
 
 def pair(
@@ -14,6 +15,7 @@ def pair(
     out: option.Out = None,
     photos: option.Photos = None,
     as_json: option.AsJson = False,
+    replace: Replace = False,
 ) -> None:
     """Match shells to macarons: like sizes, outlines and colours; a sheet to pick by."""
     from petitpied.cli.lots.lot_job import LotOptions, paired, sheets, without_photo_line
@@ -47,4 +49,4 @@ def pair(
     if without and not as_json:
         typer.echo(without_photo_line(without))
     listing = "\n".join([*lines, text, ""]).encode()
-    option.write_results(out, {"pairs.txt": listing, **pages}, as_json)
+    option.write_results(out, {"pairs.txt": listing, **pages}, quiet=as_json, replace=replace)

@@ -6,6 +6,8 @@ from typing import Annotated
 
 import typer
 
+from petitpied.cli.options.checks import Replace
+
 
 def report(
     records: Annotated[
@@ -42,6 +44,7 @@ def report(
     db: Annotated[
         str | None, typer.Option("--db", metavar="URL", help="The history; else the usual one.")
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Write a report of one tray or several: a web page in one file, and a PDF."""
     from petitpied.report.report_job import Asked, run
@@ -56,6 +59,7 @@ def report(
         box=box,
         pairs=pair,
         db=db,
+        replace=replace,
     )
     for line in run(asked, None if text else out):
         typer.echo(line)

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from petitpied.cli.options import lot_options as option
+from petitpied.cli.options.checks import Replace
 
 
 def sort(
@@ -17,6 +18,7 @@ def sort(
     out: option.Out = None,
     photos: option.Photos = None,
     as_json: option.AsJson = False,
+    replace: Replace = False,
 ) -> None:
     """Grade every shell by your limits: top, bottom, crumbs or check by eye; how many, and why."""
     from petitpied.cli.lots.lot_job import LotOptions, judged_trays, sheets, without_photo_line
@@ -51,4 +53,5 @@ def sort(
     )
     if without and not as_json:
         typer.echo(without_photo_line(without))
-    option.write_results(out, {"verdicts.csv": verdict_table(result), **pages}, as_json)
+    contents = {"verdicts.csv": verdict_table(result), **pages}
+    option.write_results(out, contents, quiet=as_json, replace=replace)

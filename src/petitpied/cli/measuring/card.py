@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from petitpied.cli.options.checks import finite
+from petitpied.cli.options.checks import Replace, finite
+from petitpied.files.shown_paths import shown_path
 
 
 class Paper(StrEnum):
@@ -59,6 +60,7 @@ def card(
         list[Letter] | None,
         typer.Option(help="With --check: for this card only; else for all four.", metavar="LETTER"),
     ] = None,
+    replace: Replace = False,
 ) -> None:
     """Write the reference cards A to D, or the lens chart, as PDF; or check their print."""
     if not check and (bar is not None or photo is not None or letter):
@@ -68,10 +70,11 @@ def card(
             raise typer.BadParameter("--check takes one of --bar and --photo, and no --chart")
         _check(bar, photo, tuple(each.value for each in letter or Letter))
         return
-    _write(out, ("a4", "letter") if paper is Paper.both else (paper.value,), chart)
+    papers = ("a4", "letter") if paper is Paper.both else (paper.value,)
+    _write(out, papers, chart=chart, replace=replace)
 
 
-def _write(out: Path, papers: tuple[str, ...], chart: bool) -> None:
+def _write(out: Path, papers: tuple[str, ...], *, chart: bool, replace: bool) -> None:
     from petitpied.figures.print.print_card import card_pdf
     from petitpied.figures.print.print_chart import chart_pdf, chart_png
     from petitpied.files.output_files import prepare_folder, write_all
@@ -82,16 +85,15 @@ def _write(out: Path, papers: tuple[str, ...], chart: bool) -> None:
     else:
         pages = {out / f"card_{name}.pdf": card_pdf(name) for name in papers}
     prepare_folder(out)
-    write_all(pages)
+    write_all(pages, replace=replace)
     for path in pages:
-        typer.echo(f"wrote {path}")
+        typer.echo(f"wrote {shown_path(path)}")
     typer.echo('Print at 100 % (not "fit to page"), then check the bar with a ruler: 100 mm.')
 
 
 def _check(bar_mm: float | None, photo: Path | None, letters: tuple[str, ...]) -> None:
     """The bar's length by ruler or from a photo; remembered for the cards."""
     from petitpied.files.own.print_scales import keep_print_scale
-    from petitpied.text.wording import printable
 
     if photo is not None:
         bar_mm = _bar_by_photo(photo)
@@ -106,7 +108,7 @@ def _check(bar_mm: float | None, photo: Path | None, letters: tuple[str, ...]) -
         typer.echo(f"{which}: printed true; nothing to allow for")
     else:
         typer.echo(f"{which}: printed at {bar_mm:.1f} %, allowed for from now on")
-    typer.echo(f"wrote {printable(str(path))}")
+    typer.echo(f"wrote {shown_path(path)}")
 
 
 def _bar_by_photo(path: Path) -> float:

@@ -10,9 +10,11 @@ import typer
 
 from petitpied.cli.bakes.log import logbook
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db, finite
+from petitpied.cli.options.checks import Db, Replace, finite
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.domain.settings import Settings
+from petitpied.files.shown_paths import shown_path
+from petitpied.running.interrupts import Interrupted
 from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
@@ -144,6 +146,7 @@ def inspect(
     sheet: Annotated[
         bool, typer.Option("--sheet", help="A contact sheet too: every shell zoomed.")
     ] = False,
+    replace_files: Replace = False,
 ) -> None:
     """Measure every shell: a record, a table, outlines and an annotated picture a photo."""
     if relative and shell_height is not None:
@@ -173,7 +176,7 @@ def inspect(
     asked = Extras(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
-        sheet, flavour,
+        sheet, flavour, replace_files,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
@@ -185,9 +188,9 @@ def usual_settings() -> Settings:
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
     """The settings with the user's own lens profiles and print scales, or those named."""
-    from petitpied.cli.measuring import inspecting as batch
+    from petitpied.running.worker_processes import one_thread_for_matrices
 
-    batch.one_thread_for_matrices()  # before anything imports NumPy
+    one_thread_for_matrices()  # before anything imports NumPy
     from petitpied.domain.card import LETTERS
     from petitpied.files.own.lens_files import own_profiles, read_profile
     from petitpied.files.own.print_scales import own_print_scales
@@ -220,6 +223,7 @@ class Extras:
     limits: Path | None = None  # the baker's limits file
     sheet: bool = False  # a contact sheet too
     flavour: str | None = None  # kept in the record
+    replace: bool = False  # write over files of others too
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batch.Job, ...]":
@@ -247,6 +251,7 @@ def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batc
             limits=limits,
             sheet=asked.sheet,
             flavour=asked.flavour,
+            replace=asked.replace,
         )
         for job in jobs
     )
@@ -269,9 +274,34 @@ def _inspect(
     import cv2  # noqa: F401  (a missing system library is told once, not for each photo)
 
     running = batch.run(planned, settings, jobs or batch.usable_cores())
-    outcomes = {outcome.job: outcome for outcome in _with_progress(running, len(planned))}
+    outcomes: dict[batch.Job, batch.Outcome] = {}
+    try:
+        for outcome in _with_progress(running, len(planned)):
+            outcomes[outcome.job] = outcome
+    except Interrupted as stop:
+        _tell_all(planned, outcomes, asked)
+        left = [job.photo.name for job in planned if job not in outcomes]
+        stop.done = _left_words(left, len(planned))
+        raise
+    failed = _tell_all(planned, outcomes, asked)
+    typer.echo(f"{len(planned) - failed} of {len(planned)} photos inspected")
+    return ExitCode.SOME_FAILED if failed else ExitCode.OK
+
+
+def _left_words(left: list[str], count: int) -> str:
+    names = printable(", ".join(left[:8])) + (" and so on" if len(left) > 8 else "")
+    return f"{count - len(left)} of {count} photos were looked at, not yet: {names}"
+
+
+def _tell_all(
+    planned: "tuple[batch.Job, ...]", outcomes: "dict[batch.Job, batch.Outcome]", asked: Extras
+) -> int:
+    """Tables and errors in the order of the photos, each record logged where that was asked for;
+    how many failed."""
     failed = 0
     for job in planned:
+        if job not in outcomes:
+            continue
         error = outcomes[job].error
         if error is None:
             _tell(job, outcomes[job].lines)
@@ -282,8 +312,7 @@ def _inspect(
         if error is not None:
             failed += 1
             typer.echo(str(error), err=True)
-    typer.echo(f"{len(planned) - failed} of {len(planned)} photos inspected")
-    return ExitCode.SOME_FAILED if failed else ExitCode.OK
+    return failed
 
 
 def _with_progress(running: "Iterator[batch.Outcome]", count: int) -> "Iterator[batch.Outcome]":
@@ -302,7 +331,7 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
         typer.echo(f"  {line}")
     more = ", .sheet.jpg" if job.sheet else ""
     files = f".json, .csv, .coco.json, .marked.jpg{more}"
-    typer.echo(f"  wrote {printable(str(job.result('')))}{files}")
+    typer.echo(f"  wrote {shown_path(job.result(''))}{files}")
 
 
 def _log(job: "batch.Job", asked: Extras) -> None:

@@ -5,23 +5,17 @@ Nothing heavy is imported at the top: a worker process sets its threads before N
 
 import os
 from collections.abc import Callable, Iterator
-from concurrent.futures import (
-    Executor,
-    Future,
-    ProcessPoolExecutor,
-    ThreadPoolExecutor,
-    as_completed,
-)
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from petitpied.domain.errors import OutputError, PhotoError, ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.files.output_files import distinct_stems, write_all
+from petitpied.files.output_files import distinct_stems, prepare_folder, write_all
 from petitpied.files.photo_files import MARKED_SUFFIX, PICTURE_SUFFIXES, SHEET_SUFFIX, read_photo
+from petitpied.running.worker_processes import CPU_SECONDS, TOO_LONG, Ended, run_apart
 from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
@@ -43,6 +37,7 @@ class Job:
     limits: "Limits | None" = None  # the baker's, for verdicts
     sheet: bool = False  # a contact sheet too
     flavour: str | None = None  # kept in the record
+    replace: bool = False  # write over files of others too
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
@@ -66,7 +61,7 @@ def plan(photos: tuple[Path, ...], out: Path | None) -> tuple[Job, ...]:
     Raises
     ------
     OutputError
-        If a result would overwrite one of the photos, or a JSON file that is no record.
+        If a result would overwrite one of the photos.
     """
     folders = [photo.parent if out is None else out for photo in photos]
     stems = distinct_stems(zip(photos, folders, strict=True))
@@ -81,23 +76,37 @@ def plan(photos: tuple[Path, ...], out: Path | None) -> tuple[Job, ...]:
                 why="one of the photos has this name",
                 next_step="choose another folder with --out",
             )
-        _spare_strangers(job.result(".json"))
     return jobs
 
 
-def _spare_strangers(path: Path) -> None:
-    """A record may be replaced by a newer one, a JSON file of another kind never."""
-    try:
-        with path.open("rb") as there:
-            start = there.read(200)
-    except OSError:  # not there, or told when it is written
-        return
-    if start.strip() and b'"petitpied/' not in start:
-        raise OutputError(
-            what=f"{printable(path.name)} would be overwritten",
-            why="a file of this name is there, and it is no record of an inspection",
-            next_step="choose another folder with --out, or move the file away",
-        )
+def _may_replace(job: Job, photo_sha256: str) -> bool:
+    """Whether what lies in the results' place may go: the baker said so, or it is the set of this
+    very photo.
+
+    Raises
+    ------
+    OutputError
+        If it is the record of another photo, or a file of another kind.
+    """
+    from petitpied.files.records.record_files import photo_of_record
+    from petitpied.files.records.table_files import is_our_table
+
+    place = job.result(".json")
+    if job.replace or not os.path.lexists(place):
+        return job.replace
+    name = printable(place.name)
+    owner = photo_of_record(place)
+    if owner != photo_sha256:
+        why = "it is the record of another photo" if owner else "it is no record of an inspection"
+    elif os.path.lexists(job.result(".csv")) and not is_our_table(job.result(".csv")):
+        name, why = printable(job.result(".csv").name), "it is a table of another kind"
+    else:
+        return True
+    raise OutputError(
+        what=f"{name} would be overwritten",
+        why=f"a file of this name is there, and {why}",
+        next_step="choose another folder with --out, or say --replace to write over it",
+    )
 
 
 def inspected(photo: "Photo", settings: Settings) -> "Record":
@@ -145,6 +154,8 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
         from petitpied.text.surface_words import surface_lines
 
         photo = decoding.result()
+    prepare_folder(job.folder)  # before the work, not after it
+    replace_files = _may_replace(job, photo.sha256)
     if job.second is None:
         record = inspected(photo, settings)
     else:
@@ -185,7 +196,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
             job.result(".coco.json"): coco_bytes(record),
         }
         marked = {job.result(MARKED_SUFFIX): marking.result()}
-    write_all({**texts, **marked, **extra})
+    write_all({**texts, **marked, **extra}, replace=replace_files)
     told = (*summary_lines(record, summary), *surface_lines(record))
     return (*told, *verdicts, *growth_lines(record), *shown)
 
@@ -204,23 +215,14 @@ def run(
 ) -> Iterator[Outcome]:
     """Outcomes of all jobs, as they finish; an error of one photo never stops the others.
 
-    A worker that dies (killed, out of memory) takes the jobs in its pool along; each of those
-    is tried once more, alone in a process of its own.
+    Every photo is read and measured in a process apart, with bounded time and memory.
     """
-    lost: list[Job] = []
-    with _pool(min(workers, len(jobs))) as pool:
-        futures = {pool.submit(work, job, settings): job for job in jobs}
-        try:
-            for future in as_completed(futures):
-                if isinstance(future.exception(), BrokenProcessPool):
-                    lost.append(futures[future])
-                else:
-                    yield _outcome(futures[future], future)
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
-    for job in lost:
-        with _processes(1) as pool:
-            yield _outcome(job, pool.submit(work, job, settings))
+    for ended in run_apart(partial(_worked, work, settings), jobs, workers):
+        yield _outcome(ended)
+
+
+def _worked(work: Work, settings: Settings, job: Job) -> tuple[str, ...]:
+    return work(job, settings)
 
 
 def usable_cores() -> int:
@@ -230,52 +232,34 @@ def usable_cores() -> int:
     return os.cpu_count() or 1
 
 
-def _pool(workers: int) -> Executor:
-    return ThreadPoolExecutor(1) if workers <= 1 else _processes(workers)
-
-
-def _processes(workers: int) -> Executor:
-    # "spawn" on every system: a forked process would inherit OpenCV's threads half alive
-    return ProcessPoolExecutor(workers, get_context("spawn"), initializer=_one_thread)
-
-
-def one_thread_for_matrices() -> None:
-    """To be called before NumPy is imported: our matrices are small, and sharing each among
-    threads made an inspection take a third longer (measured on two cores)."""
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ[name] = "1"
-
-
-def _one_thread() -> None:
-    """In a worker: the processes already use every core."""
-    one_thread_for_matrices()
-    import cv2
-
-    cv2.setNumThreads(1)
-
-
-def _outcome(job: Job, future: Future[tuple[str, ...]]) -> Outcome:
-    error = future.exception()
-    if error is None:
-        return Outcome(job, lines=future.result())
+def _outcome(ended: Ended[Job]) -> Outcome:
+    job, error = ended.task, ended.error
+    if error is None and not ended.lost:
+        return Outcome(job, lines=ended.result)
     if isinstance(error, ReadingError):
         return Outcome(job, error=error)
-    if isinstance(error, Exception):
-        return Outcome(job, error=_fault(job, error))
-    raise error  # interrupted by the user
+    return Outcome(job, error=_fault(job, error, ended.lost))
 
 
-def _fault(job: Job, error: Exception) -> ReadingError:
+def _fault(job: Job, error: Exception | None, lost: str) -> ReadingError:
     """A fault of the program itself, told like the others so that the rest goes on."""
-    name = printable(job.photo.name)
-    if isinstance(error, BrokenProcessPool):
+    what = f"{printable(job.photo.name)} could not be inspected"
+    if lost == TOO_LONG:
         return PhotoError(
-            what=f"{name} could not be inspected",
-            why="its process was ended from outside, perhaps for want of memory",
+            what=what,
+            why=f"it takes more than {CPU_SECONDS} seconds of work, where a photo takes a few",
+            next_step="give the photo as the camera wrote it, or take it again",
+        )
+    if lost or isinstance(error, MemoryError) or "nsufficient memory" in str(error):
+        return PhotoError(
+            what=what,
+            why="it needs more memory than there is for a photo"
+            if not lost
+            else "its process was ended from outside, perhaps for want of memory",
             next_step="inspect it alone, with other programs closed",
         )
     return ReadingError(
-        what=f"{name} could not be inspected",
+        what=what,
         why=f"an unforeseen fault ({type(error).__name__}: {printable(str(error))[:120]})",
         next_step="inspect it alone with --debug and report what is shown",
     )

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.cli.options.checks import finite
+from petitpied.cli.options.checks import Replace, finite
+from petitpied.files.shown_paths import shown_path
 from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
@@ -41,11 +42,12 @@ def lens(
             help="Measured side of the chart's squares, as on a tablet's screen.",
         ),
     ] = SQUARE_MM,
+    replace: Replace = False,
 ) -> None:
     """Measure a lens from photos of the lens chart, so that trays are measured surer."""
     from petitpied.camera.lens.chart_set import profile_of
     from petitpied.camera.lens.profile_text import profile_text
-    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.files.output_files import prepare_folder, write_all, write_own
     from petitpied.files.own.lens_files import own_name
     from petitpied.files.own_folders import lenses_folder
     from petitpied.files.photo_files import collect
@@ -54,10 +56,14 @@ def lens(
     profile = profile_of(seen, square_mm)
     path = lenses_folder() / own_name(profile) if out is None else out
     prepare_folder(path.parent)
-    write_all({path: profile_text(profile).encode()})
+    contents = {path: profile_text(profile).encode()}
+    if out is None:
+        write_own(contents)  # a lens measured anew
+    else:
+        write_all(contents, replace=replace)
     for line in _lines(profile):
         typer.echo(printable(line))
-    typer.echo(f"wrote {printable(str(path))}")
+    typer.echo(f"wrote {shown_path(path)}")
 
 
 def _chart_photos(paths: tuple[Path, ...]) -> "list[ChartPhoto]":

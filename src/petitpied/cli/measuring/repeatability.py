@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from petitpied.cli.options.checks import finite
+from petitpied.cli.options.checks import Replace, finite
+from petitpied.files.shown_paths import shown_path
 
 if TYPE_CHECKING:
     from petitpied.files.records.study_files import Study
@@ -38,6 +39,7 @@ def repeatability(
         ),
     ] = 1.0,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for chart and table.")] = Path(),
+    replace: Replace = False,
 ) -> None:
     """Say how well the set-up repeats itself: same tray, several photos, people or phones."""
     if (study is None) == (not records):
@@ -72,11 +74,11 @@ def repeatability(
         out / "repeatability.png": png_bytes(chart),
         out / "repeatability.json": _json(loaded, gauges),
     }
-    write_all(files)
+    write_all(files, replace=replace)
     for line in _lines(loaded, gauges, limits, tell):
         typer.echo(line)
     for path in files:
-        typer.echo(f"wrote {path}")
+        typer.echo(f"wrote {shown_path(path)}")
 
 
 def _with_interval(spread: "Spread") -> str:

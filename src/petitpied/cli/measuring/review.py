@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from petitpied.files.shown_paths import shown_path
+
 if TYPE_CHECKING:
     from petitpied.domain.record import Record
 
@@ -40,7 +42,6 @@ def review(
         with_answers,
         write_review,
     )
-    from petitpied.text.wording import printable
 
     said = _said(set_ or [])
     subject_of_rest = None if rest is None else _pair(*_split(rest), rest)
@@ -58,9 +59,11 @@ def review(
             }
             judged = with_answers(of, judged, others)
         write_review(record, of, judged)
-        typer.echo(f"wrote {printable(str(review_path(record)))}")
+        typer.echo(f"wrote {shown_path(review_path(record))}")
+    from petitpied.text.wording import printable
+
     for line in _lines(of, record):
-        typer.echo(line)
+        typer.echo(printable(line))
 
 
 def _split(text: str) -> tuple[str, str]:

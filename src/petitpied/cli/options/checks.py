@@ -15,6 +15,10 @@ Db = Annotated[
     ),
 ]
 
+Replace = Annotated[
+    bool, typer.Option("--replace", help="Write over files of the same names that are there.")
+]
+
 
 def finite(value: float | None) -> float | None:
     """ "nan" passes every range check of the option parser."""

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.text.wording import printable
+from petitpied.files.shown_paths import shown_path
 
 
 class ByEye(StrEnum):
@@ -53,16 +53,18 @@ AsJson = Annotated[
 ]
 
 
-def write_results(folder: Path | None, contents: dict[str, bytes], quiet: bool) -> None:
+def write_results(
+    folder: Path | None, contents: dict[str, bytes], *, quiet: bool, replace: bool
+) -> None:
     """Write files into the folder, all or none, and name them."""
     from petitpied.files.output_files import prepare_folder, write_all
 
     place = Path() if folder is None else folder
     prepare_folder(place)
-    write_all({place / name: data for name, data in contents.items()})
+    write_all({place / name: data for name, data in contents.items()}, replace=replace)
     if not quiet:
         for name in contents:
-            typer.echo(f"wrote {printable(str(place / name))}")
+            typer.echo(f"wrote {shown_path(place / name)}")
 
 
 def print_json(data: object) -> None:

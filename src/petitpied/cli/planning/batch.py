@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from petitpied.cli.options.checks import finite
+from petitpied.files.shown_paths import shown_path
 
 
 class Meringue(StrEnum):
@@ -66,7 +67,7 @@ def batch(
     if new:
         path = recipe or Path("recipe.toml")
         batch_sheet.write_starter(path, meringue.value)
-        typer.echo(f"wrote {path}: weights of common practice, put your own in")
+        typer.echo(f"wrote {shown_path(path)}: weights of common practice, put your own in")
         return
     if recipe is None or boxes is None:
         raise typer.BadParameter("give the recipe and --boxes; begin with: petitpied batch --new")

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from petitpied.domain.errors import LotError, OutputError
 from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.outside_files import is_there
 from petitpied.files.own.recipe_file import STARTERS, read_recipe
 from petitpied.piping.recipe import Batch, GoodShare, Recipe, scaled
 from petitpied.text.cautions import BATCH_CAUTIONS, SYRUP
@@ -22,7 +23,7 @@ def write_starter(path: Path, meringue: str = "french") -> None:
     OutputError
         If there is a file of that name, or it cannot be written.
     """
-    if path.exists():
+    if is_there(path):
         raise OutputError(
             what=f"{printable(path.name)} was not written",
             why="there is a file of this name already",

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from petitpied.cli.options.checks import finite
+from petitpied.cli.options.checks import Replace, finite
+from petitpied.files.shown_paths import shown_path
 
 if TYPE_CHECKING:
     from petitpied.evening.kitchen import Kitchen
@@ -99,6 +100,7 @@ def template(
         ),
     ] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the PDF.")] = Path(),
+    replace: Replace = False,
 ) -> None:  # fmt: skip
     """Write a piping sheet: rounds of the size that bakes to the target, far enough apart."""
     from petitpied.cli.planning import piping_sheet
@@ -123,10 +125,10 @@ def template(
     path = out / f"piping_{form.value}_{target:g}mm_{paper.value}.pdf"
     data = template_pdf(planned.template, paper.value)
     prepare_folder(out)
-    write_all({path: data})
+    write_all({path: data}, replace=replace)
     for line in planned.lines:
         typer.echo(line)
-    typer.echo(f"wrote {path}")
+    typer.echo(f"wrote {shown_path(path)}")
 
 
 def _kitchen() -> "Kitchen":

@@ -27,6 +27,8 @@ PAD_PX = 40.0
 ROOM_PX = WIDTH_PX - 2 * PAD_PX
 INDENT = "      "
 STEP = 1.32  # of a letter, from line to line
+#: a JPEG is at most 65,500 px high (libjpeg's own bound); the notes come after the list
+TALLEST_PX, TALLEST_NOTES_PX = 50_000.0, 60_000.0
 GROUND: Rgb = (168, 168, 168)  # without a photo
 DASH_PX = 16.0
 NOTCH_MM = (0.5, 5.0)  # a notch's tip and base outside the outline
@@ -43,7 +45,7 @@ def photo_of(tray: LotTray, folder: Path | None) -> Pixels | None:
     from petitpied.photo.decode import decode_photo
 
     name = Path(tray.record.photo.file.replace("\\", "/")).name
-    beside = Path(tray.key).parent
+    beside = Path(tray.given).parent
     folders = [beside] if folder is None else [folder, beside]
     for place in folders:
         path = place / name
@@ -122,6 +124,7 @@ def _list(listing: Listing, top: float) -> tuple[list[Shape], float]:
     """The lines in columns and the notes across, and where they end."""
     room = (WIDTH_PX - (listing.columns + 1) * PAD_PX) / listing.columns
     lines = [part for line in listing.lines for part in _indented(line, room)]
+    lines = _at_most(lines, int((TALLEST_PX - top) / (STEP * LETTER_PX)) * listing.columns)
     rows = -(-len(lines) // listing.columns)
     shapes: list[Shape] = []
     end = top
@@ -130,10 +133,18 @@ def _list(listing: Listing, top: float) -> tuple[list[Shape], float]:
         some, low = text_lines(lines[first : first + rows], top, LETTER_PX, left)
         shapes, end = [*shapes, *some], max(end, low)
     notes = [part for note in listing.notes for part in wrapped(note, LETTER_PX, ROOM_PX)]
+    notes = _at_most(notes, int((TALLEST_NOTES_PX - end) / (STEP * LETTER_PX)))
     if notes or not rows:
         some, end = text_lines(notes, end, LETTER_PX)
         shapes += some
     return shapes, end
+
+
+def _at_most(lines: list[str], most: int) -> list[str]:
+    if len(lines) <= most:
+        return lines
+    more = len(lines) - most + 1
+    return [*lines[: most - 1], f"{more} more lines stand in the table beside this picture"]
 
 
 def _indented(line: str, room: float) -> list[str]:

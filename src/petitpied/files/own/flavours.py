@@ -10,7 +10,7 @@ from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.own_file import OwnFile, quoted
 from petitpied.domain.record import Record
 from petitpied.domain.surface import Reference
-from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.output_files import prepare_folder, write_own
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.own_folders import flavours_file
 from petitpied.text.wording import printable
@@ -139,5 +139,5 @@ def _write(flavours: dict[str, Reference]) -> Path:
         for name in sorted(flavours)
     ]
     prepare_folder(path.parent)
-    write_all({path: (NOTE + "[lab]\n" + "".join(lines)).encode()})
+    write_own({path: (NOTE + "[lab]\n" + "".join(lines)).encode()})
     return path

@@ -5,11 +5,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from petitpied.camera.lens.matching import camera_guess, choose
-from petitpied.camera.lens.profile_text import MAX_BYTES, profile_from_text
+from petitpied.camera.lens.profile_text import profile_from_text
 from petitpied.domain.errors import LensError
 from petitpied.domain.lens import LensProfile
 from petitpied.domain.photo import Photo
 from petitpied.domain.settings import Settings
+from petitpied.files.outside_files import Kind, Refused, read_outside
 from petitpied.files.own_folders import lenses_folder
 from petitpied.text.wording import printable
 
@@ -28,13 +29,11 @@ def read_profile(path: Path) -> LensProfile:
     """
     name = printable(path.name)
     try:
-        with path.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "the name is no file name"
+        data = read_outside(path, Kind.LENS)
+    except Refused as refused:
         raise LensError(
             what=f"{name} cannot be read as a lens profile",
-            why=why[:1].lower() + why[1:],
+            why=str(refused),
             next_step="check the name, or make a profile (petitpied lens)",
         ) from None
     return profile_from_text(data, name)

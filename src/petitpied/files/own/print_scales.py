@@ -4,7 +4,7 @@ from pathlib import Path
 
 from petitpied.domain.card import LETTERS
 from petitpied.domain.errors import OwnFileError
-from petitpied.files.output_files import prepare_folder, write_all
+from petitpied.files.output_files import prepare_folder, write_own
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.own_folders import cards_file
 
@@ -62,5 +62,5 @@ def keep_print_scale(letters: tuple[str, ...], bar_mm: float) -> Path:
         if round(known.get(letter, 1.0), 4) != 1.0
     ]
     prepare_folder(path.parent)
-    write_all({path: (NOTE + "[bar_mm]\n" + "".join(lines)).encode()})
+    write_own({path: (NOTE + "[bar_mm]\n" + "".join(lines)).encode()})
     return path

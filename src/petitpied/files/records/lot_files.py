@@ -12,10 +12,12 @@ from petitpied.domain.errors import LotError, PhotoError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
+from petitpied.files.outside_files import Kind, Refused, is_folder, open_outside
 from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
 from petitpied.files.records.record_files import read_record
+from petitpied.files.shown_paths import short_keys
 from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.colours_apart import by_colour
 from petitpied.sorting.judging import judge_record
@@ -110,7 +112,8 @@ def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[Lot
         list(flavours) * len(files) if len(flavours) == 1 else list(flavours) or [""] * len(files)
     )
     trays = tuple(
-        _tray(file, name, flavour) for file, name, flavour in zip(files, names, each, strict=True)
+        replace(_tray(file, name, flavour), key=key)
+        for file, name, flavour, key in zip(files, names, each, short_keys(files), strict=True)
     )
     seen: dict[str, str] = {}
     for tray in trays:
@@ -129,13 +132,13 @@ def _tray(file: Path, name: str, flavour: str) -> LotTray:
     flavour = flavour or record.flavour or ""
     if not flavour and record.colour is not None:
         flavour = record.colour.reference.partition(FLAVOUR_REFERENCE)[2]
-    return LotTray(str(file), printable(name), record, printable(flavour))
+    return LotTray(str(file), printable(name), record, printable(flavour), str(file))
 
 
 def _records_in(path: Path) -> list[Path]:
     """Records that a name stands for: a folder's, a photo's own, none for other files of ours
     that a glob catches; else the file itself, which says what is wrong when it is read."""
-    if not path.is_dir():
+    if not is_folder(path):
         if path.suffix.lower() in SUFFIXES:
             return [] if is_own_picture(path) else [_record_of(path)]
         return [] if path.name.endswith(OWN_ENDINGS) else [path]
@@ -176,10 +179,10 @@ def _no_record(photo: Path) -> LotError:
 def _looks_like_record(file: Path) -> bool:
     """Other JSON files may lie in the folder: pairs, boxes, truths."""
     try:
-        with file.open("rb") as stream:
+        with open_outside(file, Kind.RECORD) as stream:
             return b'"petitpied/inspection/' in stream.read(200)
-    except OSError:
-        return True  # told when it is read
+    except (Refused, OSError):
+        return file.is_file()  # told when it is read
 
 
 def _with_scale(record: Record, file: Path) -> Record:

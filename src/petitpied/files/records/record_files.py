@@ -8,12 +8,13 @@ from typing import Any
 
 from petitpied.domain.errors import RecordError
 from petitpied.domain.record import Record
+from petitpied.files.outside_files import Kind, Refused, read_outside
 from petitpied.files.records import record_json
+from petitpied.files.records.record_check import check_possible, check_texts
 from petitpied.files.records.record_schema import schema_text
 from petitpied.text.wording import printable
 
-#: a record of 200 shells has about 4 MB
-MAX_BYTES = 40_000_000
+LONGEST_NAME = 120  # letters of a file's name in a message
 
 
 @cache
@@ -56,7 +57,7 @@ def read_record(path: Path) -> Record:
         If it cannot be read, is no JSON, holds a number that is not finite, or does not fit the
         schema.
     """
-    return record_from_bytes(read_record_bytes(path), printable(path.name))
+    return record_from_bytes(read_record_bytes(path), printable(path.name)[:LONGEST_NAME])
 
 
 def read_record_bytes(path: Path) -> bytes:
@@ -67,13 +68,18 @@ def read_record_bytes(path: Path) -> bytes:
     RecordError
         If the file cannot be read, or is larger than a record can be.
     """
-    name = printable(path.name)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _unreadable(name, f"it has more than {MAX_BYTES // 10**6} MB")
-        return path.read_bytes()
-    except OSError as error:
-        raise _unreadable(name, error.strerror or "the file cannot be read") from error
+        return read_outside(path, Kind.RECORD)
+    except Refused as refused:
+        raise _unreadable(printable(path.name)[:LONGEST_NAME], str(refused)) from None
+
+
+def photo_of_record(path: Path) -> str | None:
+    """The SHA-256 of the photo that a record on disk is of; None where it is no record."""
+    try:
+        return read_record(path).photo.sha256
+    except RecordError:
+        return None
 
 
 def record_from_bytes(data: bytes, name: str) -> Record:
@@ -85,23 +91,29 @@ def record_from_bytes(data: bytes, name: str) -> Record:
     except (ValueError, RecursionError) as error:
         why = f"it is not proper JSON ({printable(str(error))[:120]})"
         raise _unreadable(name, why) from None
-    fault = next(iter(_validator().iter_errors(parsed)), None)
-    if fault is not None:
-        place = "/".join(map(str, fault.instance_path)) or "the whole file"
-        message = printable(fault.message)[:160]
-        raise _unreadable(name, f"{printable(place)[:80]} does not fit the schema: {message}")
-    return record_json.record_from_dict(parsed)
+    try:
+        check_texts(parsed)
+        fault = next(iter(_validator().iter_errors(parsed)), None)
+        if fault is not None:
+            place = "/".join(map(str, fault.instance_path)) or "the whole file"
+            message = printable(fault.message)[:160]
+            raise _unreadable(name, f"{printable(place)[:80]} does not fit the schema: {message}")
+        record = record_json.record_from_dict(parsed)
+        check_possible(record)
+    except ValueError as impossible:
+        raise _unreadable(name, printable(str(impossible))[:200]) from None
+    return record
 
 
 def _finite(text: str) -> float:
     value = float(text)
-    if abs(value) > 1e15:  # no length, pixel or angle; keeps later sums finite
+    if abs(value) > 1e12:  # no length, pixel or angle; keeps later sums finite
         raise ValueError(f"number {text[:20]} is too large")
     return value
 
 
 def _bounded(text: str) -> int:
-    if len(text) > 15:
+    if len(text) > 12:
         raise ValueError(f"number {text[:20]} is too large")
     return int(text)
 

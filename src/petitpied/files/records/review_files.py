@@ -13,13 +13,12 @@ import numpy as np
 
 from petitpied.domain.errors import OwnFileError, RecordError
 from petitpied.domain.record import Record
-from petitpied.files.output_files import write_all
+from petitpied.files.output_files import write_own
+from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.statistics.judgements import SUBJECTS, Judged, of_shells
 from petitpied.text.wording import printable
 
 SCHEMA = "petitpied/review/1"
-#: a tray of 200 shells takes 20 kB
-MAX_BYTES = 2_000_000
 #: as the file has them
 ANSWERS = {"yes": True, "no": False}
 
@@ -38,18 +37,16 @@ def read_review(record_path: Path, record: Record) -> tuple[Judged, ...]:
         If the file cannot be read, or is of another photo.
     """
     path = review_path(record_path)
-    if not path.exists():
+    if not is_there(path):
         return ()
     name = printable(path.name)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise ValueError("it is too large")
-        data = json.loads(path.read_bytes())
+        data = json.loads(read_outside(path, Kind.REVIEW))
         if data["schema"] != SCHEMA:
             raise ValueError("it is not a file of judgements")
         photo = str(data["photo_sha256"])
         judged = tuple(_judged(part) for part in data["shells"])
-    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+    except (Refused, ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         raise OwnFileError(
             what=f"{name} cannot be read as judgements",
             why=printable(str(error))[:120] or type(error).__name__,
@@ -91,7 +88,7 @@ def write_review(record_path: Path, record: Record, judged: Sequence[Judged]) ->
     ]
     content = {"schema": SCHEMA, "photo_sha256": record.photo.sha256, "shells": shells}
     text = json.dumps(content, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
-    write_all({review_path(record_path): text.encode()})
+    write_own({review_path(record_path): text.encode()})
 
 
 def with_answers(

@@ -11,12 +11,11 @@ import numpy as np
 from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.record import Record
 from petitpied.domain.same_tray import register
+from petitpied.files.outside_files import Kind, Refused, read_outside
 from petitpied.files.records.record_files import read_record
 from petitpied.statistics.gauge_study import Readings, readings_of
 from petitpied.text.wording import printable
 
-#: a study of a hundred photos has about 5 kB
-MAX_BYTES = 1_000_000
 #: the fit's time grows with the cube of shells times photos: 60 photos take minutes
 MOST_PHOTOS = 60
 COLUMNS = ("record", "person", "phone")
@@ -42,12 +41,11 @@ def read_study(path: Path) -> tuple[Taken, ...]:
     """
     name = printable(path.name)
     try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _bad(name, f"it has more than {MAX_BYTES // 1000} kB")
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is no UTF-8 text"
-        raise _bad(name, reason or "the file cannot be read") from error
+        text = read_outside(path, Kind.STUDY).decode("utf-8-sig")
+    except Refused as refused:
+        raise _bad(name, str(refused)) from None
+    except UnicodeDecodeError:
+        raise _bad(name, "it is no UTF-8 text") from None
     first = text.split("\n", 1)[0]
     separator = ";" if first.count(";") > first.count(",") else ","
     try:

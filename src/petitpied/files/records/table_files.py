@@ -4,6 +4,7 @@ import csv
 import io
 import json
 from collections.abc import Iterable, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,13 +14,11 @@ from petitpied.domain.measures import MEASURES
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
+from petitpied.files.outside_files import Kind, Refused, open_outside
 from petitpied.files.records.quantity_json import quantity_to_dict
 from petitpied.numerics.polygons import area_of
 from petitpied.statistics.tray_summary import summarise
-from petitpied.text.wording import printable
-
-#: first characters that spreadsheets take for a formula (OWASP, "CSV Injection")
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+from petitpied.text.wording import FORMULA_STARTS, printable
 
 #: COCO counts pixels from the outer corner of the first one, we from its centre
 COCO_SHIFT_PX = 0.5
@@ -51,6 +50,15 @@ def csv_bytes(record: Record) -> bytes:
     for row in rows:
         writer.writerow([safe_cell(row[name]) for name in _columns()])
     return stream.getvalue().encode()
+
+
+def is_our_table(path: Path) -> bool:
+    """Whether a CSV begins as ours do; its columns may have grown since."""
+    try:
+        with open_outside(path, Kind.TABLE) as stream:
+            return stream.read(64).startswith(b"photo,id,row,column,centre_x_px")
+    except (Refused, OSError):
+        return False
 
 
 def _columns() -> list[str]:

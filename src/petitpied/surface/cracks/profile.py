@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.numerics.sampling import sampled
 from petitpied.surface.caps.cap_patch import CapPatches
 from petitpied.surface.cracks.paths import STEP_MM, Line, arc_length, directions, normals
 from petitpied.surface.cracks.ridges import Ridges
@@ -106,7 +106,7 @@ def profiles(patches: CapPatches, lines: Sequence[Line]) -> Profiles:
     reach = (offset_mm / patches.mm_per_px)[None, :, None]
     places = np.concatenate(middles)[:, None] + reach * np.concatenate(across)[:, None]
     at: Any = places.astype(np.float32)
-    bgr: Any = cv2.remap(patches.mosaic_bgr, at, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    bgr: Any = sampled(patches.mosaic_bgr, at[..., 0], at[..., 1])
     weights = np.array([0.114, 0.587, 0.299], np.float32)  # ITU-R BT.601, as OpenCV's grey
     bgr = bgr.astype(np.float32)
     starts = np.concatenate([[0], np.cumsum([len(m) for m in middles])])
