@@ -85,7 +85,8 @@ def made(kind: str, photo: Photo, truth: dict[str, Any], rng: np.random.Generato
 def _cards(pixels: Pixels) -> list[Floats]:
     sightings = find_cards(np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY), np.uint8))
     outline = card.outline_corners_mm()[None]
-    return [np.asarray(cv2.perspectiveTransform(outline, s.homography())[0]) for s in sightings]
+    planes = [cv2.findHomography(s.points_card_mm, s.points_px, 0)[0] for s in sightings]
+    return [np.asarray(cv2.perspectiveTransform(outline, plane)[0]) for plane in planes]
 
 
 def _cropped(photo: Photo, rng: np.random.Generator, keep_frame: bool) -> Lie:
