@@ -12,6 +12,7 @@ from petitpied.cli.evening.tray_facts import Known
 from petitpied.cli.measuring import inspecting as batch
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.settings import Settings
+from petitpied.files.outside_files import Kind, seen_of
 from petitpied.files.photo_files import MARKED_SUFFIX
 from petitpied.text.wording import counted, printable
 
@@ -74,7 +75,7 @@ def inspected_trays(
             try:
                 record = read_record(file)
                 marked = file.with_name(f"{photo.stem}{MARKED_SUFFIX}")
-                shown = marked.read_bytes() if marked.is_file() else None
+                shown = seen_of(marked, Kind.PHOTO)
                 picture = pictures[photo.sha256].result()
                 trays.append(Tray(photo.stem, record, picture, marked=shown))
             except ReadingError as error:
@@ -179,7 +180,7 @@ def _as_logged(store: "Store", sha: str, path: Path, facts: Mapping[str, Any]) -
         return False
     kept = known_facts(there)
     same = all(kept.get(name) == value for name, value in facts.items())
-    return same and store.record_text(sha) == path.read_bytes()
+    return same and store.record_text(sha) == seen_of(path, Kind.RECORD)
 
 
 def with_facts(trays: Sequence["Tray"], store: "Store | None") -> "tuple[Tray, ...]":
@@ -249,10 +250,7 @@ def write_changed(folder: Path, files: Mapping[str, bytes]) -> int:
 
 
 def _is(path: Path, data: bytes) -> bool:
-    try:
-        return path.is_file() and path.stat().st_size == len(data) and path.read_bytes() == data
-    except OSError:
-        return False
+    return seen_of(path, Kind.ARCHIVE, len(data) + 1) == data
 
 
 def unknown_flavours(trays: Sequence["Tray"], facts: Mapping[str, Mapping[str, Any]]) -> list[str]:

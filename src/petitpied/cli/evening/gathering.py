@@ -8,6 +8,7 @@ from pathlib import Path
 
 from petitpied.domain.errors import PhotoError, ReadingError
 from petitpied.files.output_files import safe_stem
+from petitpied.files.outside_files import Kind, seen_of
 from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
 from petitpied.files.records.lot_files import EVENING
 from petitpied.text.wording import printable
@@ -120,11 +121,7 @@ def records_by_photo(folder: Path) -> dict[str, Path]:
     for file in files:
         if file.name.endswith((".coco.json", ".review.json")) or not file.is_file():
             continue
-        try:
-            with file.open("rb") as stream:
-                start = stream.read(START_BYTES)
-        except OSError:
-            continue
+        start = seen_of(file, Kind.RECORD, START_BYTES) or b""
         photo = HASH.search(start)
         if b'"petitpied/inspection/' in start and photo:
             found.setdefault(photo[1].decode("ascii"), file)
