@@ -90,23 +90,23 @@ class Sound:
     @staticmethod
     def of(record: Record) -> "Sound":
         """Of a record."""
-        known = [s for s in record.shells if s.diameter_mm is not None]
+        known = [s for s in record.shells if s.sizes.diameter_mm is not None]
         return Sound(
-            np.array([s.centre_px for s in known]),
-            np.array([s.diameter_mm.value for s in known if s.diameter_mm]),
+            np.array([s.place.centre_px for s in known]),
+            np.array([s.sizes.diameter_mm.value for s in known if s.sizes.diameter_mm]),
             frozenset(record.warnings),
         )
 
     def fault(self, record: Record) -> str | None:
         """How the record of the damaged file differs beyond its stated doubt."""
-        known = [s for s in record.shells if s.diameter_mm is not None]
+        known = [s for s in record.shells if s.sizes.diameter_mm is not None]
         worst = 0.0
         for shell in known:
-            assert shell.diameter_mm is not None
-            away = np.hypot(*(self.centres_px - shell.centre_px).T)
+            assert shell.sizes.diameter_mm is not None
+            away = np.hypot(*(self.centres_px - shell.place.centre_px).T)
             if away.min() < 20:
-                off = shell.diameter_mm.value - self.diameters_mm[int(away.argmin())]
-                worst = max(worst, abs(off) / shell.diameter_mm.u95)
+                off = shell.sizes.diameter_mm.value - self.diameters_mm[int(away.argmin())]
+                worst = max(worst, abs(off) / shell.sizes.diameter_mm.u95)
         if worst > 1:
             return f"a diameter off by {worst:.1f} times its ±"
         lost = len(self.diameters_mm) - len(known)

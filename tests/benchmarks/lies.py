@@ -85,7 +85,8 @@ def made(kind: str, photo: Photo, truth: dict[str, Any], rng: np.random.Generato
 def _cards(pixels: Pixels) -> list[Floats]:
     sightings = find_cards(np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY), np.uint8))
     outline = card.outline_corners_mm()[None]
-    return [np.asarray(cv2.perspectiveTransform(outline, s.homography())[0]) for s in sightings]
+    planes = [cv2.findHomography(s.points_card_mm, s.points_px, 0)[0] for s in sightings]
+    return [np.asarray(cv2.perspectiveTransform(outline, plane)[0]) for plane in planes]
 
 
 def _cropped(photo: Photo, rng: np.random.Generator, keep_frame: bool) -> Lie:
@@ -184,8 +185,8 @@ def told(lie: Lie, truth: dict[str, Any]) -> Told:
     true_mm = [s["area_equiv_diameter_mm"] for s in truth["shells"]]
     rows = []
     for shell in record.shells:
-        size = shell.diameter_mm
-        away = np.hypot(*(centres - shell.centre_px).T)
+        size = shell.sizes.diameter_mm
+        away = np.hypot(*(centres - shell.place.centre_px).T)
         nearest = int(away.argmin())
         if size is not None and away[nearest] < 60:
             rows.append((size.value - true_mm[nearest], size.u95))

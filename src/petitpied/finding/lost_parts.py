@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Seed
+from petitpied.numerics.sampling import sampled
 
 Floats = NDArray[np.float64]
 Masks = NDArray[np.bool_]
@@ -141,8 +142,8 @@ def edge_widths_px(pixels_bgr: NDArray[np.uint8], outlines_px: Sequence[Floats])
     if not lines:
         return widths
     at = np.concatenate(lines).astype(np.float32)
-    seen = cv2.remap(pixels_bgr, at[..., 0], at[..., 1], cv2.INTER_LINEAR)
-    green = np.asarray(seen)[..., 1].astype(np.float32)
+    seen = sampled(pixels_bgr, at[..., 0], at[..., 1])
+    green = seen[..., 1].astype(np.float32)
     profiles = green.reshape(len(outlines_px), PROFILE_RAYS, PROFILE_SAMPLES)
     contrast = np.percentile(profiles, 90, axis=2) - np.percentile(profiles, 10, axis=2)
     slope = np.abs(np.diff(profiles, axis=2)).max(axis=2)

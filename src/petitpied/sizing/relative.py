@@ -71,9 +71,18 @@ def relative_shells(
 
     A slant that the pieces show is taken out.
     """
-    view = flat_view()
+    view, slant, tilt_u = flat_view(), None, ASPECT_TILT_U
     rings = _rings(view, edges, neighbours)
-    gone = astray(rings, np.array([_coarse_px(s) for s in seeds if s.whole]))
+    gone = _astray(view, rings, seeds)
+    if not gone.any():
+        slant = pieces_slant(list(rings_points(rings, ANGLES)), frame)
+    if slant is not None:
+        left = DOME_REL if slant.view is not None else 0.5
+        tilt_u = float(np.hypot(tilt_u, left * (1 - slant.aspect_ratio)))
+    if slant is not None and slant.view is not None:
+        view = slant.view
+        rings = _rings(view, edges, neighbours)
+        gone = _astray(view, rings, seeds)
     if gone.any():
         if gone.all():
             raise no_outlines(len(gone))
@@ -83,14 +92,6 @@ def relative_shells(
         neighbours = find_neighbours(edges, [s for s in seeds if s.whole])
         return relative_shells(seeds, edges, neighbours, frame)
     outlines = rings_points(rings, ANGLES)
-    slant = pieces_slant(list(outlines), frame)
-    tilt_u = ASPECT_TILT_U
-    if slant is not None:
-        left = DOME_REL if slant.view is not None else 0.5
-        tilt_u = float(np.hypot(tilt_u, left * (1 - slant.aspect_ratio)))
-    if slant is not None and slant.view is not None:
-        view = slant.view
-        outlines = rings_points(_rings(view, edges, neighbours), ANGLES)
     sizes = measure_outlines(outlines)
     median = float(np.median([s.diameter_mm for s in sizes]))
     centres = view.to_plane(np.array([s.centre_px for s in seeds]))
@@ -130,10 +131,11 @@ def relative_shells(
     return tuple(sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id))), lattice, slant
 
 
-def _coarse_px(seed: Seed) -> float:
-    """Diameter of the circle with the area of a seed's outline."""
-    area = abs(float(cv2.contourArea(np.asarray(seed.outline_px, np.float32))))
-    return 2 * float(np.sqrt(area / np.pi))
+def _astray(view: View, rings: Sequence[Ring], seeds: Sequence[Seed]) -> NDArray[np.bool_]:
+    """Of the whole seeds, whose rings have run off on the plane that a view looks down on."""
+    planes = [view.to_plane(s.outline_px).astype(np.float32) for s in seeds if s.whole]
+    areas = np.array([abs(cv2.contourArea(plane)) for plane in planes])
+    return astray(rings, 2 * np.sqrt(areas / np.pi))
 
 
 def _rings(view: View, edges: ShellEdges, neighbours: Neighbours) -> tuple[Ring, ...]:
