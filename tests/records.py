@@ -1,10 +1,13 @@
 """Records made by hand, for tests of files, pictures and commands; no photo is read."""
 
+from dataclasses import fields, replace
+
 import numpy as np
 
+from petitpied.domain.measures import SIZES, Sizes, Surface
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.view import View, rotation_matrix
 
 PX_PER_MM = 4.0
@@ -28,6 +31,8 @@ def a_shell(shell_id="A1", row=0, column=0, size_mm=42.0, **changes):
     centre_mm = (-100.0 + 55 * column, -80.0 + 55 * row)
     centre_px = (800 + PX_PER_MM * centre_mm[0], 600 + PX_PER_MM * centre_mm[1])
     values = {
+        "row": row,
+        "column": column,
         "centre_px": centre_px,
         "centre_mm": centre_mm,
         "outline_px": circle(centre_px, PX_PER_MM * size_mm / 2),
@@ -46,13 +51,26 @@ def a_shell(shell_id="A1", row=0, column=0, size_mm=42.0, **changes):
         "height_mm": Quantity(13.0, 0.5, 0.5),
         "diameter_rel": size_mm / 42.0,
     }
-    return Shell(id=shell_id, row=row, column=column, **(values | changes))
+    values |= changes
+    given = {
+        part: part(**{f.name: values.pop(f.name) for f in fields(part) if f.name in values})
+        for part in (Place, Sizes, Surface)
+    }
+    return Shell(shell_id, *given.values(), **values)
+
+
+def changed(shell, **changes):
+    """The shell with some fields changed, whichever of its parts they stand in."""
+    parts = {}
+    for part in ("place", "sizes", "surface"):
+        whole = getattr(shell, part)
+        own = {f.name: changes.pop(f.name) for f in fields(whole) if f.name in changes}
+        parts[part] = replace(whole, **own)
+    return replace(shell, **parts, **changes)
 
 
 def unmeasured_shell(shell_id="A9", reason="cut by the edge of the photo", **changes):
-    names = [f.name for f in a_shell().__dataclass_fields__.values()]
-    empty = {n: None for n in names if n.endswith("_mm") and n != "centre_mm"}
-    empty |= dict.fromkeys(("circularity", "aspect_ratio", "lean_dir_deg", "diameter_rel"))
+    empty = dict.fromkeys(f.name for f in fields(Sizes))
     return a_shell(shell_id, cap_outline_px=None, not_measured=reason, **(empty | changes))
 
 
@@ -82,11 +100,8 @@ def a_record(shells=None, **changes):
 
 def relative_record():
     """As made without a card: no millimetres at all."""
-    names = [n for n in a_shell().__dataclass_fields__ if n.endswith("_mm")]
-    shells = [
-        a_shell(f"A{c + 1}", 0, c, 40.0 + c, **dict.fromkeys(names), lean_dir_deg=None)
-        for c in range(6)
-    ]
+    names = ["centre_mm", "lean_dir_deg", *(m.field for m in SIZES if m.unit == "mm")]
+    shells = [a_shell(f"A{c + 1}", 0, c, 40.0 + c, **dict.fromkeys(names)) for c in range(6)]
     return a_record(
         shells, scale_source="none", view=None, cards=(), px_per_mm=None, tray=None,
         heights_mm={}, heights_source="none",

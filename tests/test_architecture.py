@@ -14,12 +14,13 @@ FLOORS = (
     *("domain", "numerics", "photo", "camera/lens", "camera", "finding", "contours", "sizing"),
     *("surface/caps", "surface/foot", "surface/colour", "surface/relief", "surface/cracks"),
     *("surface", "inspection", "statistics", "patterns/oven", "patterns/trends", "patterns"),
-    *("sorting", "piping", "text"),
+    *("sorting", "piping", "evening", "labels", "text", "text/evening"),
     # from here on: the world
     *("running", "files", "files/own", "files/records", "history"),
     *("figures/fonts", "figures", "figures/print", "figures/charts", "figures/tray", "report"),
     "handbook",
-    *("cli/options", "cli/planning", "cli/lots", "cli/bakes", "cli/measuring", "cli"),
+    *("cli/options", "cli/planning", "cli/lots", "cli/bakes", "cli/measuring"),
+    *("cli/evening", "cli"),
 )
 CORE = FLOORS[: FLOORS.index("running")]
 #: modules that reach files, clock, processes, chance or the network
@@ -41,6 +42,7 @@ READS_PACKAGE_DATA = {
     "contours/edge_network.py": {"importlib"},
     "surface/relief/relief_network.py": {"importlib"},
     "surface/cracks/strips.py": {"importlib"},
+    "surface/cracks/verdict.py": {"importlib"},
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
 TOP_LEVEL |= {"src", "tests", "sample_images", "calibration"}

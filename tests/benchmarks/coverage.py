@@ -1,6 +1,6 @@
-"""Do the 95 % intervals cover the truth? And what are edges worth as witnesses?
+"""Do the 95 % intervals cover the truth? And how uncertain are edges?
 
-The figures of `petitpied.sizing.evidence.WITNESSES` are fitted here: errors of a scene's shells
+The figures of `petitpied.sizing.edge_uncertainty` are fitted here: errors of a scene's shells
 are one draw for the scene and one a shell, beside what the budget already knows (maximum
 likelihood of that normal model); the scene's part is at least what the means of whole scenes
 show, and the shell's part is then scaled so that the intervals cover 95 % of the tuning scenes'
@@ -25,7 +25,7 @@ from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
 from petitpied.inspection.one_photo import inspect_photo
 from petitpied.photo.decode import decode_photo
-from petitpied.sizing import evidence
+from petitpied.sizing import bias, edge_uncertainty
 from tests.benchmarks.scorer import SAME, TrueShells, true_roundness
 
 Floats = NDArray[np.float64]
@@ -110,10 +110,10 @@ def scene_errors(picture: Path) -> dict[str, Errors]:
     except ReadingError:
         return {}
     true = TrueShells.of(truth)
-    seen = [s for s in record.shells if s.diameter_mm is not None]
-    pairs = true.match(np.array([s.centre_px for s in seen]))
+    seen = [s for s in record.shells if s.sizes.diameter_mm is not None]
+    pairs = true.match(np.array([s.place.centre_px for s in seen]))
     pairs = [(i, j) for i, j in pairs if true.whole[i]]
-    each = evidence.outline_contrasts(photo.pixels_bgr, seen).tolist()
+    each = edge_uncertainty.outline_contrasts(photo.pixels_bgr, seen).tolist()
     contrast = {s.id: c for s, c in zip(seen, each, strict=True)}
     return by_quantity(
         picture.stem, [(_true_values(truth["shells"][i]), seen[j]) for i, j in pairs], contrast
@@ -124,22 +124,24 @@ def by_quantity(
     scene: str, pairs: Sequence[tuple[dict[str, float | None], Shell]], contrast: dict[str, float]
 ) -> dict[str, Errors]:
     """Errors of matched (truth, shell) pairs by quantity."""
-    median = float(np.median(list(contrast.values()))) if contrast else evidence.USUAL_CONTRAST
+    median = (
+        float(np.median(list(contrast.values()))) if contrast else edge_uncertainty.USUAL_CONTRAST
+    )
     found = {}
-    for name in (*evidence.WITNESSES, "height_mm"):
+    for name in (*edge_uncertainty.EDGE_UNCERTAINTIES, "height_mm"):
         rows = []
         for truth, shell in pairs:
-            quantity, true = getattr(shell, name), truth.get(name)
+            quantity, true = shell.quantity(name), truth.get(name)
             if quantity is None or true is None:
                 continue
             own, shared = np.array(quantity.own), np.array(quantity.shared)
             edge = 0.0
             if len(own):
-                edge = own[_EDGES] / max(evidence.WITNESSES[name].edges, 1e-9)
+                edge = own[_EDGES] / max(edge_uncertainty.EDGE_UNCERTAINTIES[name].edges, 1e-9)
                 own[[_DEFINITION, _EDGES]], shared[_SCENE] = 0.0, 0.0
             known = (float(np.linalg.norm(own)), edge, float(np.linalg.norm(shared)))
             error = quantity.value - true
-            rows.append((error, quantity.u95, *known, shell.foot_diameter_mm is not None,
+            rows.append((error, quantity.u95, *known, shell.sizes.foot_diameter_mm is not None,
                          contrast[shell.id]))  # fmt: skip
         if rows:
             error, u95, own_u, edges, shared_u, foot, mine = np.array(rows, float).T
@@ -148,15 +150,17 @@ def by_quantity(
     return found
 
 
-def _parts(scene: Errors, known: evidence.Witness) -> tuple[Floats, Floats]:
+def _parts(scene: Errors, known: edge_uncertainty.EdgeUncertainty) -> tuple[Floats, Floats]:
     """Standard uncertainties (N,) of a shell's own and of the scene's part."""
-    own = known.own * evidence.fading(scene.contrast, known.fading)
+    own = known.own * edge_uncertainty.fading(scene.contrast, known.fading)
     mine = np.sqrt(scene.own**2 + (known.edges * scene.edges) ** 2 + own**2)
-    common = known.scene * float(evidence.fading(scene.scene_contrast, known.fading))
+    common = known.scene * float(edge_uncertainty.fading(scene.scene_contrast, known.fading))
     return mine, np.hypot(scene.shared, common)
 
 
-def _minus_log_likelihood(scenes: Sequence[Errors], known: evidence.Witness) -> float:
+def _minus_log_likelihood(
+    scenes: Sequence[Errors], known: edge_uncertainty.EdgeUncertainty
+) -> float:
     """Of errors that have one normal draw a shell and one a scene (rank-one update); shells
     gone astray altogether are left out: no normal figure holds for them."""
     total = 0.0
@@ -172,49 +176,53 @@ def _minus_log_likelihood(scenes: Sequence[Errors], known: evidence.Witness) -> 
     return 0.5 * total
 
 
-def _covered(scenes: Sequence[Errors], known: evidence.Witness) -> float:
+def _covered(scenes: Sequence[Errors], known: edge_uncertainty.EdgeUncertainty) -> float:
     factor = coverage_factor_95(TYPICAL_DOF)
     inside = [np.abs(s.error) <= factor * np.hypot(*_parts(s, known)) for s in scenes]
     return float(np.concatenate(inside).mean())
 
 
-def _scene_by_means(scenes: Sequence[Errors], known: evidence.Witness) -> float:
+def _scene_by_means(scenes: Sequence[Errors], known: edge_uncertainty.EdgeUncertainty) -> float:
     """The scene's figure from what the means of whole scenes are off by, beyond what is known:
     a tray's mean must have a right uncertainty, too (medians, for shells gone astray)."""
     excess = []
     for scene in scenes:
         mine, _ = _parts(scene, known)
         chance = float((mine**2).sum()) / len(mine) ** 2
-        fade = float(evidence.fading(scene.scene_contrast, known.fading))
+        fade = float(edge_uncertainty.fading(scene.scene_contrast, known.fading))
         off = float(np.median(scene.error)) ** 2 - float((scene.shared**2).mean()) - chance
         excess.append(off / fade**2)
     return float(np.sqrt(max(float(np.mean(excess)), 0.0)))
 
 
-def fit_witness(
+def fit_uncertainty(
     scenes: Sequence[Errors],
     fadings: Sequence[float] = FADINGS,
     edges: Sequence[float] = EDGE_SHARES,
-) -> evidence.Witness:
+) -> edge_uncertainty.EdgeUncertainty:
     """Figures of one quantity from its errors in several scenes."""
     error = np.concatenate([s.error for s in scenes])
     start = np.log([1.4826 * float(np.median(np.abs(error))) / 2] * 2)
-    best: tuple[float, evidence.Witness] | None = None
+    best: tuple[float, edge_uncertainty.EdgeUncertainty] | None = None
     for power, share in product(fadings, edges):
 
-        def witness(x: Floats, power: float = power, share: float = share) -> evidence.Witness:
-            return evidence.Witness(float(np.exp(x[0])), float(np.exp(x[1])), power, share)
+        def uncertainty(
+            x: Floats, power: float = power, share: float = share
+        ) -> edge_uncertainty.EdgeUncertainty:
+            return edge_uncertainty.EdgeUncertainty(
+                float(np.exp(x[0])), float(np.exp(x[1])), power, share
+            )
 
         def cost(x: Floats) -> float:
-            return _minus_log_likelihood(scenes, witness(x))
+            return _minus_log_likelihood(scenes, uncertainty(x))
 
         fit = minimize(cost, start, method="Nelder-Mead", options=TOLERANCE)
         if best is None or fit.fun < best[0] - 2:  # two units: a figure that is worth having
-            best = (float(fit.fun), witness(fit.x))
+            best = (float(fit.fun), uncertainty(fit.x))
     assert best is not None
     known = replace(best[1], scene=max(best[1].scene, _scene_by_means(scenes, best[1])))
 
-    def scaled(factor: float) -> evidence.Witness:
+    def scaled(factor: float) -> edge_uncertainty.EdgeUncertainty:
         return replace(known, own=factor * known.own)
 
     def short(factor: float) -> float:
@@ -228,13 +236,13 @@ def fit_witness(
 
 def _without_ruffles(name: str, scenes: Sequence[Errors]) -> tuple[list[Errors], float]:
     """Errors of a size that ruffles change without its mean over scenes, on shells with a foot,
-    and that mean as `petitpied.sizing.evidence.RUFFLES` has it; other sizes as they are."""
-    if name not in evidence.RUFFLES:
+    and that mean as `petitpied.sizing.bias.RUFFLES` has it; other sizes as they are."""
+    if name not in bias.RUFFLES:
         return list(scenes), 0.0
     means = [float(np.median(s.error[s.has_foot])) for s in scenes if s.has_foot.sum() > 5]
     short = -float(np.mean(means))
     moved = [replace(s, error=s.error + short * s.has_foot) for s in scenes]
-    return moved, evidence.RUFFLES[name] + short
+    return moved, bias.RUFFLES[name] + short
 
 
 def _gathered(pictures: Sequence[Path]) -> dict[str, list[Errors]]:
@@ -268,33 +276,31 @@ def _with_equal_say(scenes: Sequence[Errors], fewer: set[str]) -> list[Errors]:
 
 
 def calibration_lines(pictures: Sequence[Path], fewer: Sequence[Path]) -> Iterator[str]:
-    """The fitted figures as they stand in `petitpied.sizing.evidence`, and how they fare on
+    """The fitted figures as they stand in `petitpied.sizing.edge_uncertainty`, and how they fare on
     scenes that are left out; ``fewer``: those of the maker with fewer scenes."""
     names = {picture.stem for picture in fewer}
     gathered = _gathered(pictures)
-    yield f"\n## Witnesses, fitted on {len(pictures)} scenes\n\n```"
-    yield "WITNESSES: dict[str, Witness] = {"
+    yield f"\n## Uncertainty of edges, fitted on {len(pictures)} scenes\n\n```"
+    yield "EDGE_UNCERTAINTIES: dict[str, EdgeUncertainty] = {"
     left_out, tips = {}, {}
     for name, found in gathered.items():
-        if name not in evidence.WITNESSES:
+        if name not in edge_uncertainty.EDGE_UNCERTAINTIES:
             continue
         evened = _with_equal_say(found, names) if name in EQUAL_SAY else found
         scenes, tip = _without_ruffles(name, evened)
-        if name in evidence.RUFFLES:
+        if name in bias.RUFFLES:
             tips[name] = round(tip, 5 if abs(tip) < 0.02 else 2)
-        known = fit_witness(scenes)
+        known = fit_uncertainty(scenes)
         digits = 5 if known.own < 0.02 else 3
         values = f"{known.own:.{digits}f}, {known.scene:.{digits}f}, {known.fading:g}"
-        yield f'    "{name}": Witness({values}, {known.edges:g}),'
+        yield f'    "{name}": EdgeUncertainty({values}, {known.edges:g}),'
         inside = []
         each = sorted({scene.scene for scene in scenes})
         for part in range(PARTS):
             out = set(each[part::PARTS])
             rest = [s for s in scenes if s.scene not in out]
-            known_less = fit_witness(rest, (known.fading,), (known.edges,))
-            inside += [
-                (_covered([s], known_less), len(s.error)) for s in scenes if s.scene in out
-            ]
+            known_less = fit_uncertainty(rest, (known.fading,), (known.edges,))
+            inside += [(_covered([s], known_less), len(s.error)) for s in scenes if s.scene in out]
         left_out[name] = sum(s * n for s, n in inside) / sum(n for _, n in inside)
     yield f"}}\nRUFFLES = {tips}\n```\n"
     yield "Coverage of scenes left out of the fit: " + ", ".join(

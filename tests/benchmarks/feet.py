@@ -28,8 +28,8 @@ def foot_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
     counts: dict[str, Counter[str]] = {}
     for picture in pictures:
         for true, shell in see(picture).pairs():
-            if shell.foot is not None:
-                counts.setdefault(has(true), Counter())[shell.foot.state] += 1
+            if shell.surface.foot is not None:
+                counts.setdefault(has(true), Counter())[shell.surface.foot.state] += 1
     yield f"\n## Feet, {title}\n"
     yield f"| there is | shells | {' | '.join(TOLD)} |"
     yield "|---" * (len(TOLD) + 2) + "|"

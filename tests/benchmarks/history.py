@@ -14,7 +14,8 @@ from time import process_time
 
 import numpy as np
 
-from petitpied.domain.bake import MEASURES, BakeFacts, BakeShells
+from petitpied.domain.bake import BakeFacts, BakeShells
+from petitpied.domain.measures import STORED
 from petitpied.files.records.record_files import record_bytes
 from petitpied.history import store as store_module
 from petitpied.history.logging_bakes import Logbook
@@ -97,8 +98,8 @@ def _fill(address, count):
         for n in range(count):
             shells = BakeShells(
                 ids, place // 6, place % 6, place % 6 * 60.0 - 150, place // 6 * 60.0 - 150,
-                {m: rng.normal(40, 1, SHELLS) for m in MEASURES},
-                {m: np.full(SHELLS, 0.1) for m in MEASURES},
+                {m: rng.normal(40, 1, SHELLS) for m in STORED},
+                {m: np.full(SHELLS, 0.1) for m in STORED},
             )  # fmt: skip
             facts = BakeFacts(
                 sha_of(n), START + timedelta(hours=9 * n), "Deck", rack=("top", "low")[n % 2],

@@ -31,10 +31,10 @@ def pairs_in(pictures: Sequence[Path]) -> list[tuple[Path, Path]]:
 
 
 def _errors(record: Record, truth: Any, name: str, true_name: str) -> tuple[Any, Any]:
-    pairs = TrueShells.of(truth).match(np.array([s.centre_px for s in record.shells]))
+    pairs = TrueShells.of(truth).match(np.array([s.place.centre_px for s in record.shells]))
     rows = []
     for i, j in pairs:
-        quantity = getattr(record.shells[j], name)
+        quantity = record.shells[j].quantity(name)
         if quantity is not None:
             rows.append((quantity.value - truth["shells"][i][true_name], quantity.u95))
     error, u95 = np.array(rows, float).reshape(-1, 2).T

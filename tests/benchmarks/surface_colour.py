@@ -59,21 +59,17 @@ def _matched(truth: dict[str, Any], record: Record) -> dict[int, dict[str, Any]]
     k1, k2, p1, p2 = (truth["dist"].get(k, 0.0) for k in ("k1", "k2", "p1", "p2"))
     view = View.exact(truth["K"], [k1, k2, p1, p2], truth["world_to_camera"])
     true_px = view.project(places)  # z = 0: the frame's handedness does not matter
-    found_px = np.array([s.centre_px for s in record.shells])
+    found_px = np.array([s.place.centre_px for s in record.shells])
     away = np.hypot(*(true_px[:, None] - found_px[None]).transpose(2, 0, 1))
     rows, columns = linear_sum_assignment(away)
-    near = 0.3 * float(np.median([np.ptp(s.outline_px[:, 0]) for s in record.shells]))
+    near = 0.3 * float(np.median([np.ptp(s.place.outline_px[:, 0]) for s in record.shells]))
     return {
-        int(j): truth["shells"][i]
-        for i, j in zip(rows, columns, strict=True)
-        if away[i, j] < near
+        int(j): truth["shells"][i] for i, j in zip(rows, columns, strict=True) if away[i, j] < near
     }
 
 
 def _is_dimpled(true: dict[str, Any]) -> bool:
-    return any(
-        d["diameter_mm"] >= WIDE_MM and d["depth_mm"] >= DEEP_MM for d in true["dimples"]
-    )
+    return any(d["diameter_mm"] >= WIDE_MM and d["depth_mm"] >= DEEP_MM for d in true["dimples"])
 
 
 @dataclass
@@ -109,9 +105,9 @@ def colour_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
         all_seen.append(seen)
         own = Count()
         for true, shell in seen.pairs():
-            own.add(_is_dimpled(true), bool(shell.dimples))
-            dimples.add(_is_dimpled(true), bool(shell.dimples))
-            peaks.add(bool(true.get("peak")), shell.peak is not None)
+            own.add(_is_dimpled(true), bool(shell.surface.dimples))
+            dimples.add(_is_dimpled(true), bool(shell.surface.dimples))
+            peaks.add(bool(true.get("peak")), shell.surface.peak is not None)
         yield f"| {seen.name} | {own.text()} | {_rank(seen)} | {_against_paint(seen)} |"
     yield f"| all | {dimples.text()} | | |"
     yield f"\nPeaks (right, missed, false | F1): {peaks.text()}. {_sizes(all_seen)}"
@@ -120,7 +116,9 @@ def colour_lines(title: str, pictures: Sequence[Path]) -> Iterator[str]:
 
 def _rank(seen: Seen) -> str:
     """Rank correlation of browning with the scene's own, where that differs between shells."""
-    found = [(t["browning"], s.browning.value) for t, s in seen.pairs() if s.browning]
+    found = [
+        (t["browning"], s.surface.browning.value) for t, s in seen.pairs() if s.surface.browning
+    ]
     true, value = np.array(found).T
     if true.std() < LEAST_BROWNING_SD:
         return "-"
@@ -131,7 +129,9 @@ def _against_paint(seen: Seen) -> str:
     """Median difference of caps from the colour that the scene paints them with."""
     from petitpied.photo.colour_space import lab_of
 
-    found = [(t["cap_albedo_srgb"], s.colour.lab) for t, s in seen.pairs() if s.colour]
+    found = [
+        (t["cap_albedo_srgb"], s.surface.colour.lab) for t, s in seen.pairs() if s.surface.colour
+    ]
     if not found:
         return "-"
     paint = lab_of(linear_of(np.array([f[0] for f in found])))
@@ -142,13 +142,14 @@ def _sizes(all_seen: Sequence[Seen]) -> str:
     """Errors of found dimples with one true dimple: depth and diameter."""
     errors = [
         (
-            shell.dimples[0].diameter_mm.value - true["dimples"][0]["diameter_mm"],
-            shell.dimples[0].depth_mm.value - true["dimples"][0]["depth_mm"],
+            shell.surface.dimples[0].diameter_mm.value - true["dimples"][0]["diameter_mm"],
+            shell.surface.dimples[0].depth_mm.value - true["dimples"][0]["depth_mm"],
         )
         for seen in all_seen
         for true, shell in seen.pairs()
-        if shell.dimples and len(shell.dimples) == len(true["dimples"]) == 1
-        and shell.dimples[0].depth_mm is not None
+        if shell.surface.dimples
+        and len(shell.surface.dimples) == len(true["dimples"]) == 1
+        and shell.surface.dimples[0].depth_mm is not None
     ]
     if not errors:
         return ""
@@ -167,7 +168,8 @@ def _two_lights(all_seen: Sequence[Seen]) -> Iterator[str]:
 
 def _pair_line(first: Seen, second: Seen) -> str:
     labs = [
-        {t["id"]: s.colour.lab for t, s in seen.pairs() if s.colour} for seen in (first, second)
+        {t["id"]: s.surface.colour.lab for t, s in seen.pairs() if s.surface.colour}
+        for seen in (first, second)
     ]
     both = sorted(set(labs[0]) & set(labs[1]))
     if not both:
@@ -208,7 +210,9 @@ def warm_and_cool_lines(pictures: Sequence[Path]) -> Iterator[str]:
         for gain, contrast in (WARM, COOL):
             pixels = rephotographed(photo.pixels_bgr, gain, contrast)
             shells = _surface_of(pixels, record)
-            labs.append([None if s.colour is None else s.colour.lab for s in shells])
+            labs.append(
+                [None if s.surface.colour is None else s.surface.colour.lab for s in shells]
+            )
         pairs = [(a, b) for a, b in zip(*labs, strict=True) if a is not None and b is not None]
         if pairs:
             first, second = (np.array(side) for side in zip(*pairs, strict=True))

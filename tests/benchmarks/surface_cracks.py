@@ -34,21 +34,21 @@ def judged_shells(picture: Path) -> list[JudgedShell]:
     """The shells of one scene that were found and measured."""
     truth = json.loads(picture.with_suffix(".json").read_text(encoding="utf-8"))
     record = inspect_photo(decode_photo(picture.read_bytes(), picture.name), Settings())
-    found = [s for s in record.shells if s.crack_length_mm is not None]
+    found = [s for s in record.shells if s.surface.crack_length_mm is not None]
     places = project(truth, np.array([s["centre_mm"] for s in truth["shells"]]))
-    gap = np.hypot(*np.moveaxis(places[:, None] - [s.centre_px for s in found], 2, 0))
+    gap = np.hypot(*np.moveaxis(places[:, None] - [s.place.centre_px for s in found], 2, 0))
     shells = []
     for index, true in enumerate(truth["shells"]):
         nearest = int(gap[index].argmin())
         reach = np.hypot(*(np.array(true["silhouette_px"]) - places[index]).T).mean()
-        length = found[nearest].crack_length_mm
+        length = found[nearest].surface.crack_length_mm
         if gap[index, nearest] > 0.6 * reach or length is None:
             continue
         cracks = true["cracks"]
         wide_mm = min(WIDE_MM, WIDE_PX * true["max_feret_mm"] / 2 / reach)
         large = any(c["length_mm"] >= LONG_MM and c["width_mm"] >= wide_mm for c in cracks)
         total = float(sum(c["length_mm"] for c in cracks))
-        seen = float(length.value) if found[nearest].cracks else 0.0
+        seen = float(length.value) if found[nearest].surface.cracks else 0.0
         shells.append(JudgedShell(total, large, seen, _decoys(true)))
     return shells
 

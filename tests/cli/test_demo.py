@@ -4,11 +4,11 @@ walk runs in `tests/cli/test_whole_job.py`."""
 import pytest
 from PIL import Image
 
-from petitpied.cli.demo_walk import TRAYS, make_kitchen, steps
+from petitpied.cli.demo_walk import TRAYS, evening, make_kitchen, steps
 from petitpied.cli.main import app
 from petitpied.domain.errors import OutputError
 from petitpied.report.letterhead import read_letterhead
-from tests.cli.test_readme import COMMANDS
+from tests.cli.test_readme import COMMANDS, options_of
 
 
 def test_the_kitchen_has_its_files(tmp_path):
@@ -38,6 +38,14 @@ def test_every_step_is_a_command_that_there_is():
     assert set(used) <= set(COMMANDS)
     for wanted in ("inspect", "log", "pair", "box", "report"):
         assert wanted in used
+
+
+def test_the_evening_is_set_up_and_baked_by_one_command():
+    used = [step.arguments[0] for step in evening()]
+    assert used == ["setup", "simulate", "log", "bake"]
+    for step in evening():
+        named = {a.split("=")[0] for a in step.arguments if a.startswith("--")}
+        assert named <= options_of(COMMANDS[step.arguments[0]])
 
 
 def test_a_step_is_shown_as_it_is_typed():

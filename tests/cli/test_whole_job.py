@@ -14,6 +14,7 @@ from petitpied.cli.main import main
 from petitpied.handbook.pages import pages
 from tests.cli.console_session import disagreement, same_line, sessions
 from tests.cli.test_readme import COMMANDS
+from tests.text.trade_words import strange_in
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 #: commands that the session cannot show: they need photos of a lens chart or several of one
@@ -50,6 +51,7 @@ def test_every_command_of_the_page_prints_what_it_shows(kitchen, monkeypatch, ca
     for one in told:
         printed = printed_by(one.command, monkeypatch, capsys)
         missing = disagreement(one.lines, printed)
+        assert strange_in(printed) == []
         assert missing is None, f"$ {one.command}: {missing}\n" + "\n".join(printed)
     for name in ("report.html", "report.pdf", "sorted.jpg", "pairs.jpg", "marked.jpg"):
         assert (kitchen / "results" / f"rose_white_parchment.{name}").stat().st_size > 10_000

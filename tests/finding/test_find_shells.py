@@ -39,8 +39,10 @@ def test_coins_in_relative_mode_have_no_millimetres():
     record = inspect_photo(photo, Settings(relative=True))
     assert len(record.shells) == 24
     assert record.view is None
-    assert all(s.diameter_mm is None and s.diameter_rel is not None for s in record.shells)
-    assert {s.row for s in record.shells} == {0, 1, 2, 3}  # four rows of six
+    assert all(
+        s.sizes.diameter_mm is None and s.sizes.diameter_rel is not None for s in record.shells
+    )
+    assert {s.place.row for s in record.shells} == {0, 1, 2, 3}  # four rows of six
 
 
 def test_touching_discs_are_parted_and_say_so():

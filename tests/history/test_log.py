@@ -12,6 +12,7 @@ from PIL import Image
 
 from petitpied.domain.errors import ExitCode
 from petitpied.files.records.record_files import record_bytes
+from petitpied.history.facts import FIELDS, MORE_NAMES
 from petitpied.history.store import open_store
 from tests.cli import fakes
 from tests.history.bakes import log_bake, record_text, round_sizes, sha_of, with_sha
@@ -50,7 +51,7 @@ def assert_plain(err, lines=1):
 def test_every_option_arrives(petitpied, record, db):
     status, out, _ = petitpied(
         "log", record(1), "--oven", OVEN, "--rack", " top ", "--turn", "180", "--at",
-        "2026-03-08T09:15+02:00", "--set-temperature", "150,5", "--no-fan", "--liner", "mat",
+        "2026-03-08T09:15+02:00", "--set-temperature", "150,5", "--no-fan", "--mat", "mat",
         "--rest-minutes", "40", "--humidity", "55 %", "--flavour", "rose", "--batch", "b7",
         "--note", "=1+1", "--db", db,
     )  # fmt: skip
@@ -269,3 +270,43 @@ def test_inspect_logs_in_one_step(petitpied, monkeypatch, db, tmp_path):
     assert (status, "--log" in err) == (2, True)
     status, _, err = petitpied("inspect", photo, "--log", "--turn", "90", "--db", db)
     assert (status, "must be 0 or 180" in err) == (ExitCode.HISTORY, True)
+
+
+def test_further_facts_arrive_and_are_checked(petitpied, record, db):
+    """Every further fact that `--fact` takes, in the form bakers write; and what is none."""
+    said = {
+        "bake_minutes": ("14,5", 14.5), "thermometer": ("152", 152.0), "tray_number": ("2", 2),
+        "doubled": ("yes", True), "turned-halfway": ("no", False),
+        "meringue": ("Italian", "italian"),
+        "ribbon_seconds": ("22", 22.0), "whites_days": ("3", 3.0), "colouring": ("gel", "gel"),
+        "flour_lot": ("L 77", "L 77"), "piped_by": ("Noa", "Noa"), "hollow": ("2", 2),
+        "sticky": ("0", 0), "tough": ("1", 1),
+    }  # fmt: skip
+    assert {name.replace("-", "_") for name in said} == set(MORE_NAMES)
+    options = [part for n, (text, _) in said.items() for part in ("--fact", f"{n}={text}")]
+    assert petitpied("log", record(1), "--oven", OVEN, *options, "--db", db)[0] == 0
+    (bake,) = facts(db)
+    found = [getattr(bake, FIELDS[n.replace("-", "_")]) for n in said]
+    assert found == [v for _, v in said.values()]
+    assert petitpied("log", record(2), "--like-last", "--db", db)[0] == 0
+    like = facts(db)[-1]
+    assert (like.meringue, like.bake_minutes, like.piped_by) == ("italian", 14.5, "Noa")
+    assert (like.hollow, like.ribbon_seconds, like.thermometer_c) == (None, None, None)
+    for wrong, why in (
+        ("meringue=belgian", "must be one of french, swiss, italian"),
+        ("hollow=2.5", "must be a whole number"),
+        ("hollow", "NAME=VALUE"),
+        ("spoon=1", "there is no such fact"),
+    ):
+        status, _, err = petitpied("log", record(3), "--oven", OVEN, "--fact", wrong, "--db", db)
+        assert (status, why in err) == (ExitCode.HISTORY, True), err
+
+
+def test_trays_turned_halfway_are_left_out_of_maps(petitpied, record, db):
+    petitpied("log", record(1), "--oven", OVEN, "--fact", "turned_halfway=yes", "--db", db)
+    status, _, err = petitpied("oven-map", OVEN, "--db", db)
+    assert (status, "turned halfway" in err) == (ExitCode.LOT, True)
+    petitpied("log", record(2), "--oven", OVEN, "--fact", "turned_halfway=no", "--db", db)
+    out = petitpied("oven-map", OVEN, "--db", db)[1]
+    assert "1 bake was turned halfway through and left out" in out
+    assert "1 bake," in out.splitlines()[0]

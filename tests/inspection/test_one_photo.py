@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from petitpied.contours import found_outlines
 from petitpied.domain.errors import CardError
 from petitpied.domain.settings import Settings
 from petitpied.files.records.record_files import record_bytes, record_from_bytes
-from petitpied.inspection import one_photo as inspection
 from petitpied.inspection.one_photo import inspect_photo
 from petitpied.photo.decode import decode_photo
 
@@ -43,7 +43,7 @@ def matched(name):
     shells = [s for s, inside in zip(truth["shells"], whole, strict=True) if inside]
     centres = truth_px(truth, np.array([s["centre_mm"] for s in shells]))
     found = [s for s in record.shells if s.not_measured is None]
-    gap = np.hypot(*np.moveaxis(centres[:, None] - [s.centre_px for s in found], 2, 0))
+    gap = np.hypot(*np.moveaxis(centres[:, None] - [s.place.centre_px for s in found], 2, 0))
     near = [i for i in range(len(shells)) if gap[i].min() < 25]
     pairs = [(shells[i], found[int(gap[i].argmin())]) for i in near]
     return shells, found, pairs
@@ -61,20 +61,22 @@ def test_a_black_and_white_photo_has_sizes_and_marks_but_no_colours():
     grey = np.repeat(photo.pixels_bgr[..., 1:2], 3, axis=2)
     record = inspect_photo(replace(photo, pixels_bgr=grey), Settings())
     kept = record_from_bytes(record_bytes(record), "record")
-    assert [s.dimples for s in kept.shells] == [s.dimples for s in record.shells]
+    assert [s.surface.dimples for s in kept.shells] == [s.surface.dimples for s in record.shells]
     assert "the photo is black and white: no colours, no browning" in record.warnings
     shells = [s for s in record.shells if s.not_measured is None]
     assert shells
     for shell in shells:
-        assert shell.diameter_mm is not None
-        assert shell.colour is shell.browning is shell.edge_browning is None
+        assert shell.sizes.diameter_mm is not None
+        assert shell.surface.colour is shell.surface.browning is shell.surface.edge_browning is None
         assert dict(shell.missing)["browning"] == "the photo is black and white"
 
 
 @pytest.mark.parametrize("relative", [False, True])
 def test_things_left_out_are_told(monkeypatch, relative):
-    find = inspection.find_shells
-    monkeypatch.setattr(inspection, "find_shells", lambda pixels: replace(find(pixels), things=2))
+    find = found_outlines.find_shells
+    monkeypatch.setattr(
+        found_outlines, "find_shells", lambda pixels: replace(find(pixels), things=2)
+    )
     (told,) = [w for w in inspected(NAMES[0], relative=relative).warnings if "round things" in w]
     assert told.startswith("2 round things were left out")
 
@@ -86,8 +88,8 @@ SMEARED = pytest.param(NAMES[1], marks=pytest.mark.xfail(strict=False, reason="0
 @pytest.mark.parametrize("name", [NAMES[0], SMEARED])
 def test_diameters_hold_what_their_uncertainty_says(name):
     _, _, pairs = matched(name)
-    error = np.array([s.diameter_mm.value - t["area_equiv_diameter_mm"] for t, s in pairs])
-    stated = np.array([s.diameter_mm.u for _, s in pairs])
+    error = np.array([s.sizes.diameter_mm.value - t["area_equiv_diameter_mm"] for t, s in pairs])
+    stated = np.array([s.sizes.diameter_mm.u for _, s in pairs])
     # 3 to 4 px a millimetre, half of a phone's photo: an edge is known to a third of a pixel,
     # 0.1 mm, and its definition to as much; drawn scenes of any liner and light: 0.4 mm
     assert np.sqrt((error**2).mean()) < 0.4
@@ -97,7 +99,7 @@ def test_diameters_hold_what_their_uncertainty_says(name):
 def test_rows_are_those_of_the_lattice_and_ids_are_sorted():
     for name in NAMES:
         _, found, _ = matched(name)
-        places = [(s.row, s.column) for s in found]
+        places = [(s.place.row, s.place.column) for s in found]
         assert places == sorted(places)
         assert [s.id[0] for s in found] == [chr(ord("A") + row) for row, _ in places]
 
@@ -111,7 +113,7 @@ def test_the_record_is_whole_and_the_same_each_time():
     ]
     assert record.tray.door in ("card", "assumed")
     assert record.scale_source == "cards"
-    assert all(s.height_mm is None and dict(s.missing)["height_mm"] for s in record.shells)
+    assert all(s.sizes.height_mm is None and dict(s.missing)["height_mm"] for s in record.shells)
 
 
 def test_relative_mode_gives_no_millimetres():
@@ -119,8 +121,8 @@ def test_relative_mode_gives_no_millimetres():
     assert record.view is None
     assert record.px_per_mm is None
     whole = [s for s in record.shells if s.not_measured is None]
-    assert np.median([s.diameter_rel for s in whole]) == pytest.approx(1.0, abs=1e-6)
-    assert all(s.diameter_mm is None for s in whole)
+    assert np.median([s.sizes.diameter_rel for s in whole]) == pytest.approx(1.0, abs=1e-6)
+    assert all(s.sizes.diameter_mm is None for s in whole)
 
 
 def test_a_cardless_photo_names_the_way_out():

@@ -24,15 +24,13 @@ REDUCED = 0.45  # 12 to 2.5 megapixels
 @lru_cache(maxsize=2)
 def reduced_and_truth(name):
     photo = decode_photo((SAMPLES / f"{name}.jpg").read_bytes(), name)
-    small = cv2.resize(
-        photo.pixels_bgr, None, fx=REDUCED, fy=REDUCED, interpolation=cv2.INTER_AREA
-    )
+    small = cv2.resize(photo.pixels_bgr, None, fx=REDUCED, fy=REDUCED, interpolation=cv2.INTER_AREA)
     record = inspect_photo(replace(photo, pixels_bgr=small), Settings())
     truth = json.loads((SAMPLES / f"{name}.json").read_text(encoding="utf-8"))
     middles = np.array([np.mean(s["silhouette_px"], axis=0) for s in truth["shells"]]) * REDUCED
     pairs = []
     for shell in record.shells:
-        away = np.hypot(*(middles - shell.centre_px).T)
+        away = np.hypot(*(middles - shell.place.centre_px).T)
         pairs.append((truth["shells"][int(away.argmin())], shell))
     return truth, record, pairs
 
@@ -42,7 +40,9 @@ def test_every_shell_is_found_and_its_foot_seen(name):
     truth, record, pairs = reduced_and_truth(name)
     assert len(record.shells) == len(truth["shells"]) == len({t["id"] for t, _ in pairs})
     assert all(t["has_foot"] for t, _ in pairs)
-    assert all(shell.foot is not None and shell.foot.state == "shows" for _, shell in pairs)
+    assert all(
+        shell.surface.foot is not None and shell.surface.foot.state == "shows" for _, shell in pairs
+    )
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -58,5 +58,5 @@ def test_sizes_are_as_good_as_such_pixels_allow(name, size, true):
     """0.25 mm a pixel and colour at half that: a third of a pixel on the radius, 0.17 mm on the
     diameter; and of a foot seen from 400 mm as much again."""
     _, _, pairs = reduced_and_truth(name)
-    error = np.array([getattr(shell, size).value - t[true] for t, shell in pairs])
+    error = np.array([shell.quantity(size).value - t[true] for t, shell in pairs])
     assert np.sqrt((error**2).mean()) < 0.35

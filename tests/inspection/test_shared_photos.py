@@ -32,6 +32,6 @@ def test_traced_trays(name):
     record = inspected(path)
     assert len(record.shells) == len(truth["shells"])
     true = sorted(s["area_equiv_diameter_mm"] for s in truth["shells"])
-    seen = sorted(s.diameter_mm.value for s in record.shells)
+    seen = sorted(s.sizes.diameter_mm.value for s in record.shells)
     # the figure for one card and no lens profile, with room for the pairing by rank
     assert np.sqrt(np.mean(np.subtract(true, seen) ** 2)) < 0.25

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from petitpied.contours.cap_sweep import sweep_caps
-from petitpied.contours.triangulate import ViewPair, height_slopes, triangulate
+from petitpied.contours.triangulate import ViewPair, height_sensitivities, triangulate
 from petitpied.domain.errors import ShellsError
 from petitpied.domain.same_tray import Registration, rigid_fit
 from petitpied.domain.settings import Settings
@@ -70,7 +70,7 @@ def test_doubts_of_the_views_reach_the_heights():
     doubtful = [replace(v, covariance=np.diag(sigma**2)) for v in (exact.first, exact.second)]
     pair = ViewPair(*doubtful, exact.second_to_first)
     grid = np.stack(np.meshgrid([-60.0, 0, 60], [-40.0, 0, 40]), -1).reshape(-1, 2)
-    told = np.sqrt((height_slopes(pair, grid, 10.0) ** 2).sum(axis=0))
+    told = np.sqrt((height_sensitivities(pair, grid, 10.0) ** 2).sum(axis=0))
     seen = [pair.project(k, grid, np.full(9, 10.0)) for k in (0, 1)]
     rng = np.random.default_rng(8)
     drawn = []
@@ -145,13 +145,13 @@ def test_a_pair_of_traced_photos():
     record = inspect_two(*map(photo_at, paths), Settings())
     assert record.photo.file == paths[0].name
     truth = json.loads(paths[0].with_suffix(".json").read_text())
-    pairs = TrueShells.of(truth).match(np.array([s.centre_px for s in record.shells]))
+    pairs = TrueShells.of(truth).match(np.array([s.place.centre_px for s in record.shells]))
     assert len(pairs) == len(truth["shells"])
     error = np.array(
-        [record.shells[j].height_mm.value - truth["shells"][i]["height_mm"] for i, j in pairs]
+        [record.shells[j].sizes.height_mm.value - truth["shells"][i]["height_mm"] for i, j in pairs]
     )
     assert np.sqrt(np.mean(error**2)) < 0.6  # what the issue of heights asks for
-    u95 = np.array([record.shells[j].height_mm.u95 for _, j in pairs])
+    u95 = np.array([record.shells[j].sizes.height_mm.u95 for _, j in pairs])
     assert np.mean(np.abs(error) <= u95) > 0.85
 
 

@@ -12,7 +12,7 @@ from petitpied.piping.recipe import (
 )
 
 WEIGHTS = (("egg white", 100.0), ("almond flour", 130.0), ("icing sugar", 130.0), ("sugar", 90.0))
-RECIPE = Recipe("rose", WEIGHTS, "egg white", 9.0, 0.1, 6, 30)
+RECIPE = Recipe("rose", WEIGHTS, ("egg white",), 9.0, 0.1, 6, 30)
 
 
 def test_chance_of_enough_by_drawing():
@@ -55,3 +55,17 @@ def test_boxes_must_be_possible():
         scaled(RECIPE, 0, None)
     with pytest.raises(ValueError, match="more than"):
         scaled(RECIPE, 10_000_000, None)
+
+
+def test_water_that_boils_off_is_not_piped():
+    """600 g of parts, 18 g of which boil off: 120 shells of 9 g with 10 % lost take 1200 g of
+    batter, so 1200 / 582 of each part, and of the water that leaves."""
+    weights = (("egg white, paste", 50.0), ("egg white, meringue", 50.0), ("rest", 460.0))
+    weights += (("water", 40.0),)
+    recipe = Recipe("x", weights, ("egg white, paste", "egg white, meringue"), 9.0, 0.1, 6, 30,
+                    "italian", 18.0)  # fmt: skip
+    batch = scaled(recipe, 10, None)
+    grams = {name: g for name, g, _ in batch.ingredients}
+    assert sum(grams.values()) - batch.boiled_off_g == pytest.approx(1200)
+    assert grams["egg white, paste"] == pytest.approx(1200 * 50 / 582)
+    assert {name: r for name, _, r in batch.ingredients}["egg white, paste"] == pytest.approx(0.5)

@@ -78,3 +78,25 @@ def test_tiles_show_the_whole_sheet_and_overlap(width, height):
     assert tops[-1] + shown[1] >= height
     assert all(b - a <= shown[0] - 9.99 for a, b in pairwise(lefts))
     assert len(parts) == len(lefts) * len(tops)
+
+
+@given(
+    width=st.floats(150, 600), height=st.floats(150, 600), pitch=st.floats(30, 70),
+)  # fmt: skip
+def test_staggered_rows_keep_the_distance_and_are_taken_where_more_fit(width, height, pitch):
+    sheet = lay_out((width, height), (30.0, 30.0), (pitch, pitch), with_card=False)
+    middles = np.array([p.centre_mm for p in sheet.places])
+    apart = np.hypot(*(middles[:, None] - middles[None]).T) + 1e9 * np.eye(len(middles))
+    assert apart.min() >= pitch - 1e-6
+    assert (middles - 15.0 >= MARGIN_MM - 1e-9).all()
+    assert (middles + 15.0 <= np.array([width, height]) - MARGIN_MM + 1e-9).all()
+    columns, rows = (int((s - 2 * MARGIN_MM - 30.0) / pitch + 1e-9) + 1 for s in (width, height))
+    assert len(sheet.places) >= rows * columns  # never fewer than the square lattice
+
+
+def test_staggered_rows_gain_a_row_on_a4():
+    """A4, rounds of 30 mm at 36 mm: room 148 x 235 mm, square 5 x 7 = 35; staggered rows are
+    31.2 mm apart, so 8 of them, by turns 5 and 4: 36."""
+    sheet = lay_out((210.0, 297.0), (30.0, 30.0), (36.0, 36.0), with_card=False)
+    assert sheet.staggered
+    assert len(sheet.places) == 36

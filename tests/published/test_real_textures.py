@@ -37,7 +37,7 @@ def on_caps(shells, shape):
     """1 on the caps, fading to 0 at their rims."""
     mask = np.zeros(shape, np.float32)
     for shell in shells:
-        cv2.fillPoly(mask, [shell.cap_outline_px.astype(np.int32)], 1.0)
+        cv2.fillPoly(mask, [shell.place.cap_outline_px.astype(np.int32)], 1.0)
     return cv2.GaussianBlur(cv2.erode(mask, np.ones((15, 15))), (0, 0), 3)
 
 
@@ -46,11 +46,11 @@ def smooth_tray():
     """The sample as it is, and its shells with a cap."""
     photo = decode_photo(SAMPLE.read_bytes(), SAMPLE.name)
     record = inspect_photo(photo, Settings())
-    return photo, [s for s in record.shells if s.cap_outline_px is not None]
+    return photo, [s for s in record.shells if s.place.cap_outline_px is not None]
 
 
 def marked(shells):
-    return {s.id for s in shells if s.dimples or s.peak}
+    return {s.id for s in shells if s.surface.dimples or s.surface.peak}
 
 
 @pytest.mark.parametrize("name", ["brick", "grass", "gravel", "moon"])
@@ -61,10 +61,10 @@ def test_real_textures_are_no_cracks_and_hide_none(name):
     rough = np.clip(photo.pixels_bgr * shading[..., None], 0, 255).astype(np.uint8)
     record = inspect_photo(replace(photo, pixels_bgr=rough), Settings())
     truth = json.loads(SAMPLE.with_suffix(".json").read_text(encoding="utf-8"))
-    told = sum(bool(s.cracks) for s in record.shells)
+    told = sum(bool(s.surface.cracks) for s in record.shells)
     assert len(record.shells) == len(truth["shells"])
     assert told == sum(bool(s["cracks"]) for s in truth["shells"])
-    before = {s.id for s in shells if s.cracks}
-    assert {s.id for s in record.shells if s.cracks} == before
+    before = {s.id for s in shells if s.surface.cracks}
+    assert {s.id for s in record.shells if s.surface.cracks} == before
     if name != "moon":  # its craters are dimples
         assert marked(record.shells) == marked(shells)

@@ -22,7 +22,7 @@ def test_end_gauge():
     u, dof = zip(*LENGTH_NM.values(), strict=True)
     combined = float(np.linalg.norm(u))
     assert combined == pytest.approx(32, abs=0.5)  # printed 32 nm, from 1002 nm^2
-    nu = effective_dof(u, dof)
+    nu = effective_dof(np.square(u).tolist(), dof)
     assert int(nu) == 16  # printed 16.7, truncated to 16
     # printed: t_99(16) = 2.92, expanded 93 nm
     assert student.ppf(0.995, int(nu)) == pytest.approx(2.92, abs=5e-3)
@@ -32,7 +32,8 @@ def test_end_gauge():
 def test_its_comparator():
     u, dof = zip(*DIFFERENCE_NM, strict=True)
     assert np.linalg.norm(u) == pytest.approx(9.7, abs=0.05)
-    assert effective_dof(u, dof) == pytest.approx(25.6, abs=0.3)  # printed, from rounded 9.7
+    nu = effective_dof(np.square(u).tolist(), dof)
+    assert nu == pytest.approx(25.6, abs=0.3)  # printed, from rounded 9.7
 
 
 @pytest.mark.parametrize(

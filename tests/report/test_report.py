@@ -95,8 +95,8 @@ def test_what_a_report_holds():
         "16 shells on the tray",
         "± holds 95 %",
         "card A, 85.60 x 53.98 mm",
-        "camera 700 mm above the liner",
-        "almond (a tree nut) and egg",
+        "camera 700 mm above the tray's mat or paper",
+        "almond (a nut) and egg",
         "5 °C (41 °F)",
         "2 hours",
         "FDA Food Code 3-501.16",
@@ -240,7 +240,7 @@ def test_facts_of_the_bake_are_told():
 
 class TestDiameterChart:
     def test_every_shell_is_one_mark_at_its_place(self):
-        sized = [Sized(v, "pass" if v < 45 else "reject") for v in (43.2, 43.2, 44.0, 46.1)]
+        sized = [Sized(v, "top" if v < 45 else "crumbs") for v in (43.2, 43.2, 44.0, 46.1)]
         drawing = diameter_chart(sized, [Mark(44.5, "wanted 44.5")], "mm")
         axis_y = max(s.at[1] for s in drawing.shapes if isinstance(s, Spot) and s.size < 20)
         spots = [s for s in drawing.shapes if isinstance(s, Spot)][:4]

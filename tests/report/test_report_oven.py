@@ -14,7 +14,7 @@ from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
 from petitpied.report.blocks import Chart, Paragraph
 from petitpied.report.material import trays_since
 from petitpied.report.oven_part import oven_sections
-from tests.records import a_record, a_shell
+from tests.records import a_record, a_shell, changed
 from tests.report.reports import a_report, a_tray
 
 
@@ -28,7 +28,7 @@ def the_record(bake):
             continue
         place = (float(values.x_mm[i]), float(values.y_mm[i]))
         shell = a_shell(shell_id, int(values.rows[i]), int(values.columns[i]), size)
-        shells.append(replace(shell, centre_mm=place))
+        shells.append(changed(shell, centre_mm=place))
     record = a_record(shells)
     return replace(record, photo=replace(record.photo, sha256=bake.facts.photo_sha256))
 

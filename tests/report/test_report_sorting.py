@@ -13,9 +13,9 @@ from tests.records import a_record, a_shell, relative_record
 from tests.report.reports import a_report, a_tray
 
 LIMITS = """
-[pass]
+[top]
 diameter_mm = { target = 45.0, tolerance = 1.5 }
-[second]
+[bottom]
 diameter_mm = { target = 45.0, tolerance = 4.0 }
 """
 BOX = "[box]\nslots = 3\nslot_pitch_mm = 50\n"
@@ -53,26 +53,26 @@ def test_verdicts_yield_and_faults():
     counted = good_share(sorting)
     assert (counted.good, counted.baked) == (8, 12)
     text = "\n".join(words_of(sorting_sections(sorting)))
-    others = "2 second choice, 1 rejected, 1 to check by eye."
-    assert f"8 of 12 shells pass your limits; {others}" in text
+    others = "2 bottom, 1 crumbs, 1 to check by eye."
+    assert f"By your limits 8 of 12 shells are top; {others}" in text
     # Wilson's interval of 8 of 12, by its formula: (0.6667 + 0.16) / 1.32 -+ ...: 39 to 86 %
-    assert "Yield 67 % (95 % interval for a process like this: 39 % to 86 %; Wilson)" in text
+    assert "Yield 67 % (for a process like this 39 % to 86 %, 95 % sure)" in text
     assert "diameter too large: 2 of 12" in text
     assert "diameter too small: 1 of 12" in text
 
 
 def test_pairs_and_boxes():
-    """Eight sure passes make four pairs of neighbours in size, 0.2 mm apart; seconds pair with
-    each other and go into no box; three pairs fill a box of three, one is left."""
+    """Eight tops and two bottoms make five pairs, all with a top; three of them fill a box of
+    three, two are left."""
     sorting = sorted_lot()
     assert len(sorting.pairing.pairs) == 5
     assert len(sorting.boxing.boxes) == 1
     text = "\n".join(words_of(sorting_sections(sorting)))
     assert "5 pairs, 2 shells left over" in text
     assert "1 box of 3 filled" in text
-    assert "A9: its verdict is check by eye" in text
-    assert "no further box can be filled: 1 left, a box needs 3" in text
-    assert "second" in text
+    assert "A9: to check by eye" in text
+    assert "no further box can be filled: 2 left, a box needs 3" in text
+    assert "(below)" not in text
 
 
 def test_the_charts_axis_shows_the_limits():
@@ -91,7 +91,7 @@ def test_the_whole_report_with_sorting(several):
     limits = parse_limits(OwnFile.parsed(LIMITS, "limits"))
     box = parse_box(OwnFile.parsed(BOX, "box"))
     report = a_report(trays, limits=limits, box=box, pairs=True)
-    assert any("pass your limits" in sentence for sentence in report.plain)
+    assert any("By your limits" in sentence for sentence in report.plain)
     page = report_html(report).decode()
     assert ("tray 1 A1" in page) == several
     assert report_pdf(report).startswith(b"%PDF")

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from petitpied.contours.ring_geometry import foot_slopes
 from petitpied.contours.rings import Heights
 from petitpied.domain.uncertainty import (
     OWN_CAUSES,
@@ -21,7 +22,7 @@ from petitpied.sizing.budget import (
     FOOT_OWN_U_MM,
     PRINT_SCALE_REL,
     ShellDoubts,
-    scale_slopes,
+    scale_sensitivities,
     triangular_root,
 )
 from tests.camera.card_views import overhead_view
@@ -55,6 +56,7 @@ def simulated(view, heights, rng):
     for row in found:
         truth = view.perturbed(root @ rng.normal(size=len(PARAMETERS)))
         shared_foot = heights.foot_u_mm * rng.normal()
+        wall, crease = rng.normal(size=2)
         scale = 1 + PRINT_SCALE_REL * rng.normal()
         # a card that is thicker than thought stands nearer, and all else is taken for larger
         scale *= 1 + CARD_THICKNESS_U_MM * rng.normal() / camera_mm
@@ -65,7 +67,9 @@ def simulated(view, heights, rng):
             noisy = np.hypot(*away.T) + EDGE_U_MM * rng.normal(size=RAYS)
             x, y = (away / np.hypot(*away.T)[:, None] * noisy[:, None]).T
             area = 0.5 * abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))
-            row[shell] = scale * np.sqrt(4 * area / np.pi)
+            slant = np.hypot(*(place - truth.camera_centre_mm[:2])) / camera_mm
+            upright, filled = foot_slopes(slant, heights.cap_rim_mm - heights.foot_mm)
+            row[shell] = scale * np.sqrt(4 * area / np.pi) + wall * upright + crease * filled
     return found
 
 
@@ -73,14 +77,14 @@ def simulated(view, heights, rng):
 def both():
     """Analytic quantities of two shells, and their simulation."""
     view, heights = doubtful_view(), Heights()
-    slopes = scale_slopes(view, PLACES)
+    slopes = scale_sensitivities(view, PLACES)
     camera = view.camera_centre_mm
     radius_u = EDGE_U_MM / np.sqrt(RAYS)
     slant = np.hypot(*(PLACES - camera[:2]).T) / -camera[2]
     none, edges = np.zeros(len(PLACES)), np.full(len(PLACES), radius_u)
     # all of the foot shows: where it hides, the edges are not drawn here
     doubts = ShellDoubts(
-        slopes, -camera[2], slant, heights, none, edges, none, none, 1 - none, none
+        slopes, -camera[2], slant, heights, none, edges, none, none, 1 - none, none, 1 - none
     )
     told = doubts.foot_diameters(np.full(len(PLACES), 2 * RADIUS_MM))
     return told, simulated(view, heights, np.random.default_rng(20))

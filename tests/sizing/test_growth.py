@@ -55,15 +55,17 @@ def test_each_shell_meets_its_own_round(move):
     grown = with_growth(after, before)
     for shell, own in zip(grown.shells, after.shells, strict=True):
         if shell.id == "A4":
-            assert shell.growth is None
+            assert shell.sizes.growth is None
             assert dict(shell.missing)["growth"] == (
                 "this shell was not found in the photo before baking"
             )
         else:
-            assert shell.growth.value == pytest.approx(2.4, abs=1e-9)
-            assert shell.piped_diameter_mm.value == pytest.approx(own.diameter_mm.value - 2.4)
+            assert shell.sizes.growth.value == pytest.approx(2.4, abs=1e-9)
+            assert shell.sizes.piped_diameter_mm.value == pytest.approx(
+                own.sizes.diameter_mm.value - 2.4
+            )
             # two photos, each 0.08 own and 0.1 shared
-            assert shell.growth.u == pytest.approx(math.sqrt(2) * math.hypot(0.08, 0.1))
+            assert shell.sizes.growth.u == pytest.approx(math.sqrt(2) * math.hypot(0.08, 0.1))
     assert grown.warnings == after.warnings
     assert "grown by 2.40 mm" in growth_lines(grown)[0]
     assert growth_lines(after) == ()
@@ -106,7 +108,7 @@ def test_another_letter_is_another_card():
     after, before = piped_tray(75, 2.0), piped_tray(75)
     corner = before.cards[0].corners_px
     grown = with_growth(after, replace(before, cards=(SeenCard("B", corner),)))
-    assert grown.shells[0].growth.value == pytest.approx(2.0)
+    assert grown.shells[0].sizes.growth.value == pytest.approx(2.0)
 
 
 @pytest.mark.slow
@@ -120,19 +122,19 @@ def test_a_traced_tray_before_and_after():
         shells = json.loads((TRAYS / f"{name}.json").read_text())["shells"]
         truth[when] = {s["id"]: s["area_equiv_diameter_mm"] for s in shells}
         places = {s["id"]: s["centre_mm"] for s in shells}
-    grown = [s for s in with_growth(records["after"], records["before"]).shells if s.growth]
+    grown = [s for s in with_growth(records["after"], records["before"]).shells if s.sizes.growth]
     assert len(grown) == len(places) == 33
     # the truth's origin lies at the tray's corner: matched by rank along x and y of the middle
     ids, at = list(places), np.array(list(places.values()))
     at = at - at.mean(axis=0)
-    mine = np.array([s.centre_mm for s in grown])
+    mine = np.array([s.place.centre_mm for s in grown])
     mine = mine - mine.mean(axis=0)
     nearest = np.hypot(*np.moveaxis(mine[:, None] - at[None], 2, 0)).argmin(axis=1)
     errors, held = [], []
     for shell, k in zip(grown, nearest, strict=True):
         true = truth["after"][ids[k]] - truth["before"][ids[k]]
-        errors.append(shell.growth.value - true)
-        held.append(abs(errors[-1]) <= shell.growth.u95)
+        errors.append(shell.sizes.growth.value - true)
+        held.append(abs(errors[-1]) <= shell.sizes.growth.u95)
     # two diameters, each wanted to 0.20 mm
     assert np.sqrt(np.mean(np.square(errors))) <= 0.28
     assert np.mean(held) >= 0.85

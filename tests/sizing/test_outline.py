@@ -8,14 +8,15 @@ from scipy.optimize import least_squares
 from skimage.measure import label, regionprops
 
 from petitpied.domain.shell import Ring
+from petitpied.numerics.polygons import areas_and_centroids
 from petitpied.sizing.outline import (
+    ANGLES,
     MIN_VERTICES,
     UNDULATIONS,
-    least_squares_circle,
     measure_outline,
     radii_about,
-    ring_centroid,
     ring_points,
+    rings_points,
     union_outline,
 )
 
@@ -169,37 +170,6 @@ def test_against_another_library_on_a_drawn_mask(seed):
     assert size.perimeter_mm == pytest.approx(region.perimeter_crofton, rel=5e-3)
 
 
-@settings(max_examples=40, deadline=None, derandomize=True)
-@given(
-    seed=st.integers(0, 10**6),
-    arc_deg=st.floats(40, 360),
-    start=st.floats(-np.pi, np.pi),
-    radius=st.floats(0.01, 1000),
-)
-def test_least_squares_circle_of_an_exact_arc(seed, arc_deg, start, radius):
-    rng = np.random.default_rng(seed)
-    centre = rng.uniform(-1000, 1000, 2)
-    t = start + np.deg2rad(arc_deg) * np.linspace(0, 1, 25)
-    found = least_squares_circle(centre + radius * np.column_stack([np.cos(t), np.sin(t)]))
-    # coordinates of 1000 carry 1e-13; a 40-degree arc magnifies an error about 200 times
-    assert found.radius_mm == pytest.approx(radius, abs=1e-9 + 1e-9 * radius)
-    assert found.centre_mm == pytest.approx(tuple(centre), abs=1e-9 + 1e-9 * radius)
-
-
-@pytest.mark.parametrize("seed", range(10))
-def test_least_squares_circle_of_scattered_points(seed):
-    rng = np.random.default_rng(seed)
-    t = rng.uniform(0, 2.0, 15)  # a third of a turn, scatter of a tenth of the radius
-    p = np.column_stack([np.cos(t), np.sin(t)]) * (10 + rng.normal(size=15))[:, None]
-    found = least_squares_circle(p)
-    away = p - found.centre_mm
-    distance = np.hypot(*away.T)
-    residual = distance - found.radius_mm
-    # at a minimum the gradient is zero: by the radius and by the centre; 1e-9 of 15 mm terms
-    assert residual.sum() == pytest.approx(0, abs=1e-9)
-    assert (away / distance[:, None]).T @ residual == pytest.approx([0, 0], abs=1e-9)
-
-
 def test_ring_points_are_the_rings_own():
     ring = shell_ring(4)
     assert ring_points(ring, 360) == pytest.approx(ring.points_mm(360), abs=1e-10)
@@ -207,7 +177,7 @@ def test_ring_points_are_the_rings_own():
         ring_points(ring, 20)
 
 
-def test_ring_centroid_by_fine_sum():
+def test_a_rings_centroid_by_fine_sum():
     ring = shell_ring(5, size=1.0)
     t = np.linspace(0, 2 * np.pi, 20000, endpoint=False)
     r = ring.radius_at(t)
@@ -217,7 +187,8 @@ def test_ring_centroid_by_fine_sum():
     )
     # a polygon of 360 vertices instead of the curve: centroid moves by products of lobe and
     # (2 pi / 360)^2 / 6 = 5e-5 of it
-    assert ring_centroid(ring) == pytest.approx(expected, abs=1e-4)
+    found = areas_and_centroids(rings_points([ring], ANGLES))[1][0]
+    assert found == pytest.approx(expected, abs=1e-4)
 
 
 def disc(x, y, radius):
@@ -273,10 +244,3 @@ def test_outlines_that_cannot_be_measured_are_refused(outline, said):
 def test_rings_side_by_side_have_no_union_outline():
     with pytest.raises(ValueError, match="run once around"):
         union_outline(disc(0, 0, 10), disc(50, 0, 10), 360)
-
-
-def test_points_on_a_line_have_no_circle():
-    with pytest.raises(ValueError, match="one line"):
-        least_squares_circle(np.column_stack([np.arange(5.0), 2 * np.arange(5.0)]))
-    with pytest.raises(ValueError, match=r"N >= 3"):
-        least_squares_circle(np.zeros((2, 2)))

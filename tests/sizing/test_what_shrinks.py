@@ -8,7 +8,7 @@ import pytest
 from petitpied.camera.find_card import find_cards
 from petitpied.camera.view import guess_camera, solve_view
 from petitpied.contours.rings import Heights
-from petitpied.sizing.budget import ShellDoubts, scale_slopes
+from petitpied.sizing.budget import ShellDoubts, scale_sensitivities
 from petitpied.sizing.what_shrinks import card_information, remedies, with_information
 from tests.camera.card_views import SIZE_PX, draw_cards, overhead_view
 from tests.records import a_record, a_shell
@@ -32,7 +32,7 @@ def views():
 
 
 def scale_u(view):
-    return float(np.linalg.norm(scale_slopes(view, FAR)))
+    return float(np.linalg.norm(scale_sensitivities(view, FAR)))
 
 
 def test_a_second_card_as_predicted(views):
@@ -60,8 +60,8 @@ def test_no_information_changes_nothing(views):
 def test_remedies_are_sorted_and_gain(views):
     one, _ = views
     camera = one.camera_centre_mm
-    of_one = (np.array([u]) for u in (0.02, 0.02, 0.05, 0.05, 0.6, 0.0))
-    slopes = scale_slopes(one, FAR)[:1]
+    of_one = (np.array([u]) for u in (0.02, 0.02, 0.05, 0.05, 0.6, 0.0, 1.0))
+    slopes = scale_sensitivities(one, FAR)[:1]
     doubts = ShellDoubts(slopes, -camera[2], np.array([0.4]), Heights(), *of_one)
     corners = one.project(np.array([[0, 0], [85.6, 0], [85.6, 53.98], [0, 53.98]]))
     (size,) = doubts.foot_diameters(np.array([42.0]))

@@ -7,56 +7,103 @@ from petitpied.domain.own_file import OwnFile
 from petitpied.sorting import box_file, limits
 from petitpied.sorting.box_file import parse_box
 from petitpied.sorting.limits import Limit, parse_limits
+from petitpied.sorting.lot import Verdict
+from petitpied.sorting.starter_limits import starter_text, usual_limits
 
 
 def test_the_starter_is_a_good_file_and_reads_as_it_looks():
-    found = parse_limits(OwnFile.parsed(limits.STARTER, "limits.toml"))
+    found = parse_limits(OwnFile.parsed(starter_text(usual_limits(), "usual"), "limits.toml"))
+    assert found == usual_limits()
     assert found.risk == 0.05
-    assert found.passes[0] == Limit("diameter_mm", 43.5, 46.5, 45.0)
-    assert Limit("dimples", None, 0.0) in found.passes
-    assert Limit("browning", -8.0, 8.0) in found.second
-    assert found.names == tuple(limit.name for limit in found.passes)
+    assert found.tops[0] == Limit("diameter_mm", 43.0, 47.0, 45.0)
+    assert Limit("foot_spread_mm", -0.5, 2.5) in found.tops
+    assert Limit("foot_spread_mm", -1.5, 4.0) in found.bottoms
+    assert Limit("dimples", None, 0.0) in found.tops
+    assert Limit("peaks", None, 1.0) in found.bottoms
+    assert found.names == tuple(limit.name for limit in found.tops)
 
 
-def test_second_may_be_left_out():
-    found = parse_limits(OwnFile.parsed("[pass]\nlean_mm = { max = 1.5 }\n", "l.toml"))
-    assert found == limits.Limits(0.05, (Limit("lean_mm", None, 1.5),))
+def test_bottoms_may_be_left_out():
+    found = parse_limits(OwnFile.parsed("[top]\nlopsided_mm = { max = 1.5 }\n", "l.toml"))
+    assert found == limits.Limits(0.05, (Limit("lopsided_mm", None, 1.5),))
+
+
+def test_the_bakers_own_words():
+    text = '[top]\ndimples = { max = 0 }\n[names]\ntop = "lid"\n'
+    grades = parse_limits(OwnFile.parsed(text, "l.toml")).grades
+    assert [grades.of(v) for v in Verdict] == ["lid", "bottom", "crumbs", "check by eye"]
 
 
 @pytest.mark.parametrize(
     ("text", "line", "wrong", "allowed"),
     [
-        ("", 1, "no limits for pass", r"\[pass\]"),
-        ("[pass]\ndiameter_mm = {target=45.0 tolerance=1}\n", 2, "proper TOML", "name = 1.5"),
-        ("risk = 0.05\n[pass]\nlean_mm = { max = 1 }\n[pass]\n", 4, "proper TOML", ""),
-        ("rsik = 0.1\n[pass]\nlean_mm = { max = 1 }", 1, '"rsik" is not known', "risk, pass"),
-        ("risk = 5\n[pass]\nlean_mm = { max = 1 }", 1, "risk = 5 is out of range", "0.001 to 0.5"),
-        ('risk = "low"\n[pass]\nlean_mm = { max = 1 }', 1, "no plain number", "0.001 to 0.5"),
-        ("[pass]\n\nwidth_mm = { max = 1 }", 3, '"width_mm" is not known', "diameter_mm, cap"),
-        ("pass = 3", 1, "pass must be a group", "diameter_mm"),
-        ("[pass]\nlean_mm = 1.5", 2, "lean_mm must be a group", "target, tolerance, min, max"),
-        ("[pass]\nlean_mm = { most = 1.5 }", 2, '"most" is not known', "target, tolerance"),
-        ("[pass]\nlean_mm = { target = 1.5 }", 2, "only target", "tolerance = 1.5 }"),
-        ("[pass]\nlean_mm = { }", 2, "has nothing", "min = 1.0"),
-        ("[pass]\ndiameter_mm = { target = 45, tolerance = 1, max = 46 }", 2, "and max", ""),
-        ("[pass]\nlean_mm = { min = 2, max = 1 }", 2, "nothing between 2 and 1", "below the max"),
-        ("[pass]\nlean_mm = { max = true }", 2, "no plain number", "0 to 30"),
-        ("[pass]\nlean_mm = { max = nan }", 2, "out of range", "0 to 30"),
-        ("[pass]\ncrack_length_mm = { max = 0 }", 2, "can never be shown", "above 0"),
-        # mixed units
-        ("[pass]\nlean_mm = { max = 1 }\ndiameter_cm = { max = 4.6 }", 3, "mixes units", "in mm"),
-        ("[pass]\ndiameter_in = { max = 1.8 }", 2, "mixes units", "diameter_mm"),
-        ("[pass]\ndiameter_mm = { target = 4.5, tolerance = 0.2 }", 2, "4.5 is out", "10 to 200"),
-        ('[pass]\ndiameter_mm = { max = "46 mm" }', 2, "is text", "plain number in mm"),
-        # second stricter than pass
+        ("", 1, "no limits for tops", r"\[top\]"),
+        ("[top]\ndiameter_mm = {target=45.0 tolerance=1}\n", 2, "proper TOML", "name = 1.5"),
+        ("risk = 0.05\n[top]\nlopsided_mm = { max = 1 }\n[top]\n", 4, "proper TOML", ""),
+        ("rsik = 0.1\n[top]\nlopsided_mm = { max = 1 }", 1, '"rsik" is not known', "risk, top"),
         (
-            "[pass]\nlean_mm = { max = 2 }\n[second]\nlean_mm = { max = 1 }",
+            "risk = 5\n[top]\nlopsided_mm = { max = 1 }",
+            1,
+            "risk = 5 is out of range",
+            "0.001 to 0.5",
+        ),
+        ('risk = "low"\n[top]\nlopsided_mm = { max = 1 }', 1, "no plain number", "0.001 to 0.5"),
+        ("[top]\n\nwidth_mm = { max = 1 }", 3, '"width_mm" is not known', "diameter_mm, cap"),
+        ("top = 3", 1, "top must be a group", "diameter_mm"),
+        (
+            "[top]\nlopsided_mm = 1.5",
+            2,
+            "lopsided_mm must be a group",
+            "target, tolerance, min, max",
+        ),
+        ("[top]\nlopsided_mm = { most = 1.5 }", 2, '"most" is not known', "target, tolerance"),
+        ("[top]\nlopsided_mm = { target = 1.5 }", 2, "only target", "tolerance = 1.5 }"),
+        ("[top]\nlopsided_mm = { }", 2, "has nothing", "min = 1.0"),
+        ("[top]\ndiameter_mm = { target = 45, tolerance = 1, max = 46 }", 2, "and max", ""),
+        (
+            "[top]\nlopsided_mm = { min = 2, max = 1 }",
+            2,
+            "nothing between 2 and 1",
+            "below the max",
+        ),
+        ("[top]\nlopsided_mm = { max = true }", 2, "no plain number", "0 to 30"),
+        ("[top]\nlopsided_mm = { max = nan }", 2, "out of range", "0 to 30"),
+        ("[top]\ncrack_length_mm = { max = 0 }", 2, "can never be shown", "above 0"),
+        # grades
+        ("[pass]\nlopsided_mm = { max = 1 }", 1, "now called .top.", "top"),
+        (
+            '[top]\ndimples = {max=0}\n[names]\ntop = "fine"\nbottom = "Fine"',
             4,
-            "stricter for second",
-            "hold those for pass",
+            'two grades are called "fine"',
+            "another one for each",
+        ),
+        ('[top]\ndimples = {max=0}\n[names]\ncrumbs = ""', 4, "is no name", "a word of 1 to 30"),
+        ('[top]\ndimples = {max=0}\n[names]\ntop = "check by eye"', 4, "two grades", "another"),
+        ("[top]\npeaks = { max = 2 }", 2, "2 is out of range", "0 to 1"),
+        # mixed units
+        (
+            "[top]\nlopsided_mm = { max = 1 }\ndiameter_cm = { max = 4.6 }",
+            3,
+            "mixes units",
+            "in mm",
+        ),
+        ("[top]\ndiameter_in = { max = 1.8 }", 2, "mixes units", "diameter_mm"),
+        ("[top]\ndiameter_mm = { target = 4.5, tolerance = 0.2 }", 2, "4.5 is out", "10 to 200"),
+        ('[top]\ndiameter_mm = { max = "46 mm" }', 2, "is text", "plain number in mm"),
+        # bottoms stricter than tops
+        (
+            "[top]\nlopsided_mm = { max = 2 }\n[bottom]\nlopsided_mm = { max = 1 }",
+            4,
+            "stricter for bottoms",
+            "hold those for tops",
         ),
         # written as groups of their own
-        ("[pass.lean_mm]\nmax = 1\n[pass.diameter_mm]\nmax = 1", 4, "max = 1 is out", "10 to 200"),
+        (
+            "[top.lopsided_mm]\nmax = 1\n[top.diameter_mm]\nmax = 1",
+            4,
+            "max = 1 is out",
+            "10 to 200",
+        ),
     ],
 )
 def test_a_fault_says_line_what_and_what_is_allowed(text, line, wrong, allowed):
@@ -66,7 +113,7 @@ def test_a_fault_says_line_what_and_what_is_allowed(text, line, wrong, allowed):
 
 def test_control_letters_of_the_file_never_reach_the_message():
     with pytest.raises(OwnFileError) as caught:
-        parse_limits(OwnFile.parsed('[pass]\n"\\u001b[31mred" = { max = 1 }', "l.toml"))
+        parse_limits(OwnFile.parsed('[top]\n"\\u001b[31mred" = { max = 1 }', "l.toml"))
     assert "\x1b" not in str(caught.value)
 
 

@@ -54,20 +54,20 @@ def test_wilson_holds_the_truth_about_as_often_as_it_says(true):
 
 def test_capability_of_the_handbooks_example():
     # NIST/SEMATECH e-Handbook 6.1.6: limits 8 and 20, mean 16, s 2: Cp 1, Cpk 0.667
-    found = capability(exactly(16, 2, 40), Limit("lean_mm", 8, 20))
+    found = capability(exactly(16, 2, 40), Limit("lopsided_mm", 8, 20))
     assert (found.cp, found.cpk) == pytest.approx((1.0, 2 / 3))
 
 
 def test_intervals_of_montgomerys_example():
     # Montgomery, Introduction to Statistical Quality Control, interval of Cp: limits 38 and 62,
     # s 1.75, n 20: Cp 2.29, 1.57 to 3.01; the book goes on from the rounded 2.29 (0.004 of it)
-    found = capability(exactly(50, 1.75, 20), Limit("lean_mm", 38, 62))
+    found = capability(exactly(50, 1.75, 20), Limit("lopsided_mm", 38, 62))
     assert found.cp == pytest.approx(2.29, abs=0.005)
     assert found.cp_interval == pytest.approx((1.57, 3.01), abs=0.009)
 
 
 def test_one_sided_limits_have_no_cp():
-    found = capability(exactly(1.0, 0.2, 30), Limit("lean_mm", None, 1.6))
+    found = capability(exactly(1.0, 0.2, 30), Limit("lopsided_mm", None, 1.6))
     assert found.cp is None
     assert found.cpk == pytest.approx(1.0)
 

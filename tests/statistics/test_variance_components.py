@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from petitpied.statistics.anova import crossed
 from petitpied.statistics.gauge_study import Readings, gauge_of, judged_share, verdict
 from petitpied.statistics.variance_components import fit_components
 from tests.statistics.published_study import AIAG
@@ -30,6 +29,59 @@ def drawn(seed, sds, size=(24, 3, 4)):
     )
 
 
+def mean_squares(values):
+    """Of shells crossed with persons, photos within persons: sums of squares by the formulas of a
+    balanced layout, over their degrees of freedom."""
+    n, a, k = values.shape
+    y = values - values.mean()
+    shell, person, cell, photo = y.mean((1, 2)), y.mean((0, 2)), y.mean(2), y.mean(0)
+    both = cell - shell[:, None] - person
+    rest = y - cell[:, :, None] - photo + person[None, :, None]
+    return {
+        "shell": a * k * (shell**2).sum() / (n - 1),
+        "person": n * k * (person**2).sum() / (a - 1),
+        "interaction": k * (both**2).sum() / ((n - 1) * (a - 1)),
+        "photo": n * ((photo - person[:, None]) ** 2).sum() / (a * (k - 1)),
+        "rest": (rest**2).sum() / (a * (k - 1) * (n - 1)),
+    }
+
+
+def grouped(groups):
+    """Components of readings in groups of one length."""
+    values = np.concatenate(groups)
+    which = np.repeat(np.arange(len(groups)), len(groups[0]))
+    return fit_components(values, [("group", which)])
+
+
+# NIST StRD, www.itl.nist.gov/div898/strd, one-way analysis of variance: SiRstv
+SIRSTV = [
+    [196.3052, 196.1240, 196.1890, 196.2569, 196.3403],
+    [196.3042, 196.3825, 196.1669, 196.3257, 196.0422],
+    [196.1303, 196.2005, 196.2889, 196.0343, 196.1811],
+    [196.2795, 196.1748, 196.1494, 196.1485, 195.9885],
+    [196.2119, 196.1051, 196.1850, 196.0052, 196.2090],
+]
+
+
+def test_nist_sirstv():
+    found = grouped([np.array(group) for group in SIRSTV])
+    # certified sums of squares 5.11462616e-2 (4 degrees of freedom) and 2.16636560e-1 (20)
+    between, within = 5.11462616e-2 / 4, 2.16636560e-1 / 20
+    assert found.of("rest") == pytest.approx(within, rel=2e-3)  # the optimiser's stop
+    assert found.of("group") == pytest.approx((between - within) / 5, rel=2e-2)
+
+
+@pytest.mark.parametrize("offset", [1, 1e6])
+def test_nist_sets_far_from_zero(offset):
+    """SmLs01 and SmLs04 by their rule: nine treatments, then 0.1 less and 0.1 more in turn."""
+    first = offset + np.array([0.4, 0.3, 0.5, 0.3, 0.5, 0.3, 0.5, 0.3, 0.5])
+    swing = np.where(np.arange(20) % 2, 0.1, -0.1)
+    found = grouped([np.concatenate([[f], f + swing]) for f in first])
+    # certified mean squares 0.21 and 0.01, so that F is 21
+    assert found.of("rest") == pytest.approx(0.01, rel=2e-3)
+    assert found.of("group") == pytest.approx((0.21 - 0.01) / 21, rel=2e-3)
+
+
 def test_aiag_with_the_negative_interaction_held_at_zero():
     r = labelled(AIAG)
     cell = r.shell * 3 + r.person
@@ -53,7 +105,7 @@ def test_balanced_data_give_the_anova_estimates():
     """Expected mean squares, solved by hand (Searle, Casella & McCulloch 1992, chapter 4)."""
     values = drawn(3, (0.8, 0.3, 0.15, 0.2, 0.1), (14, 3, 3))
     n, a, k = values.shape
-    ms = {s.source: s.mean_square for s in crossed(values)}
+    ms = mean_squares(values)
     expected = {
         "rest": ms["rest"],
         "photo": (ms["photo"] - ms["rest"]) / n,

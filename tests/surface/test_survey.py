@@ -42,22 +42,22 @@ def looked_like(photo, pixels_bgr):
 
 def test_the_one_dimpled_shell_is_found(record, truth):
     dimpled = [s for s in truth["shells"] if s["dimples"]]
-    found = [s for s in record.shells if s.dimples]
+    found = [s for s in record.shells if s.surface.dimples]
     assert len(found) == len(dimpled) == 1
-    (mark,), (true,) = found[0].dimples, dimpled[0]["dimples"]
+    (mark,), (true,) = found[0].surface.dimples, dimpled[0]["dimples"]
     assert abs(mark.diameter_mm.value - true["diameter_mm"]) < 2
     assert mark.depth_mm.value == pytest.approx(true["depth_mm"], rel=0.4)
 
 
 def test_no_shell_is_peaked_or_lumpy(record):
-    assert all(s.peak is None for s in record.shells)
-    assert all(s.lumpiness_mm.value < 0.05 for s in record.shells)
+    assert all(s.surface.peak is None for s in record.shells)
+    assert all(s.surface.lumpiness_mm.value < 0.05 for s in record.shells)
 
 
 def test_caps_have_the_colour_that_the_scene_paints(record, truth):
     """Mottling and gloss of the scene's shells are no part of the paint: about 2 in lightness."""
     painted = np.median([s["cap_albedo_srgb"] for s in truth["shells"]], axis=0)
-    seen = np.median([s.colour.lab for s in record.shells], axis=0)
+    seen = np.median([s.surface.colour.lab for s in record.shells], axis=0)
     assert delta_e00(lab_of(linear_of(painted)), seen) < 3
     assert record.colour.absolute
     assert record.colour.reference == "tray median"
@@ -74,7 +74,7 @@ def test_warm_and_cool_pictures_of_one_tray_agree(photo):
     for gain, contrast in (WARM, COOL):
         again = looked_like(photo, rephotographed(photo.pixels_bgr, gain, contrast))
         shells = inspect_photo(again, Settings()).shells
-        labs.append({s.id: s.colour.lab for s in shells if s.colour is not None})
+        labs.append({s.id: s.surface.colour.lab for s in shells if s.surface.colour is not None})
     both = sorted(set(labs[0]) & set(labs[1]))
     assert len(both) >= 25
     apart = delta_e00(*(np.array([side[i] for i in both]) for side in labs))
@@ -97,21 +97,21 @@ def test_browning_from_a_flavour_needs_the_strip(photo, record):
     soiled = inspect_photo(looked_like(photo, pixels), Settings(reference=reference))
     assert not soiled.colour.absolute
     assert soiled.colour.reference == "tray median"
-    assert all(s.colour is None for s in soiled.shells)
+    assert all(s.surface.colour is None for s in soiled.shells)
     assert all("grey strip" in dict(s.missing)["colour"] for s in soiled.shells)
     assert any("not from flavour rose" in w for w in soiled.warnings)
     assert any("card A" in w for w in soiled.warnings)
-    browning = np.array([[s.browning.value for s in r.shells] for r in (soiled, record)])
+    browning = np.array([[s.surface.browning.value for s in r.shells] for r in (soiled, record)])
     assert np.corrcoef(browning)[0, 1] > 0.9  # differences within the tray stay
 
 
 def test_browning_is_counted_from_the_flavour(photo, record):
-    median = np.median([s.colour.lab for s in record.shells], axis=0)
+    median = np.median([s.surface.colour.lab for s in record.shells], axis=0)
     pale = Reference("rose", tuple(median + np.array([4.0, -1.0, -3.0])))
     against = inspect_photo(photo, Settings(reference=pale))
     assert against.colour.reference == "flavour rose"
-    assert np.median([s.browning.value for s in against.shells]) > 1.5
-    assert all(s.browning.u_shared > 0 for s in against.shells)
+    assert np.median([s.surface.browning.value for s in against.shells]) > 1.5
+    assert all(s.surface.browning.u_shared > 0 for s in against.shells)
 
 
 def test_a_card_in_shade_alone_gives_no_colours(photo, record):
@@ -125,8 +125,8 @@ def test_a_card_in_shade_alone_gives_no_colours(photo, record):
     pixels = np.where(shade[..., None] > 0, darker, photo.pixels_bgr).astype(np.uint8)
     shaded = inspect_photo(looked_like(photo, pixels), Settings())
     assert not shaded.colour.absolute
-    assert all(s.colour is None for s in shaded.shells)
+    assert all(s.surface.colour is None for s in shaded.shells)
     assert any("lighter than white" in w for w in shaded.warnings)
     # jam or shade: what differs within the tray stays
-    browning = np.array([[s.browning.value for s in r.shells] for r in (shaded, record)])
+    browning = np.array([[s.surface.browning.value for s in r.shells] for r in (shaded, record)])
     assert np.corrcoef(browning)[0, 1] > 0.9

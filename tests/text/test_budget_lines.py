@@ -53,8 +53,10 @@ def test_the_budget_survives_the_file():
     record = a_tray()
     back = record_from_bytes(record_bytes(record), "record.json")
     for before, after in zip(record.shells, back.shells, strict=True):
-        assert after.diameter_mm.shared == pytest.approx(before.diameter_mm.shared, abs=1e-5)
-        assert after.diameter_mm.u95 == pytest.approx(before.diameter_mm.u95, abs=1e-4)
+        assert after.sizes.diameter_mm.shared == pytest.approx(
+            before.sizes.diameter_mm.shared, abs=1e-5
+        )
+        assert after.sizes.diameter_mm.u95 == pytest.approx(before.sizes.diameter_mm.u95, abs=1e-4)
 
 
 @pytest.mark.parametrize(

@@ -131,10 +131,10 @@ def true_shells(truth: Truth, record: Record) -> list[Truth | None]:
     places = plan_to_plan(truth, record.view, centres)
     found: list[Truth | None] = []
     for shell in record.shells:
-        if shell.centre_mm is None:
+        if shell.place.centre_mm is None:
             found.append(None)
             continue
-        off = np.hypot(*(places - shell.centre_mm).T)
+        off = np.hypot(*(places - shell.place.centre_mm).T)
         near = off.min() < SAME_SHELL_MM
         found.append(truth["shells"][int(off.argmin())] if near else None)
     return found
@@ -314,10 +314,12 @@ def textured(photo: Photo, record: Record, rng: np.random.Generator) -> Photo:
     mask: Any = np.zeros(shape, np.float32)
     px_per_mm = []
     for shell in record.shells:
-        if shell.cap_outline_px is None or shell.cap_diameter_mm is None:
+        if shell.place.cap_outline_px is None or shell.sizes.cap_diameter_mm is None:
             continue
-        cv2.fillPoly(mask, [shell.cap_outline_px.astype(np.int32)], 1.0)
-        px_per_mm.append(np.ptp(shell.cap_outline_px[:, 0]) / shell.cap_diameter_mm.value)
+        cv2.fillPoly(mask, [shell.place.cap_outline_px.astype(np.int32)], 1.0)
+        px_per_mm.append(
+            np.ptp(shell.place.cap_outline_px[:, 0]) / shell.sizes.cap_diameter_mm.value
+        )
     if not px_per_mm:
         return photo
     mask = cv2.GaussianBlur(cv2.erode(mask, np.ones((EDGE_PX, EDGE_PX))), (0, 0), EDGE_PX / 5)

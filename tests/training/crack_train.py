@@ -1,7 +1,7 @@
 """Train the judge of cracks and write its two files.
 
 ``python -m tests.training.crack_train lines.npz textured.npz --check later.npz --out cracks.onnx
---weights cracks_weights.py`` learns from the files of `crack_data`, prints of the files to be
+--weights verdict.npz`` learns from the files of `crack_data`, prints of the files to be
 checked how many shells with a large crack are found and how many without any are called cracked,
 for each tenth of the score, and writes the strip network and the judge's numbers, as
 `petitpied.surface.cracks.strips` and `cracks.verdict` take them. Needs torch and numpy only.
@@ -17,7 +17,6 @@ of 590 other lines a crack, and 73 of 78 cracks; of 12 made unsharp 1 of 439, an
 """
 
 import argparse
-import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -218,32 +217,18 @@ def export(net: CrackNet, target: Path) -> None:
     )
 
 
-def weights_module(net: CrackNet, evidence_names: Sequence[str]) -> str:
-    """The judge's numbers as a module of the package."""
+def save_judge(net: CrackNet, target: Path) -> None:
+    """Write the judge's numbers, to four digits."""
     state = {name: value.detach().cpu().numpy() for name, value in net.state_dict().items()}
     arrays = {
-        "MEAN": state["mean"],
-        "SPREAD": state["spread"],
-        "HIDDEN": state["hidden.weight"].T,
-        "HIDDEN_BIAS": state["hidden.bias"],
-        "OUT": np.concatenate([state["out.weight"][0], state["out.bias"]]),
+        "mean": state["mean"],
+        "spread": state["spread"],
+        "hidden": state["hidden.weight"].T,
+        "hidden_bias": state["hidden.bias"],
+        "out": np.concatenate([state["out.weight"][0], state["out.bias"]]),
     }
-    lines = ['"""Weights of `cracks.verdict`, written by `tests/training/crack_train.py`."""', ""]
-    lines += ["# HIDDEN: means and maxima along the strip, then:"]
-    rows = range(0, len(evidence_names), 6)
-    lines += [f"# {', '.join(evidence_names[i : i + 6])}" for i in rows]
-    lines += ["# fmt: off"]
-    for name, value in arrays.items():
-        told = ", ".join(_row(part) for part in value)
-        wrapped = textwrap.wrap(told, 100, initial_indent="    ", subsequent_indent="    ")
-        lines += [f"{name} = (", *wrapped, ")"]
-    return "\n".join(lines) + "\n"
-
-
-def _row(value: np.ndarray) -> str:
-    if np.ndim(value) == 0:
-        return f"{float(value):.4g}"
-    return "(" + ", ".join(f"{float(v):.4g}" for v in value) + ")"
+    digits = np.vectorize(lambda value: float(f"{value:.4g}"), otypes=[float])
+    np.savez(target, **{name: digits(value) for name, value in arrays.items()})
 
 
 def main() -> None:
@@ -262,11 +247,11 @@ def main() -> None:
         "--without-evidence", type=float, default=WITHOUT_EVIDENCE, help="share of the lines"
     )
     parser.add_argument("--out", type=Path, default=Path("cracks.onnx"))
-    parser.add_argument("--weights", type=Path, default=Path("cracks_weights.py"))
+    parser.add_argument("--weights", type=Path, default=Path("verdict.npz"))
     options = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     torch.manual_seed(options.seed)
-    data, names = load(options.files, device)
+    data, _ = load(options.files, device)
     net = CrackNet(data["evidence"], options.width, HIDDEN)
     if options.start:
         net.load_state_dict(torch.load(options.start))
@@ -279,7 +264,7 @@ def main() -> None:
         print(f"{file.name}: {check(net, load([file], device)[0])}", flush=True)
     torch.save(net.cpu().state_dict(), options.out.with_suffix(".pt"))
     export(net, options.out)
-    options.weights.write_text(weights_module(net, names), encoding="utf-8")
+    save_judge(net, options.weights)
     print(f"{options.out}: {options.out.stat().st_size / 1e3:.0f} kB; {options.weights}")
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from petitpied.camera.find_card import CardSighting
 from petitpied.camera.view import CAUCHY_SCALE, SolvedView
-from petitpied.camera.view_slopes import card_slopes, place_in_world
+from petitpied.camera.view_jacobian import card_jacobian, place_in_world
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
 from petitpied.domain.view import View
@@ -36,10 +36,10 @@ UNSHARP_MM = 0.4
 ROBUST_ROUNDS = 8
 
 
-def _residual_slopes(
+def _residual_jacobian(
     view: View, sighting: CardSighting, place: Floats, thickness_mm: float
 ) -> tuple[Floats, Floats]:
-    """Residuals (2N,) in sigmas and their slopes (2N, 9): pose (6), stretch, bends along x, y."""
+    """Residuals (2N,) in sigmas and their Jacobian (2N, 9): pose (6), stretch, bends along x, y."""
     mm, sigma = sighting.points_card_mm, sighting.sigma_px[:, None]
 
     def seen(points: Floats, lift: Floats | float) -> Floats:
@@ -48,7 +48,7 @@ def _residual_slopes(
 
     base = seen(mm, 0.0)
     residual = (sighting.points_px / sigma).ravel() - base
-    by_view, _ = card_slopes(view, mm, place, thickness_mm)
+    by_view, _ = card_jacobian(view, mm, place, thickness_mm)
     pose = (by_view[:, :, 2:8] / sigma[:, :, None]).reshape(-1, 6)
     stretched = mm * np.array([1 + 1e-4, 1 - 1e-4])
     columns = [(seen(stretched, 0.0) - base) / 1e-4]
@@ -71,8 +71,8 @@ def check_cards(
     """
     warnings = []
     for sighting, place in zip(sightings, solved.card_places, strict=True):
-        residual, slopes = _residual_slopes(solved.view, sighting, place, thickness_mm)
-        fault, u, noise = _robust_fit(residual, slopes)
+        residual, jacobian = _residual_jacobian(solved.view, sighting, place, thickness_mm)
+        fault, u, noise = _robust_fit(residual, jacobian)
         warnings += _print_fault(sighting, 2 * float(fault[6]), 2 * float(u[6]))
         for value, doubt in zip(fault[7:9], u[7:9], strict=True):
             warnings += _bend(sighting, float(value), float(doubt))
@@ -102,13 +102,13 @@ def card_fault(seen: Sequence[CardSighting], *, what: str, why: str, next_step: 
     )
 
 
-def _robust_fit(residual: Floats, slopes: Floats) -> tuple[Floats, Floats, float]:
+def _robust_fit(residual: Floats, jacobian: Floats) -> tuple[Floats, Floats, float]:
     """Coefficients (9,), their standard uncertainties (9,), and the residuals' robust standard
     deviation in sigmas; corners that are covered, bent or in glare hardly count (Cauchy loss)."""
-    scale = np.sqrt(np.mean(slopes**2, axis=0)) + 1e-12
-    even = slopes / scale
+    scale = np.sqrt(np.mean(jacobian**2, axis=0)) + 1e-12
+    even = jacobian / scale
     weight, noise = np.ones(len(residual) // 2), 1.0
-    fault, covariance = np.zeros(slopes.shape[1]), np.eye(slopes.shape[1])
+    fault, covariance = np.zeros(jacobian.shape[1]), np.eye(jacobian.shape[1])
     for _ in range(ROBUST_ROUNDS):
         by_axis = np.repeat(weight, 2)
         covariance = np.linalg.pinv((even * by_axis[:, None]).T @ even)

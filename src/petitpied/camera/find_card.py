@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.card_squares import card_squares
+from petitpied.camera.lens.board_corners import dictionary, edge_blur_px, reduced, refined
 from petitpied.domain import card
 from petitpied.domain.errors import CardError
-from petitpied.numerics.sampling import sampled
 from petitpied.photo.sharpness import edge_spread_px, is_unsharp
 
 Floats = NDArray[np.float64]
@@ -57,22 +57,13 @@ class CardSighting:
             print_scale=scale,
         )
 
-    def homography(self) -> Floats:
-        """Card mm to photo px (3, 3), least squares over the sighted points."""
-        found, _ = cv2.findHomography(self.points_card_mm, self.points_px, 0)
-        return np.asarray(found, float)
-
-
-def _dictionary() -> cv2.aruco.Dictionary:
-    return cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY_NAME))
-
 
 def _marker_corners_mm(letter: str) -> dict[int, Floats]:
     """Corners (4, 2) of each marker of a card, frame card, in the detector's order."""
     layout = card.card_board(letter)
     ids = np.arange(layout.first_marker, layout.first_marker + layout.marker_count)
     board = cv2.aruco.CharucoBoard(
-        layout.squares, layout.square_mm, layout.marker_mm, _dictionary(), ids
+        layout.squares, layout.square_mm, layout.marker_mm, dictionary(), ids
     )
     shift = np.asarray(card.BOARD_TOP_LEFT_MM)
     corners = np.asarray(board.getObjPoints(), float)
@@ -88,20 +79,12 @@ def _detect(grey: NDArray[np.uint8], thorough: bool) -> dict[int, list[Floats]]:
         parameters.adaptiveThreshWinSizeMax = 63
         parameters.adaptiveThreshWinSizeStep = 8
         parameters.minMarkerPerimeterRate = 0.01
-    quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), parameters).detectMarkers(grey)
+    quads, ids, _ = cv2.aruco.ArucoDetector(dictionary(), parameters).detectMarkers(grey)
     seen: dict[int, list[Floats]] = {}
     if ids is not None:
         for quad, marker in zip(quads, np.ravel(ids), strict=True):
             seen.setdefault(int(marker), []).append(np.asarray(quad, float).reshape(4, 2))
     return seen
-
-
-def _reduced(grey: NDArray[np.uint8], long_side_px: int) -> tuple[NDArray[np.uint8], float]:
-    factor = min(1.0, long_side_px / max(grey.shape))
-    if factor == 1.0:
-        return grey, 1.0
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.uint8), factor
 
 
 def _card_of(marker: int) -> str | None:
@@ -115,7 +98,7 @@ def _markers(grey: NDArray[np.uint8]) -> dict[int, list[Floats]]:
     for step, size in enumerate(SEARCH_SIZES_PX):
         if step and size >= 1.5 * max(grey.shape):
             break
-        small, factor = _reduced(grey, size)
+        small, factor = reduced(grey, size)
         for thorough in (False, True) if step == 0 else (True,):
             seen = {
                 marker: [(quad + 0.5) / factor - 0.5 for quad in quads]
@@ -130,13 +113,8 @@ def _markers(grey: NDArray[np.uint8]) -> dict[int, list[Floats]]:
 
 
 def _refine(grey: NDArray[np.uint8], points_px: Floats, half_window_px: float) -> Floats:
-    """Sub-pixel saddle points / corners (Foerstner's gradient orthogonality, OpenCV)."""
-    half = max(2, round(half_window_px))
-    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 0.001)
-    start = points_px.astype(np.float32).reshape(-1, 1, 2)
-    return np.asarray(
-        cv2.cornerSubPix(grey, start, (half, half), (-1, -1), criteria), float
-    ).reshape(-1, 2)
+    """Sub-pixel saddle points and corners."""
+    return refined(grey, points_px, max(2, round(half_window_px)))
 
 
 def _contrast(grey: NDArray[np.uint8], h: Floats, corners_mm: Floats) -> NDArray[np.bool_]:
@@ -158,35 +136,14 @@ def _contrast(grey: NDArray[np.uint8], h: Floats, corners_mm: Floats) -> NDArray
     return np.asarray(gap > 0.25 * np.maximum(np.ptp(values, axis=1), 24), bool)
 
 
-def _edge_blur_px(grey: NDArray[np.uint8], corners_px: Floats, mm: Floats) -> float:
-    """Median standard deviation, px, of the edge spread half-way between neighbouring corners."""
+def _edges(corners_px: Floats, mm: Floats) -> list[tuple[Floats, Floats]]:
+    """Neighbouring corners of a row."""
     lookup = {tuple(np.round(p, 3).tolist()): q for p, q in zip(mm, corners_px, strict=True)}
-    pairs = [
+    return [
         (start, lookup[after])
         for (x, y), start in lookup.items()
         if (after := (round(x + card.SQUARE_MM, 3), y)) in lookup
     ]
-    if not pairs:
-        return float("nan")
-    lines, reaches = [], []
-    for start, end in pairs:
-        along = end - start
-        length = float(np.hypot(*along))
-        normal = np.array([-along[1], along[0]]) / length
-        reaches.append(np.arange(-0.1 * length, 0.1 * length, 0.25))
-        lines.append((start + 0.5 * along)[None] + reaches[-1][:, None] * normal)
-    # all profiles in one row, one after the other
-    places = np.concatenate(lines).astype(np.float32)
-    seen = sampled(grey, places[None, :, 0], places[None, :, 1])
-    stops = np.cumsum([len(reach) for reach in reaches])[:-1]
-    spreads = []
-    for reach, profile in zip(reaches, np.split(seen[0].astype(float), stops), strict=True):
-        slope = np.abs(np.gradient(profile))
-        slope = np.where(slope > 0.1 * slope.max(), slope, 0)
-        if slope.sum() > 0:
-            mean = (slope * reach).sum() / slope.sum()
-            spreads.append(float(np.sqrt((slope * (reach - mean) ** 2).sum() / slope.sum())))
-    return float(np.median(spreads)) if spreads else float("nan")
 
 
 def _sight(grey: NDArray[np.uint8], letter: str, quads: dict[int, Floats]) -> CardSighting | None:
@@ -207,9 +164,9 @@ def _sight(grey: NDArray[np.uint8], letter: str, quads: dict[int, Floats]) -> Ca
     inside = ((predicted > 4) & (predicted < [width - 5, height - 5])).all(axis=1)
     keep = inside & _contrast(grey, h, inner_mm)
     window_px = 0.085 * card.SQUARE_MM * scale
-    refined = _refine(grey, predicted[keep], window_px) if keep.any() else predicted[keep]
-    near = np.hypot(*(refined - predicted[keep]).T) < 1.2 * scale
-    corner_mm, corner_px = inner_mm[keep][near], refined[near]
+    fine = _refine(grey, predicted[keep], window_px) if keep.any() else predicted[keep]
+    near = np.hypot(*(fine - predicted[keep]).T) < 1.2 * scale
+    corner_mm, corner_px = inner_mm[keep][near], fine[near]
     refined_marker = _refine(grey, marker_px, 0.5 * window_px)
     close = np.hypot(*(refined_marker - marker_px).T) < 0.6 * scale + 1
     return CardSighting(
@@ -221,7 +178,7 @@ def _sight(grey: NDArray[np.uint8], letter: str, quads: dict[int, Floats]) -> Ca
         ),
         len(corner_mm),
         scale,
-        _edge_blur_px(grey, corner_px, corner_mm),
+        edge_blur_px(grey, _edges(corner_px, corner_mm)),
     )
 
 
@@ -252,7 +209,7 @@ def _check_sharp(grey: NDArray[np.uint8]) -> None:
 
 def _check_unread(grey: NDArray[np.uint8]) -> None:
     """Where no card can be read: is one there all the same?"""
-    seen = card_squares(grey, _dictionary())
+    seen = card_squares(grey, dictionary())
     if seen is None:
         return
     if seen.overexposed:
@@ -299,9 +256,9 @@ def find_cards(grey: NDArray[np.uint8]) -> tuple[CardSighting, ...]:
         raise CardError(
             what="no reference card in the photo",
             why="none of the markers of cards A to D could be read",
-            next_step="print the card (petitpied card), lay it flat on the liner where no shell "
-            "touches it, whole and without glare, and retake; or use --relative for counts and "
-            "shapes without millimetres",
+            next_step="print the card (petitpied card), lay it flat on the mat or paper where no "
+            "shell touches it, whole and without glare, and retake; or use --relative for counts "
+            "and shapes without millimetres",
         )
     _check_copies(seen)
     sightings, fewest = [], 0

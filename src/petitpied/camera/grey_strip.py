@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain import card
 from petitpied.domain.record import SeenCard
+from petitpied.numerics.medians import MAD_TO_SD
 from petitpied.photo.colour_space import LOG_LIGHT, linear_of
 
 Floats = NDArray[np.float64]
@@ -153,7 +154,7 @@ def _read(pixels_bgr: Bytes, seen: SeenCard) -> Strip | str:
         return "is not whole in the picture"
     light = LOG_LIGHT[codes].astype(float)
     middle = np.median(light, axis=1)
-    spread = 1.4826 * np.median(np.abs(light - middle[:, None]), axis=1).max(axis=1)
+    spread = MAD_TO_SD * np.median(np.abs(light - middle[:, None]), axis=1).max(axis=1)
     parts = np.cumsum([5, 5, len(blacks), len(beside)])
     patch, white, black, beside_black, margins = np.split(middle, parts)
     paper = float(np.median(codes[5:10].max(axis=2)))

@@ -87,7 +87,7 @@ def _tilted(sightings: Sequence[CardSighting], free: SolvedView) -> list[str]:
     which = f"card {one} does not lie in one plane with card {two}"
     return [
         f"{which}: an edge of {'it' if len(sightings) > 2 else 'one of them'} stands up by about "
-        f"{lift_mm:.0f} mm; lay the cards flat on the liner"
+        f"{lift_mm:.0f} mm; lay the cards flat on the mat or paper"
     ]
 
 

@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.camera.view_slopes import plane_slopes
+from petitpied.camera.view_jacobian import plane_jacobian
 from petitpied.domain.view import View
 from petitpied.numerics.medians import medians
 from petitpied.numerics.sampling import sampled
@@ -131,9 +131,9 @@ def _traces(grey: NDArray[np.uint8], ends_px: Floats) -> list[Floats | None]:
         return []
     slope, reach, normal = _slopes_across(grey, ends_px)
     steepest = np.abs(slope).argmax(axis=2)[..., None]
-    slope = slope * np.sign(medians(np.take_along_axis(slope, steepest, axis=2)[..., 0]))[
-        :, None, None
-    ]
+    slope = (
+        slope * np.sign(medians(np.take_along_axis(slope, steepest, axis=2)[..., 0]))[:, None, None]
+    )
     peak = slope.argmax(axis=2)
     strong = np.take_along_axis(slope, peak[..., None], axis=2)[..., 0]
     offset, typical = reach[peak], medians(strong)[:, None]
@@ -243,7 +243,7 @@ class StraightnessEvidence:
 
     def _plane(self, view: View) -> Floats:
         """Places (3 E, 2) of the points on the liner; those of the last view are kept, since a
-        fit asks for residuals and then for their slopes."""
+        fit asks for residuals and then for their Jacobian."""
         if self._last is None or self._last[0] is not view:
             self._last = view, view.to_plane(self.points)
         return self._last[1]
@@ -259,11 +259,11 @@ class StraightnessEvidence:
         """Two residuals an edge: sagitta, and angle from the common frame's axes."""
         return _bounded(self._edges(self._plane(view)).sigmas())
 
-    def slopes(self, view: View) -> Floats:
+    def jacobian(self, view: View) -> Floats:
         """Derivatives (2 E, 14) of the residuals by the view's parameters."""
         plane = self._plane(view)
         edges = self._edges(plane)
-        moves = np.moveaxis(plane_slopes(view, plane), 2, 0).reshape(-1, len(self.square), 3, 2)
+        moves = np.moveaxis(plane_jacobian(view, plane), 2, 0).reshape(-1, len(self.square), 3, 2)
         start, middle, end = np.moveaxis(moves, 2, 0)
         chord, out = end - start, middle - (start + end) / 2
         squared = edges.length**2
@@ -273,5 +273,5 @@ class StraightnessEvidence:
         turned = _cross(edges.chord, chord) / squared
         together = ((grown / edges.length + 4j * edges.length * turned) * edges.turn).sum(axis=1)
         off = turned - np.imag(together / edges.common)[:, None] / 4
-        slopes = np.concatenate([bow, off / 2], axis=1).T * (400 / STRAIGHT_SIGMA_MM)
-        return np.asarray(slopes * _bounded_slope(edges.sigmas())[:, None], float)
+        jacobian = np.concatenate([bow, off / 2], axis=1).T * (400 / STRAIGHT_SIGMA_MM)
+        return np.asarray(jacobian * _bounded_slope(edges.sigmas())[:, None], float)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.find_card import CardSighting
-from petitpied.camera.view_slopes import card_slopes, place_in_world, rise_mm
+from petitpied.camera.view_jacobian import card_jacobian, place_in_world, rise_mm
 from petitpied.domain.errors import CardError
 from petitpied.domain.lens import LENS_PARAMETERS, CameraGuess
 from petitpied.domain.view import PARAMETERS, View
@@ -47,7 +47,7 @@ class Evidence(Protocol):
         """Residuals (R,) in sigmas."""
         ...
 
-    def slopes(self, view: View) -> Floats:
+    def jacobian(self, view: View) -> Floats:
         """Their derivatives (R, 14) by `PARAMETERS`, as `View.perturbed` changes them."""
         ...
 
@@ -173,24 +173,24 @@ class _Problem:
 LENS_COLUMNS = np.array([PARAMETERS.index(name) for name in LENS_PARAMETERS])
 
 
-def _corner_slopes(problem: _Problem, view: View, places: Floats) -> Floats:
+def _corner_jacobian(problem: _Problem, view: View, places: Floats) -> Floats:
     """Derivatives (N, 2, free + places' size) of the corner residuals, as `perturbed`
     and the cards' places move them."""
     free, own_count = problem.free, places.shape[1]
-    by_view, by_place = card_slopes(
+    by_view, by_place = card_jacobian(
         view, problem.points_mm, problem.place(places), problem.thickness_mm
     )
-    slopes = np.zeros((*by_view.shape[:2], len(free) + places.size))
-    slopes[:, :, : len(free)] = by_view[:, :, free]
+    jacobian = np.zeros((*by_view.shape[:2], len(free) + places.size))
+    jacobian[:, :, : len(free)] = by_view[:, :, free]
     for index in range(len(places)):
         own, its = len(free) + own_count * index, problem.card == index + 1
-        slopes[its, :, own : own + own_count] = by_place[its, :, :own_count]
-    return np.asarray(slopes / problem.sigma_px[:, None, None], float)
+        jacobian[its, :, own : own + own_count] = by_place[its, :, :own_count]
+    return np.asarray(jacobian / problem.sigma_px[:, None, None], float)
 
 
 def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats) -> Floats:
     """Derivatives of the weighted residuals."""
-    corners = _corner_slopes(problem, view, places) * root_weight[:, None, None]
+    corners = _corner_jacobian(problem, view, places) * root_weight[:, None, None]
     corners = corners.reshape(-1, corners.shape[2])
     lens = len(problem.free_lens)
     prior = np.zeros((lens, corners.shape[1]))
@@ -198,9 +198,9 @@ def _jacobian(problem: _Problem, view: View, places: Floats, root_weight: Floats
     prior[:, 0] *= view.camera_matrix[0, 0] / problem.guess.focal_px
     if not problem.evidence:
         return np.concatenate([corners, prior])
-    slopes = np.concatenate([e.slopes(view) for e in problem.evidence])[:, problem.free]
-    further = np.zeros((len(slopes), corners.shape[1]))
-    further[:, : slopes.shape[1]] = slopes
+    jacobian = np.concatenate([e.jacobian(view) for e in problem.evidence])[:, problem.free]
+    further = np.zeros((len(jacobian), corners.shape[1]))
+    further[:, : jacobian.shape[1]] = jacobian
     return np.concatenate([corners, prior, further])
 
 
@@ -293,7 +293,7 @@ def _solved(problem: _Problem, view: View, places: Floats, weight: Floats) -> So
         raise CardError(
             what="the card gives no view of the tray",
             why="its corners do not fit any flat card",
-            next_step="lay the card flat and whole on the liner and retake",
+            next_step="lay the card flat and whole on the mat or paper and retake",
         ) from fault
     residual_px = problem.corners(view, places) * problem.sigma_px[:, None]
     chess = np.concatenate(

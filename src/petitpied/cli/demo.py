@@ -10,8 +10,11 @@ def demo(
     out: Annotated[
         Path, typer.Option(metavar="DIR", help="A new folder for the made-up kitchen.")
     ] = Path("petitpied_demo"),
+    whole: Annotated[
+        bool, typer.Option("--all", help="The long walk: every command, on six trays.")
+    ] = False,
 ) -> None:
-    """Show the whole job on six trays of a made-up kitchen, command by command."""
-    from petitpied.cli.demo_walk import run_demo
+    """Show an evening of a made-up kitchen: set up, bake, and the page; or the whole job."""
+    from petitpied.cli.demo_walk import evening, run_demo, steps
 
-    run_demo(out)
+    run_demo(out, steps() if whole else evening())

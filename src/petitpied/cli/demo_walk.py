@@ -1,6 +1,6 @@
 """The made-up kitchen of the Atelier Brume: its files, and the commands of a baker's evening."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import chdir
 from dataclasses import dataclass
 from importlib.resources import files
@@ -105,7 +105,31 @@ def steps() -> tuple[Step, ...]:
     )  # fmt: skip
 
 
-def run_demo(folder: Path) -> None:
+def evening() -> tuple[Step, ...]:
+    """The commands of one evening: the kitchen set up, a made-up past, then tonight's trays."""
+    answers = (
+        *("--answer", "name=Atelier Brume", "--answer", "oven=Deck 1", "--answer", "target=45"),
+        *("--answer", "flavours=rose,lemon,chocolate,vanilla,violet,pistachio"),
+    )
+    return (
+        Step(
+            "Once: say what the kitchen is like. Without --yes it asks.",
+            ("setup", "--yes", *answers),
+        ),
+        Step(
+            "Make up twelve earlier bakes of this oven, which has a hot spot.",
+            ("simulate", "--out", "past", "--bakes", "12", "--turned", "6", "--oven", "Deck 1",
+             "--oven-effect", "spot:1.5:120,-70", "--seed", "3"),
+        ),
+        Step("Keep them in the history.", ("log", "--facts", "past/facts.csv", "--db", DB)),
+        Step(
+            "Every evening: one command.",
+            ("bake", "photos/rose.jpg", "photos/lemon.jpg", "--out", "tonight", "--db", DB),
+        ),
+    )  # fmt: skip
+
+
+def run_demo(folder: Path, walk: Sequence[Step]) -> None:
     """Make the kitchen in a new folder and run every step there, printing each command.
 
     Raises
@@ -120,10 +144,12 @@ def run_demo(folder: Path) -> None:
     typer.echo("Each command below can be repeated there: every line after $ is one.")
     typer.echo(f"\n$ cd {shown_path(folder)}")
     with chdir(folder):
-        for step in steps():
+        for step in walk:
             typer.echo(f"\n# {step.why}\n$ {step.line}")
             _run(step)
-    typer.echo(f"\nOpen {shown_path(folder / 'report' / 'rose.report.html')} in a browser.")
+    pages = ("tonight/evening.html", "report/rose.report.html")
+    page = next((folder / page for page in pages if (folder / page).exists()), folder)
+    typer.echo(f"\nOpen {shown_path(page)} in a browser.")
 
 
 def _run(step: Step) -> None:

@@ -14,6 +14,7 @@ def handbook(
     """How to do each task: list the pages, or show one."""
     from rich.console import Console
     from rich.markdown import Markdown
+    from rich.theme import Theme
 
     from petitpied.handbook.pages import contents, for_a_terminal, pages
 
@@ -25,11 +26,13 @@ def handbook(
                 typer.echo(f"  {page.name:{width}}  {page.title}")
         typer.echo("\nShow a page: petitpied handbook pairs")
         return
-    wanted = pages().get(name.strip().lower().replace("-", "_").removesuffix(".md"))
-    if wanted is None:
+    found = pages().get(name.strip().lower().replace("-", "_").removesuffix(".md"))
+    if found is None:
         _no_such_page(name, sorted(pages()))
         return
-    Console(highlight=False).print(Markdown(for_a_terminal(wanted.markdown), code_theme="bw"))
+    look = Theme({"markdown.code": "bold", "markdown.h1": "bold", "markdown.h2": "bold underline"})
+    text = Markdown(for_a_terminal(found.markdown), code_theme="ansi_light")
+    Console(highlight=False, theme=look).print(text)
 
 
 def _no_such_page(name: str, known: list[str]) -> None:

@@ -13,6 +13,7 @@ from typing import Annotated, NoReturn, TextIO, cast
 import typer
 
 from petitpied import __version__
+from petitpied.cli.help_pages import CommandHelp, TaskHelp, examples, plain, settings
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.running.interrupts import ALWAYS, Interrupted, interruptible
 from petitpied.running.masking import MaskedStream, masked, secrets_in
@@ -22,6 +23,7 @@ from petitpied.text.wording import printable
 #: `petitpied.cli` in which the function of that name, or the group's ``app``, is
 PARTS = {
     "Every bake": {
+        "bake": "evening.bake",
         "inspect": "measuring.inspect",
         "sort": "lots.sort",
         "pair": "lots.pair",
@@ -38,6 +40,7 @@ PARTS = {
     },
     "Before piping": {"template": "planning.template", "batch": "planning.batch"},
     "Once, to set up": {
+        "setup": "evening.setup",
         "card": "measuring.card",
         "lens": "measuring.lens",
         "limits": "lots.limits",
@@ -47,7 +50,8 @@ PARTS = {
         "review": "measuring.review",
         "agreement": "measuring.agreement",
         "repeatability": "measuring.repeatability",
-        "lot_check": "lots.lot_check",
+        "label": "lots.label",
+    "lot_check": "lots.lot_check",
     },
     "To learn and look things up": {
         "handbook": "handbook",
@@ -61,8 +65,8 @@ MODULES = {name: module for part in PARTS.values() for name, module in part.item
 PART_OF = {name: part for part, names in PARTS.items() for name in names}
 #: stands below the list of commands
 WHERE_TO_BEGIN = (
-    "Begin with: petitpied handbook. See it done on made-up trays: petitpied demo. "
-    "Every command has its own --help."
+    "Begin with: petitpied setup, then petitpied bake PHOTO... See it done on made-up trays: "
+    "petitpied demo. Every command has its own --help."
 )
 #: options that take words, not names of files: empty ones count as not given
 MAY_BE_EMPTY = {
@@ -96,29 +100,34 @@ def _program(names: Sequence[str]) -> typer.Typer:
         name="petitpied",
         help="Measure every macaron shell on a tray from one photo with a printed card in it.",
         epilog=WHERE_TO_BEGIN,
+        cls=TaskHelp,
         no_args_is_help=True,
-        add_completion=False,
+        context_settings=settings(),
+        rich_markup_mode=None,
         pretty_exceptions_enable=False,
     )
     program.callback()(options)
     for name in names:
         module = import_module(f"petitpied.cli.{MODULES[name]}")
         if name in GROUPS:
-            program.add_typer(module.app, rich_help_panel=PART_OF[name], epilog=_read_on(name))
+            group = plain(module.app)
+            program.add_typer(group, rich_help_panel=PART_OF[name], epilog=_epilog(name))
         else:
-            told = program.command(rich_help_panel=PART_OF[name], epilog=_read_on(name))
+            panel, below = PART_OF[name], _epilog(name)
+            told = program.command(cls=CommandHelp, rich_help_panel=panel, epilog=below)
             told(getattr(module, name))
     return program
 
 
-def _read_on(name: str) -> str | None:
-    """The line under a command's help that names its page of the handbook."""
+def _epilog(name: str) -> str | None:
+    """Under a command's help: three examples, and the name of its page of the handbook."""
     if "--help" not in sys.argv:
         return None
     from petitpied.handbook.pages import page_about
 
     page = page_about(name.replace("_", "-"))
-    return None if page is None else f"How to: petitpied handbook {page.name}"
+    how = "" if page is None else f"\n\nHow to: petitpied handbook {page.name}"
+    return (examples(name.replace("_", "-")) + how) or None
 
 
 def __getattr__(name: str) -> typer.Typer:

@@ -20,6 +20,11 @@ TWO_PHOTOS = "two photos"
 RIM_EVIDENCE_U_MM, FOOT_EVIDENCE_U_MM = 0.5, 0.3
 
 
+def first_heights(shell_height_mm: float | None) -> Heights:
+    """What is known before the photo is measured: the baker's ruler, else usual heights."""
+    return Heights() if shell_height_mm is None else heights_from_ruler(shell_height_mm)
+
+
 def heights_from_ruler(shell_height_mm: float) -> Heights:
     """Heights of rims from one measured shell height, top of the cap above the liner."""
     return Heights(
@@ -37,7 +42,7 @@ def heights_from_ruler(shell_height_mm: float) -> Heights:
 
 def refine_heights(rings: FittedRings, heights: Heights) -> Heights:
     """Cap-rim height from the parallax over the tray, `petitpied.contours.ring_steps.foot_step`."""
-    if sum(foot is not None for foot in rings.foot) < 6:
+    if rings.wide.sum() < 6:
         return heights
     found = rings.parallax
     prior = heights.cap_rim_u_mm**2

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.contours.ring_geometry import Rings, Seen
-from petitpied.numerics.medians import medians
+from petitpied.numerics.medians import MAD_TO_SD, medians
 
 Floats = NDArray[np.float64]
 
@@ -156,7 +156,7 @@ def _scatter(residual: Floats, weight: Floats, radius: Floats) -> Floats:
     rising = np.sort(np.where(counts, np.abs(residual), np.inf), axis=1)
     each, half = np.arange(len(rising)), number // 2
     median = (rising[each, np.maximum(number - 1, 0) // 2] + rising[each, half]) / 2
-    spread = np.where(number >= 8, 1.4826 * median, 1.4826 * 0.01 * radius)
+    spread = np.where(number >= 8, MAD_TO_SD * median, MAD_TO_SD * 0.01 * radius)
     return np.maximum(spread, SCATTER_FLOOR_REL * radius)
 
 
@@ -176,11 +176,14 @@ def _cap_prior(ring: Rings, foot: Rings, bare: NDArray[np.bool_]) -> _Prior:
     return _Prior(none, none, form, np.tile(1 / sigma**2, (1, 2)))
 
 
-def _foot_prior(foot: Rings, cap: Rings, known: TrayFeet, expected_mm: Floats) -> _Prior:
+def _foot_prior(
+    foot: Rings, cap: Rings, known: TrayFeet, wide: NDArray[np.bool_], expected_mm: Floats
+) -> _Prior:
     """A foot goes round its cap, with its shape, as wide as the tray's, not far off its middle.
 
     ``expected_mm`` (S, 2): lean that all feet of the tray have here. A shell that leans far
-    out of the tray's spread is held less (Cauchy weight).
+    out of the tray's spread is held less (Cauchy weight). A foot that is not ``wide`` (S,) is about
+    as wide as its cap.
     """
     shells, _, count = foot.harmonics.shape
     radius = cap.radius[:, None]
@@ -189,7 +192,8 @@ def _foot_prior(foot: Rings, cap: Rings, known: TrayFeet, expected_mm: Floats) -
     far = np.hypot(*away.T) / (CAUCHY_SCALE * known.lean_sigma * cap.radius)
     precision = 1 / sigma**2
     precision[:, 1:] /= (1 + far**2)[:, None]
-    target = np.column_stack([cap.radius * (1 + known.spread), cap.centre - foot.centre])
+    spread = np.where(wide, known.spread, 0.0)
+    target = np.column_stack([cap.radius * (1 + spread), cap.centre - foot.centre])
     harmonic = np.full((shells, 2 * count), RUFFLE_REL) * radius
     like_cap = np.zeros((shells, 2, count))
     like_cap[:, :, : cap.harmonics.shape[2]] = cap.harmonics
@@ -293,20 +297,20 @@ def foot_step(
     seen: Seen,
     weight: Floats,
     less: Floats,
-    about: tuple[Rings, Floats, TrayFeet],
+    about: tuple[Rings, Floats, TrayFeet, NDArray[np.bool_]],
     before: Parallax,
     height_u_mm: float,
 ) -> tuple[Update, Parallax]:
     """One step of all feet, of the tray's mean lean, and of the cap rims' height over them.
 
     ``about``: the caps, the slant (S, 2) under which the camera sees each, and what is known of
-    the tray's feet. With a wrong height, caps seem to lean away from the camera's foot point
-    or towards it, the more the farther they are from it; ``height_u_mm`` is the height's
-    standard uncertainty beforehand.
+    the tray's feet, and which are wide. With a wrong height, caps seem to lean away from the
+    camera's foot point or towards it, the more the farther they are from it; ``height_u_mm`` is the
+    height's standard uncertainty beforehand.
     """
-    cap, slant, known = about
+    cap, slant, known, wide = about
     expected = before.draught_mm + before.height_mm * slant
-    prior = _foot_prior(foot, cap, known, expected)
+    prior = _foot_prior(foot, cap, known, wide, expected)
     normal = _normal(foot, seen, weight, less, prior)
     shells, size = normal.moment.shape
     # a lean is own + draught + height * slant

@@ -118,15 +118,21 @@ class FittedRings:
         """Whether shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell."""
         return self.seen.stands
 
+    @property
+    def wide(self) -> NDArray[np.bool_]:
+        """Which feet (S,) show plainly enough to be measured; others only bound the outline."""
+        return self.seen.wide
+
 
 @dataclass(frozen=True)
 class _Seen:
-    """What is seen whatever the heights: the geometry, on which rays feet show (S, N), and whether
-    shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell."""
+    """What is seen whatever the heights: the geometry, on which rays feet show (S, N), whether
+    shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell; and on a ``wide`` one."""
 
     geometry: Geometry
     shows: NDArray[np.bool_]
     stands: Floats
+    wide: NDArray[np.bool_]
 
 
 def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
@@ -139,7 +145,10 @@ def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
 
 def _look(view: View, edges: ShellEdges) -> _Seen:
     geometry, shows = Geometry(view, edges), _showing(edges)
-    return _Seen(geometry, shows, _stands(geometry, edges, shows))
+    wide = np.asarray(shows.any(axis=1), bool)
+    stands, narrow = _stands(geometry, edges, wide)
+    # a foot too narrow to show all round is seen on the near side
+    return _Seen(geometry, shows | (narrow & (~wide & (stands == 1))[:, None]), stands, wide)
 
 
 def _start(
@@ -160,9 +169,11 @@ def _start(
     return cap, Rings(cap.centre.copy(), radius, harmonics, foot_height)
 
 
-def _stands(geometry: Geometry, edges: ShellEdges, shows: NDArray[np.bool_]) -> Floats:
-    """Whether shells stand on a foot, as in `_Seen`: where it hardly shows, the near side shows the
-    gap under a rim that stands high."""
+def _stands(
+    geometry: Geometry, edges: ShellEdges, wide: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Whether shells stand on a foot, as in `_Seen`, and on which rays (S, N) it shows narrowly:
+    the near side shows the gap under a rim that stands high. ``wide`` (S,): feet seen plainly."""
     centre = medians(np.moveaxis(geometry.outer, 1, 2))
     away = (centre - geometry.nadir) / geometry.camera_mm
     slant = np.hypot(*away.T)
@@ -175,10 +186,11 @@ def _stands(geometry: Geometry, edges: ShellEdges, shows: NDArray[np.bool_]) -> 
         return np.asarray((gap * where).sum(axis=1) / np.maximum(where.sum(axis=1), 1), float)
 
     parts = mean_gap(cosine < -NEAR_COS) - mean_gap(cosine > NEAR_COS) > STANDS_REL
-    plainly = np.asarray(shows.any(axis=1) | parts, bool)
+    plainly = np.asarray(wide | parts, bool)
     slantwise = slant > STANDS_SLANT
     of_tray = float(plainly[slantwise].mean() if slantwise.any() else plainly.mean())
-    return np.where(plainly, 1.0, 0.5 if of_tray > STANDS_SHARE else 0.0)
+    stands = np.where(plainly, 1.0, 0.5 if of_tray > STANDS_SHARE else 0.0)
+    return stands, np.asarray((gap > STANDS_REL) & (cosine < 0), bool)
 
 
 def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -238,7 +250,7 @@ def fit_rings(
     showing = _look(view, edges) if before is None else before.seen
     geometry, shows = showing.geometry.every(every), showing.shows[:, ::every]
     bare, stands = np.asarray(~showing.shows.any(axis=1), bool), showing.stands
-    standing = bare & (stands == 1)
+    narrow = ~bare & ~showing.wide
     full = heights.rims_mm(stands)
     foot_height = np.full(len(bare), heights.foot_mm)
     free = every * contact[:, ::every]
@@ -253,7 +265,7 @@ def fit_rings(
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight[:, ::every] * free
     # a foot that hardly shows leaves the two edges together: they are told by one
-    by_rim = np.where(standing[:, None], edges.outer.weight, edges.cap.weight)
+    by_rim = np.where(narrow[:, None], edges.outer.weight, edges.cap.weight)
     rim_weight = by_rim[:, ::every] * free
     bluntness = BLUNTNESS if before is None else before.bluntness
     parallax, feet = Parallax(0.0, heights.cap_rim_u_mm, np.zeros(2)), TrayFeet()
@@ -271,12 +283,13 @@ def fit_rings(
         to_foot, to_cap = np.clip(foot_farther, 0, 1), np.clip(-foot_farther, 0, 1)
         plainly_foot = shows & (beyond_cap > BEYOND_REL * cap.radius[:, None])
         to_foot[plainly_foot], to_cap[plainly_foot] = 1.0, 0.0
+        # a foot that shows narrowly reaches nowhere beyond the outer edge
+        too_far = np.clip(-beyond_foot / (OWN_REL * cap.radius[:, None]), 0, 1)
+        to_foot = np.where(narrow[:, None], np.maximum(to_foot, too_far), to_foot)
         to_foot[bare], to_cap[bare] = 0.0, 1.0
-        below = standing[:, None] & (slant < 0)  # the near side's outer edge is the hidden foot's
-        to_cap[below] = 0.0
         # on the side away from the camera a cap hides its foot: there the dome's own shading
         # passes for a rim, unless the foot shows
-        seen = shows * np.where(slant > HIDING_SLANT, to_foot, 1.0) + below
+        seen = shows * np.where(slant > HIDING_SLANT, to_foot, 1.0)
         caps, bluntness = cap_step(
             (cap, foot, bare),
             all_by_cap,
@@ -286,14 +299,15 @@ def fit_rings(
         )
         cap = caps.ring
         slants = geometry.slants(cap)
-        about = cap, slants, feet
+        # a narrow foot is seen on one side only: where its middle is says nothing of heights
+        about = cap, slants * showing.wide[:, None], feet, showing.wide
         weight = outer_weight * to_foot
         feet_now, parallax = foot_step(
             foot, by_foot, weight, foot_bulge, about, parallax, heights.cap_rim_u_mm
         )
         foot = feet_now.ring
         expected = parallax.draught_mm + parallax.height_mm * slants
-        feet = tray_feet(cap, foot, (weight > 0).mean(axis=1) * ~bare, expected)
+        feet = tray_feet(cap, foot, (weight > 0).mean(axis=1) * showing.wide, expected)
     return _collect(caps, feet_now, showing, bluntness, parallax)
 
 

@@ -98,4 +98,5 @@ def _seen(
 def _side_by_side(flags: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Of flags round a shell (S, RAYS) those in runs of `LEAST_RAYS` and more."""
     starts = np.logical_and.reduce([np.roll(flags, -k, axis=1) for k in range(LEAST_RAYS)])
-    return np.asarray(np.logical_or.reduce([np.roll(starts, k, axis=1) for k in range(LEAST_RAYS)]), bool)
+    members = [np.roll(starts, k, axis=1) for k in range(LEAST_RAYS)]
+    return np.asarray(np.logical_or.reduce(members), bool)

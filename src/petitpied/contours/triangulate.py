@@ -65,7 +65,7 @@ def triangulate(pair: ViewPair, first_px: Floats, second_px: Floats) -> Triangul
     return Triangulated(-along / np.maximum(size, 1e-12), size, across)
 
 
-def height_slopes(
+def height_sensitivities(
     pair: ViewPair, places_mm: Floats, height_mm: float, joined_by: int | None = None
 ) -> Floats:
     """How heights react to doubts of both views: (2 P, N) mm for one standard uncertainty of
@@ -93,7 +93,7 @@ JOIN_U_MM = 5.0
 
 @dataclass(frozen=True)
 class Level:
-    """Points of known height: ``slopes`` (Q, M) as of `height_slopes`, ``excess_mm`` (M,)
+    """Points of known height: ``slopes`` (Q, M) as of `height_sensitivities`, ``excess_mm`` (M,)
     triangulated height less the known one, nan where not seen; ``level_u_mm``: standard
     uncertainty of the known height, common to all; ``noise_mm`` of one point."""
 
@@ -109,7 +109,7 @@ def settled(feet: Level, cards: Level | None, at_tops: Floats) -> tuple[Floats, 
 
     Linear bundle adjustment: the views' independent doubts, the joining and the feet's level
     are unknowns with priors, triangulated heights the observations. ``at_tops`` (Q, N):
-    `height_slopes` at the places to be mended.
+    `height_sensitivities` at the places to be mended.
 
     Returns
     -------

@@ -10,28 +10,15 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-#: measures that can be mapped and charted: key of `BakeShells.values` to unit
-MEASURES: dict[str, str] = {
-    "diameter": "mm",
-    "cap_diameter": "mm",
-    "roundness": "mm",
-    "foot_spread": "mm",
-    "lean_x": "mm",  # towards +x of the tray frame
-    "lean_y": "mm",  # towards +y, the door
-    "height": "mm",
-    "browning": "Delta E00",
-    "cracks": "mm",  # length of all cracks of a shell; 0 where none
-    "growth": "mm",  # baked minus piped diameter
-    "piped_diameter": "mm",
-}
-
 
 @dataclass(frozen=True, slots=True)
 class BakeFacts:
     """What the baker knows of one bake: one tray, one time in the oven.
 
     ``photo_sha256`` is the bake's identity. ``turn_deg`` 180: the tray went into the oven
-    turned by half. Everything beyond photo, time and oven may be missing.
+    turned by half, and stayed so; ``turned_halfway``: it was turned during the bake, so that no
+    side of it was always on one side of the oven. Everything beyond photo, time and oven may be
+    missing.
     """
 
     photo_sha256: str
@@ -47,13 +34,28 @@ class BakeFacts:
     flavour: str | None = None
     batch: str | None = None
     note: str | None = None
+    bake_minutes: float | None = None
+    thermometer_c: float | None = None  # read in the oven, beside the set temperature
+    tray_number: int | None = None  # 1: the first tray of the batter
+    doubled: bool | None = None  # a second tray under it
+    turned_halfway: bool | None = None  # turned by half during the bake
+    meringue: Literal["french", "swiss", "italian"] | None = None
+    ribbon_seconds: float | None = None  # macaronage: until a ribbon of batter has sunk in
+    whites_days: float | None = None  # age of the egg whites
+    colouring: Literal["none", "powder", "gel", "liquid"] | None = None
+    flour_lot: str | None = None  # of the almond flour
+    piped_by: str | None = None
+    # what no photo shows, counted by hand among the bake's shells
+    hollow: int | None = None
+    sticky: int | None = None  # bottoms that stick, or stay soft
+    tough: int | None = None
 
 
 @dataclass(frozen=True)
 class BakeShells:
     """The measured shells of one bake, tray frame (x right, y towards the door), S shells.
 
-    ``values``: measure to (S,) values in the unit of `MEASURES`, NaN where not measured;
+    ``values``: one of `petitpied.domain.measures.STORED` to (S,) values, NaN where not measured;
     a measure that no shell has is absent. ``u_own``, where known, likewise: each value's own
     standard uncertainty.
     """

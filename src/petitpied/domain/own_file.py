@@ -14,11 +14,13 @@ _SHOWN = 60  # letters of the baker's own text repeated in a message
 
 @dataclass(frozen=True)
 class OwnFile:
-    """A file's name (for messages), its text, and what stands in it."""
+    """A file's name (for messages), its text, and what stands in it; ``inside``: the group of the
+    file that this is, from which places count."""
 
     name: str
     text: str
     content: dict[str, Any]
+    inside: tuple[str, ...] = ()
 
     @staticmethod
     def parsed(text: str, name: str) -> "OwnFile":
@@ -49,6 +51,7 @@ class OwnFile:
 
     def line_of(self, place: tuple[str, ...]) -> int:
         """Line (from 1) where the deepest part of a place that can be found is written."""
+        place = self.inside + place
         lines = self.text.splitlines() or [""]
         best, depth, section = 1, 0, tuple[str, ...]()
         for number, line in enumerate(lines, 1):
@@ -65,6 +68,22 @@ class OwnFile:
             if shared == len(here) and shared > depth:
                 best, depth = number, shared
         return best
+
+    def part(self, name: str) -> "OwnFile | None":
+        """A group of the file as a file of its own; None where there is none.
+
+        Raises
+        ------
+        OwnFileError
+            If it is no group.
+        """
+        if name not in self.content:
+            return None
+        table = self.content[name]
+        if not isinstance(table, dict):
+            why = f"{name} must be a group of settings"
+            raise self.fault((name,), why, f"[{name}] on a line of its own, its settings below")
+        return OwnFile(self.name, self.text, table, (*self.inside, name))
 
     def only(self, table: Any, place: tuple[str, ...], names: Collection[str]) -> dict[str, Any]:
         """A table with none but these names.

@@ -71,3 +71,4 @@ class Record:
     lens_profile: str | None = None  # title of the lens profile that was used
     smallest_crack_width_mm: Quantity | None = None  # that this photo can show
     colour: TrayColour | None = None  # how colours were taken
+    flavour: str | None = None  # as the baker named it

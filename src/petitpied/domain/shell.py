@@ -1,12 +1,12 @@
 """Shells: as found (seed), as modelled (two rings), as measured."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.measures import Sizes, Surface
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.surface import Colour, Crack, Foot, SurfaceMark
 
 Floats = NDArray[np.float64]
 
@@ -59,50 +59,43 @@ class Ring:
 
 
 @dataclass(frozen=True)
-class Shell:
-    """One shell in plan view; millimetres in the tray frame, pixels in the photo.
+class Place:
+    """Where a shell is: millimetres in the tray frame, pixels in the photo.
 
-    A shell that could not be measured has ``None`` in every quantity and says why in
-    ``not_measured``; a single quantity that could not be measured is ``None`` with its reason
-    in ``missing`` (field name to reason).
+    Outlines (N, 2) are closed, of the plan view as the camera sees it. ``touching``: ids of the
+    shells that it touches.
     """
 
-    id: str
     row: int  # 0 is the row farthest from the door
     column: int  # 0 is the left-most place of the lattice
     centre_px: tuple[float, float]
     centre_mm: tuple[float, float] | None
     outline_px: Floats
     cap_outline_px: Floats | None
-    diameter_mm: Quantity | None = None
-    cap_diameter_mm: Quantity | None = None
-    foot_diameter_mm: Quantity | None = None
-    feret_min_mm: Quantity | None = None
-    feret_max_mm: Quantity | None = None
-    roundness_mm: Quantity | None = None
-    foot_spread_mm: Quantity | None = None
-    lean_mm: Quantity | None = None
-    lean_dir_deg: float | None = None
-    height_mm: Quantity | None = None
-    piped_diameter_mm: Quantity | None = None  # before baking, where a photo shows it
-    growth: Quantity | None = None  # mm, baked minus piped diameter
-    circularity: Quantity | None = None
-    aspect_ratio: Quantity | None = None
-    diameter_rel: float | None = None  # diameter over the tray's median diameter
     touching: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Shell:
+    """One shell in plan view: where it is, its sizes, its surface.
+
+    A shell that could not be measured has ``None`` in every measure and says why in
+    ``not_measured``; a single measure that could not be taken is ``None`` with its reason in
+    ``missing`` (field name to reason).
+    """
+
+    id: str
+    place: Place
+    sizes: Sizes = field(default_factory=Sizes)
+    surface: Surface = field(default_factory=Surface)
     not_measured: str | None = None
     missing: tuple[tuple[str, str], ...] = ()
     doubts: tuple[str, ...] = ()  # reasons to trust this shell's numbers less, plain words
-    cracks: tuple[Crack, ...] | None = None  # None: not looked for
-    crack_length_mm: Quantity | None = None  # of all cracks together
-    crack_confidence: float | None = None  # of the likeliest dark line, told as a crack or not
-    foot: Foot | None = None  # how the foot stands round the shell
-    colour: Colour | None = None
-    browning: Quantity | None = None  # Delta E00 from the reference, positive: browner
-    edge_browning: Quantity | None = None  # Delta E00, edge from middle at equal lightness
-    dimples: tuple[SurfaceMark, ...] | None = None  # None: not to be seen, or not looked for
-    peak: SurfaceMark | None = None
-    pinholes: tuple[SurfaceMark, ...] | None = None
-    lumpiness_mm: Quantity | None = None  # root mean square height of lumps
-    verdict: str | None = None  # pass, second, reject or check by eye; None: not judged
+    verdict: str | None = None  # top, bottom, crumbs or check by eye; None: not judged
     reasons: tuple[str, ...] = ()  # what decided the verdict, plain words
+
+    def quantity(self, name: str) -> Quantity | None:
+        """The measure whose field has this name."""
+        part = self.sizes if hasattr(self.sizes, name) else self.surface
+        found: Quantity | None = getattr(part, name)
+        return found

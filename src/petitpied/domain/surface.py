@@ -1,14 +1,15 @@
 """What a cap's surface shows: cracks, colour, dimples, a peak, pinholes. Places as in `Shell`."""
 
 from dataclasses import dataclass
-from typing import Literal
-
-import numpy as np
-from numpy.typing import NDArray
+from typing import TYPE_CHECKING, Literal
 
 from petitpied.domain.quantity import Quantity
 
-Floats = NDArray[np.float64]
+if TYPE_CHECKING:  # the command line's help reads the register of measures, and so this module
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
 
 #: radial: away from the middle; across: over the dome; shoulder: round the cap near its rim
 CrackKind = Literal["radial", "across", "shoulder"]
@@ -23,7 +24,7 @@ class Crack:
     view, its mean opening (None where the photo cannot show it), which way it runs, and
     ``confidence`` 0 to 1, that it is a crack and not a hair, a seam or a crumb."""
 
-    path_px: Floats
+    path_px: "Floats"
     length_mm: Quantity
     width_mm: Quantity | None
     kind: CrackKind
@@ -58,8 +59,10 @@ class Colour:
     b: Quantity  # b*, blue to yellow
 
     @property
-    def lab(self) -> Floats:
+    def lab(self) -> "Floats":
         """(3,)"""
+        import numpy as np
+
         return np.array([self.lightness.value, self.a.value, self.b.value])
 
 

@@ -46,6 +46,7 @@ _SINGLE: dict[str, float] = {
     "card thickness and flatness": TYPE_B_DOF,
     "height of the cap rims": TYPE_B_DOF,
     "height of the feet": TYPE_B_DOF,
+    "walls and ruffles of the feet": TYPE_B_DOF,
     "edge evidence of this scene": SCENE_DOF,
 }
 #: corners of one card, twice, less what is fitted
@@ -63,11 +64,11 @@ _SHARED_DOF = tuple(_SINGLE.get(cause, VIEW_DOF) for cause in SHARED_CAUSES)
 _OWN_DOF = tuple(OWN_CAUSES.values())
 
 
-def effective_dof(u: Sequence[float] | Floats, dof: Sequence[float] | Floats) -> float:
-    """Welch-Satterthwaite effective degrees of freedom of contributions (JCGM 100, G.2b)."""
-    squares = np.square(np.asarray(u, float))
-    below = float((squares**2 / np.asarray(dof, float)).sum())
-    return float(squares.sum()) ** 2 / below if below > 0 else inf
+def effective_dof(squares: Sequence[float], dof: Sequence[float]) -> float:
+    """Welch-Satterthwaite effective degrees of freedom of independent contributions, given by
+    their squares and degrees of freedom (JCGM 100, G.2b); infinite where all are 0."""
+    below = sum(map(truediv, map(mul, squares, squares), dof))
+    return sum(squares) ** 2 / below if below > 0 else inf
 
 
 def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> Quantity:
@@ -76,12 +77,11 @@ def quantity_of(value: float, own: Sequence[float], shared: Sequence[float]) -> 
     mine, common = list(map(mul, own, own)), list(map(mul, shared, shared))
     parts = (sum(common[first:stop]) for first, stop in _VIEW_SPANS)
     squares = [*mine, *common[: len(_SINGLE)], *parts]
-    below = sum(map(truediv, map(mul, squares, squares), _EVERY_DOF))
     return Quantity(
         value,
         sqrt(sum(mine)),
         sqrt(sum(common)),
-        sum(squares) ** 2 / below if below > 0 else inf,
+        effective_dof(squares, _EVERY_DOF),
         tuple(map(float, own)),
         tuple(map(float, shared)),
     )

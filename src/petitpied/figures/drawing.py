@@ -118,9 +118,7 @@ class Drawing:
         self.shapes.extend(shapes)
 
 
-def polyline(
-    *points: Point, width: float = 2.0, dash: float = 0.0, colour: Rgb = INK
-) -> Path:
+def polyline(*points: Point, width: float = 2.0, dash: float = 0.0, colour: Rgb = INK) -> Path:
     """A line through points."""
     return Path((points,), stroke=colour, width=width, dash=dash)
 

@@ -49,8 +49,11 @@ def wrapped(text: str, size: float, width: float) -> Iterator[str]:
 
 
 def fitting(text: str, size: float, width: float) -> float:
-    """The size, made smaller where the text would be wider than ``width``."""
-    return min(size, size * width / max(text_width(text, size), 1.0))
+    """The size, made smaller where the text would be wider than ``width``; widths do not follow
+    sizes exactly, since small letters are set on whole pixels."""
+    while size > 1 and (wide := text_width(text, size)) > width:
+        size *= min(width / wide, 0.98)
+    return size
 
 
 def column(lines: Sequence[str], left: float, top: float, size: float, pitch: float) -> list[Text]:

@@ -33,10 +33,10 @@ class Verdict:
 
 
 VERDICTS = {
-    "pass": Verdict("pass", BLUE, "disc"),
+    "top": Verdict("top", BLUE, "disc"),
     "check by eye": Verdict("check by eye", QUIET, "ring"),
-    "second": Verdict("second", ORANGE, "triangle"),
-    "reject": Verdict("reject", PLUM, "cross"),
+    "bottom": Verdict("bottom", ORANGE, "triangle"),
+    "crumbs": Verdict("crumbs", PLUM, "cross"),
     "not measured": Verdict("not measured", QUIET, "square"),
 }
 PLAIN = Verdict("shell", BLUE, "disc")

@@ -63,15 +63,11 @@ def _element(shape: Path | Circle | Text | Picture | Window) -> str:
         return _text(shape)
     place = " ".join(
         f'{name}="{_n(value)}"'
-        for name, value in zip(
-            ("x", "y", "width", "height"), (*shape.at, *shape.size), strict=True
-        )
+        for name, value in zip(("x", "y", "width", "height"), (*shape.at, *shape.size), strict=True)
     )
     if isinstance(shape, Picture):
         data = base64.b64encode(cv2.imencode(".png", shape.pixels_bgr)[1].tobytes()).decode()
-        return (
-            f'<image {place} preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
-        )
+        return f'<image {place} preserveAspectRatio="none" href="data:image/png;base64,{data}"/>'
     view = " ".join(map(_n, (*shape.shift, *shape.size)))
     return f'<svg {place} viewBox="{view}">{"".join(_elements(shape.shapes))}</svg>'
 

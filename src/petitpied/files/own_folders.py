@@ -5,6 +5,8 @@ from pathlib import Path
 
 import platformdirs
 
+KITCHEN_NAME = "kitchen.toml"
+
 
 def history_file() -> Path:
     """The history's usual place; it may not exist yet."""
@@ -24,3 +26,8 @@ def flavours_file() -> Path:
 def cards_file() -> Path:
     """The file with the print scale of the user's cards; it may not exist yet."""
     return Path(platformdirs.user_config_dir("petitpied", appauthor=False)) / "cards.toml"
+
+
+def kitchen_file() -> Path:
+    """The kitchen's file where no folder has one; it may not exist yet."""
+    return Path(platformdirs.user_config_dir("petitpied", appauthor=False)) / KITCHEN_NAME

@@ -1,5 +1,6 @@
 """Photo files on disk: collected from folders, read with a bound on their size."""
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -11,6 +12,9 @@ SUFFIXES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".heic"
 #: our own annotated pictures and contact sheets, never taken as photos of a folder
 MARKED_SUFFIX, SHEET_SUFFIX = ".marked.jpg", ".sheet.jpg"
 PICTURE_SUFFIXES = (MARKED_SUFFIX, SHEET_SUFFIX)
+#: and those that sorting, pairing and boxing write
+OWN_PICTURES = (*PICTURE_SUFFIXES, ".sorted.jpg", ".pairs.jpg")
+OWN_NUMBERED = re.compile(r"(box|pairs)_\d+\.jpg")
 
 
 def collect(paths: Iterable[Path]) -> tuple[Path, ...]:
@@ -34,9 +38,14 @@ def _photos_of(folder: Path) -> tuple[Path, ...]:
     return tuple(p for p in names if _looks_like_a_photo(p) and p.is_file())
 
 
-def _looks_like_a_photo(path: Path) -> bool:
+def is_own_picture(path: Path) -> bool:
+    """Whether the name is one of those that our pictures have."""
     name = path.name.lower()
-    if name.startswith(".") or name.endswith(PICTURE_SUFFIXES):
+    return name.endswith(OWN_PICTURES) or OWN_NUMBERED.fullmatch(name) is not None
+
+
+def _looks_like_a_photo(path: Path) -> bool:
+    if path.name.startswith(".") or is_own_picture(path):
         return False
     return path.suffix.lower() in SUFFIXES
 

@@ -17,7 +17,7 @@ from petitpied.domain.shell import Seed
 from petitpied.finding.finder_network import FinderMaps
 from petitpied.finding.liner import LinerLight, log_colour
 from petitpied.finding.ray_strips import RAYS, outline_radius, ray_directions
-from petitpied.numerics.medians import medians
+from petitpied.numerics.medians import MAD_TO_SD, medians
 
 Floats = NDArray[np.float64]
 
@@ -123,7 +123,7 @@ def _scatter(
     rows, columns = around.shape
     rest = log_colour(picture_bgr[y, x]) - light.at(np.column_stack([x / columns, y / rows]))
     channels = np.ascontiguousarray(rest.T)
-    spread = 1.4826 * medians(np.abs(channels - medians(channels)[:, None]))
+    spread = MAD_TO_SD * medians(np.abs(channels - medians(channels)[:, None]))
     return float(spread.mean()) + 0.01  # a hundredth: the step of 8 bits in bright liners
 
 

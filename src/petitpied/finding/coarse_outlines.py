@@ -18,7 +18,7 @@ from petitpied.domain.shell import Seed
 from petitpied.finding.finder_network import FinderMaps
 from petitpied.finding.liner import LinerLight, learn_light
 from petitpied.finding.ray_strips import RAYS, outline_radius, ray_directions
-from petitpied.numerics.medians import medians
+from petitpied.numerics.medians import MAD_TO_SD, medians
 
 Floats = NDArray[np.float64]
 
@@ -70,12 +70,6 @@ class _Circle:
     centre: Floats
     radius: float
     share: float
-
-    def about_middle(self) -> Floats:
-        """Its radii (RAYS,) about the outline's middle."""
-        along = ray_directions() @ self.centre
-        across = ray_directions() @ np.array([-self.centre[1], self.centre[0]])
-        return np.asarray(along + np.sqrt(np.maximum(self.radius**2 - across**2, 0)), float)
 
 
 def _best_circle(radius: Floats, usual: float | None = None) -> _Circle:
@@ -136,7 +130,7 @@ def smoothed(radius: Floats) -> Floats:
     curve = (total[:, 2 * half + 1 :] - total[:, : -2 * half - 1]) / (2 * half + 1)
     for turn in range(8):
         rest = radius - curve
-        scatter = np.maximum(1.4826 * medians(np.abs(rest)), SMOOTH_FLOOR_REL * typical)[:, None]
+        scatter = np.maximum(MAD_TO_SD * medians(np.abs(rest)), SMOOTH_FLOOR_REL * typical)[:, None]
         if turn >= 4:  # terms that the outline hardly shows are its cells' steps
             size = np.hypot(terms[:, 2 : 2 + orders], terms[:, -orders:]) / typical[:, None]
             held = np.clip(size - NO_FORM_REL, LEAST_SIGMA_REL, np.array(FORM_SIGMA_REL))

@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.numerics.medians import MAD_TO_SD
+
 Floats = NDArray[np.float64]
 Maps = NDArray[np.float32]
 Masks = NDArray[np.bool_]
@@ -69,6 +71,6 @@ def learn_light(picture_bgr: NDArray[np.uint8], around: Masks) -> LinerLight:
         weighted = (terms * weight[:, None]).T
         fit = np.asarray(np.linalg.solve(weighted @ terms + ridge, weighted @ log), float)
         rest = (log - terms @ fit) @ np.full(3, 1 / 3)
-        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
+        spread = MAD_TO_SD * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
     return LinerLight(fit)

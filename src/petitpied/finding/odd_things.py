@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from petitpied.finding.bare_liner import Finds
 from petitpied.finding.finder_network import FinderMaps
 from petitpied.finding.liner import LinerLight, log_colour
-from petitpied.numerics.medians import medians
+from petitpied.numerics.medians import MAD_TO_SD, medians
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +41,7 @@ def odd_things(maps: FinderMaps, finds: Finds, light: LinerLight) -> set[int]:
     rows, columns = maps.shell.shape
     colour = finds.colour - light.at((finds.centre + 0.5) / [columns, rows])
     off = np.abs(colour - np.median(colour, axis=0))
-    spread = 1.4826 * float(np.median(off, axis=0).mean()) + SPREAD_FLOOR
+    spread = MAD_TO_SD * float(np.median(off, axis=0).mean()) + SPREAD_FLOOR
     odd = (off.max(axis=1) > OTHER_COLOUR * spread) & (own > UNEVEN * np.median(own))
     odd |= _lone(colour) & _of_other_size(finds)
     return {i for i, thing in zip(finds.number, odd, strict=True) if thing}

@@ -8,12 +8,12 @@ from importlib.resources import files
 
 #: parts of the handbook and their pages, in the order in which a baker comes to them
 ORDER = {
-    "Begin": ("install", "card", "photo", "whole_job", "cautions"),
-    "Every bake": ("measure", "limits", "pairs", "boxes", "report"),
+    "Begin": ("install", "card", "photo", "kitchen", "whole_job", "cautions"),
+    "Every bake": ("evening", "measure", "limits", "pairs", "boxes", "label", "report"),
     "Over many bakes": ("history", "oven", "trend"),
     "Before piping": ("piping", "batch"),
     "How sure it is": ("measures", "lens", "faults", "colour", "repeat", "lots"),
-    "To look things up": ("trouble", "files", "options", "licences"),
+    "To look things up": ("words", "trouble", "files", "options", "licences"),
 }
 #: where a page stands that has no place yet
 UNPLACED = "More"

@@ -17,8 +17,9 @@ from typing import IO, Any
 
 import numpy as np
 
-from petitpied.domain.bake import MEASURES, Bake, BakeFacts
+from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError
+from petitpied.domain.measures import MM, SERIES, STORED
 from petitpied.files.outside_files import Kind, Refused, open_outside
 from petitpied.files.records.record_files import record_from_bytes
 from petitpied.files.records.table_files import safe_cell
@@ -54,7 +55,8 @@ def facts_row(facts: BakeFacts) -> dict[str, Any]:
     known = facts_of.known_facts(facts)
     row = {name: known.get(facts_of.FIELDS[name]) for name in facts_of.NAMES}
     row["at"] = facts.baked_at.isoformat()
-    row["fan"] = None if facts.fan is None else "yes" if facts.fan else "no"
+    yes_no = {True: "yes", False: "no"}
+    row = {name: yes_no[v] if isinstance(v, bool) else v for name, v in row.items()}
     if facts.humidity_rel is not None:
         row["humidity"] = round(100 * facts.humidity_rel, 6)
     return row
@@ -71,7 +73,7 @@ def csv_text(columns: Iterable[str], rows: Iterable[dict[str, Any]]) -> str:
     return stream.getvalue()
 
 
-_SUFFIX = {name: "_mm" if unit == "mm" else "" for name, unit in MEASURES.items()}
+_SUFFIX = {key: "_mm" if SERIES[key].unit == MM else "" for key in STORED}
 SHELL_COLUMNS = (
     *("photo_sha256", *facts_of.NAMES, "shell", "row", "column", "x_mm", "y_mm"),
     *(c for name, mm in _SUFFIX.items() for c in (f"{name}{mm}", f"{name}_u_own{mm}")),
@@ -114,7 +116,10 @@ def parquet_bytes(bakes: Iterable[Bake]) -> bytes:
             why="the library pyarrow is not installed",
             next_step='install it with: pip install "petitpied[parquet]", or export CSV',
         ) from None
-    texts = ("photo_sha256", "at", "shell", "fan", "oven", "rack", "liner", "flavour", "batch")
+    texts = (
+        *("photo_sha256", "at", "shell", "fan", "oven", "rack", "mat", "flavour", "batch"),
+        *("doubled", "turned_halfway", "meringue", "colouring", "flour_lot", "piped_by"),
+    )
     kinds = dict.fromkeys(SHELL_COLUMNS, pyarrow.float64())
     kinds |= dict.fromkeys((*texts, "note"), pyarrow.string())
     kinds |= dict.fromkeys(("turn", "row", "column"), pyarrow.int32())

@@ -4,14 +4,15 @@ import csv
 import io
 import os
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError, ReadingError
-from petitpied.domain.own_file import quoted
+from petitpied.domain.own_file import OwnFile, quoted
 from petitpied.files.outside_files import Kind, Refused, is_there, read_outside
 from petitpied.files.own.own_file import read_own_file
 from petitpied.text.wording import FORMULA_STARTS, printable
@@ -26,7 +27,14 @@ MAX_NOTE = 2_000
 OVEN_C = (20.0, 400.0)
 REST_MINUTES = (0.0, 10_000.0)  # a week
 #: facts that stay the same from bake to bake; a rest time or a humidity is measured each time
-LASTING = ("oven", "rack", "set_temperature_c", "fan", "liner", "flavour")
+LASTING = (
+    "oven", "rack", "set_temperature_c", "fan", "liner", "flavour", "bake_minutes", "doubled",
+    "turned_halfway", "meringue", "colouring", "flour_lot", "piped_by",
+)  # fmt: skip
+#: minutes in the oven, seconds until a ribbon of batter sinks in, days that whites were kept: as
+#: far as any kitchen goes (common practice, no source)
+BAKE_MINUTES, RIBBON_SECONDS, WHITES_DAYS = (1.0, 240.0), (0.0, 600.0), (0.0, 60.0)
+MOST_SHELLS = 10_000
 
 
 def _number(low: float, high: float) -> Callable[[Any], float]:
@@ -53,7 +61,27 @@ def _turn(value: Any) -> int:
     return int(number)
 
 
-def _fan(value: Any) -> bool:
+def _whole(low: int, high: int) -> Callable[[Any], int]:
+    def parse(value: Any) -> int:
+        number = float(value.replace(",", ".") if isinstance(value, str) else value)
+        if number != int(number) or not low <= number <= high:
+            raise ValueError(f"must be a whole number from {low} to {high}")
+        return int(number)
+
+    return parse
+
+
+def _one_of(*words: str) -> Callable[[Any], str]:
+    def parse(value: Any) -> str:
+        word = str(value).strip().lower()
+        if word not in words:
+            raise ValueError(f"must be one of {', '.join(words)}")
+        return word
+
+    return parse
+
+
+def _yes(value: Any) -> bool:
     if isinstance(value, bool):
         return value
     words = {"yes": True, "on": True, "true": True, "1": True}
@@ -109,14 +137,33 @@ _FACTS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "turn": ("turn_deg", _turn),
     "at": ("baked_at", moment),
     "set_temperature": ("set_temperature_c", _number(*OVEN_C)),
-    "fan": ("fan", _fan),
-    "liner": ("liner", _text(MAX_TEXT)),
+    "fan": ("fan", _yes),
+    "mat": ("liner", _text(MAX_TEXT)),
     "rest_minutes": ("rest_minutes", _number(*REST_MINUTES)),
     "humidity": ("humidity_rel", _humidity),
     "flavour": ("flavour", _text(MAX_TEXT)),
     "batch": ("batch", _text(MAX_TEXT)),
     "note": ("note", _text(MAX_NOTE)),
 }
+#: further facts, given by --fact NAME=VALUE, in a table or in bake.toml
+_MORE: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "bake_minutes": ("bake_minutes", _number(*BAKE_MINUTES)),
+    "thermometer": ("thermometer_c", _number(*OVEN_C)),
+    "tray_number": ("tray_number", _whole(1, 200)),
+    "doubled": ("doubled", _yes),
+    "turned_halfway": ("turned_halfway", _yes),
+    "meringue": ("meringue", _one_of("french", "swiss", "italian")),
+    "ribbon_seconds": ("ribbon_seconds", _number(*RIBBON_SECONDS)),
+    "whites_days": ("whites_days", _number(*WHITES_DAYS)),
+    "colouring": ("colouring", _one_of("none", "powder", "gel", "liquid")),
+    "flour_lot": ("flour_lot", _text(MAX_TEXT)),
+    "piped_by": ("piped_by", _text(MAX_TEXT)),
+    "hollow": ("hollow", _whole(0, MOST_SHELLS)),
+    "sticky": ("sticky", _whole(0, MOST_SHELLS)),
+    "tough": ("tough", _whole(0, MOST_SHELLS)),
+}
+_FACTS |= _MORE
+MORE_NAMES = tuple(_MORE)
 NAMES = tuple(_FACTS)
 FACTS = 'facts such as oven = "Deck 1", turn = 180, fan = true, rest_minutes = 40'
 FIELDS = {name: field for name, (field, _) in _FACTS.items()}
@@ -159,6 +206,62 @@ def _checked(
     return result
 
 
+def given_in(file: OwnFile) -> dict[str, Any]:
+    """Facts in a file of the baker's own, or in a part of one, by field.
+
+    Raises
+    ------
+    OwnFileError
+        If one is no fact: with its line.
+    """
+
+    def fault(name: str, why: str) -> ReadingError:
+        return file.fault((name,), f"{quoted(name)}: {why}", FACTS)
+
+    return _checked(file.content, fault)
+
+
+def given_options(options: Mapping[str, Any]) -> dict[str, Any]:
+    """Facts from a command's options, of which ``more`` holds further ones as NAME=VALUE.
+
+    Raises
+    ------
+    HistoryError
+        As `given` and `named`.
+    """
+    place = "the options"
+    single = {name: value for name, value in options.items() if name != "more"}
+    return given(single | named(options.get("more") or (), "--fact"), place)
+
+
+def named(pairs: Sequence[str], place: str) -> dict[str, Any]:
+    """Further facts written as NAME=VALUE, not yet checked.
+
+    Raises
+    ------
+    HistoryError
+        If one is not written so, or a name comes twice.
+    """
+    result: dict[str, Any] = {}
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        name = name.strip().lower().replace("-", "_")
+        if not equals or not name:
+            raise _bad(place, pair, "it must be written as NAME=VALUE, such as bake_minutes=14")
+        if name in result:
+            raise _bad(place, name, "it is given twice")
+        result[name] = value
+    return result
+
+
+def _bad(place: str, name: str, why: str) -> HistoryError:
+    return HistoryError(
+        what=f"{place}: {printable(str(name))[:60]} cannot be used",
+        why=why,
+        next_step="correct it and log again",
+    )
+
+
 def beside(folder: Path, *names: str) -> dict[str, Any]:
     """Facts of the small TOML in a folder of photos or records; none where there is none.
 
@@ -174,17 +277,11 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
     if not os.path.lexists(path):
         return {}
     file = read_own_file(path, "facts file")
-
-    def checked(raw: Mapping[str, Any], *table: str) -> dict[str, Any]:
-        def fault(name: str, why: str) -> ReadingError:
-            return file.fault((*table, name), f"{quoted(name)}: {why}", FACTS)
-
-        return _checked(raw, fault)
-
     tables = {name: value for name, value in file.content.items() if isinstance(value, dict)}
-    result = checked({n: v for n, v in file.content.items() if n not in tables})
+    common = {n: v for n, v in file.content.items() if n not in tables}
+    result = given_in(replace(file, content=common))
     for name, table in tables.items():
-        own = checked(table, name)
+        own = given_in(OwnFile(file.name, file.text, table, (name,)))
         if {name, Path(name).stem} & {*names, *(Path(n).stem for n in names)}:
             result |= own
     return result

@@ -1,7 +1,7 @@
 """Records into the history: each checked, joined to its facts, and confirmed when it is kept."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -20,13 +20,15 @@ class Logbook:
     """Where records go, and the facts that hold for all of them (options first).
 
     ``like_last``: what is not said is as at the bake that was logged last; only what stays from
-    bake to bake, see `facts.LASTING`. ``now`` is the clock.
+    bake to bake, see `facts.LASTING`. ``now`` is the clock. ``usual``: of the kitchen, for what
+    nothing else says.
     """
 
     store: Store
     options: facts_of.Given
     like_last: bool
     now: Callable[[], datetime]
+    usual: facts_of.Given = field(default_factory=dict)
 
     def log(
         self, path: Path, row: facts_of.Given | None = None, photo: Path | None = None
@@ -53,7 +55,7 @@ class Logbook:
             path.parent if photo is None else photo.parent,
             path.name, record.photo.file, *(() if photo is None else (photo.name,)),
         )  # fmt: skip
-        found: dict[str, Any] = {}
+        found: dict[str, Any] = dict(self.usual)
         if self.like_last and (last := self.store.last_logged()) is not None:
             found |= {n: v for n, v in facts_of.known_facts(last).items() if n in facts_of.LASTING}
         if earlier is not None:
@@ -93,7 +95,7 @@ def _check_scale(record: Record, name: str) -> None:
 
 
 def _measured(record: Record) -> str:
-    count = sum(s.centre_mm is not None and s.not_measured is None for s in record.shells)
+    count = sum(s.place.centre_mm is not None and s.not_measured is None for s in record.shells)
     return f"{count} shell{'' if count == 1 else 's'}"
 
 

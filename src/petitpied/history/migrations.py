@@ -2,8 +2,9 @@
 
 Each step runs in a transaction of its own and ends by writing its number: killed in between,
 the database is at the step before. A step's SQL is fixed once released: new tables and columns
-come with a new step. Here: 1 facts and records; 2 the shells' values once more, packed; 3 a
-checksum for every row.
+come with a new step. Here: 1 facts and records; 2 the shells' values once more, packed; 3 more
+facts: what the baker knows of oven, batter and faults that no photo shows; 4 a checksum for every
+row.
 """
 
 from collections.abc import Callable
@@ -56,6 +57,17 @@ def _packed_values(c: sa.Connection) -> None:
         )
 
 
+def _more_facts(c: sa.Connection) -> None:
+    number = "DOUBLE PRECISION"
+    for column in (
+        f"bake_minutes {number}", f"thermometer_c {number}", "tray_number INTEGER",
+        "doubled BOOLEAN", "turned_halfway BOOLEAN", "meringue TEXT", f"ribbon_seconds {number}",
+        f"whites_days {number}", "colouring TEXT", "flour_lot TEXT", "piped_by TEXT",
+        "hollow INTEGER", "sticky INTEGER", "tough INTEGER",
+    ):  # fmt: skip
+        c.exec_driver_sql(f"ALTER TABLE petitpied_bake ADD COLUMN {column}")
+
+
 def _checksums(c: sa.Connection) -> None:
     """From here on damage shows; what a record proves is packed anew from it first."""
     for table in (BAKE, RECORD, VALUES):
@@ -84,6 +96,7 @@ def _seal(c: sa.Connection, table: sa.Table, row: Row) -> None:
 STEPS: tuple[Callable[[sa.Connection], None], ...] = (
     _facts_and_records,
     _packed_values,
+    _more_facts,
     _checksums,
 )
 NEWEST = len(STEPS)

@@ -6,10 +6,12 @@ import numpy as np
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import OvenMap
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import OvenOrHand, tell_apart
-from petitpied.patterns.oven.tray_stack import LEAN, MAPPED, MIN_SHELLS
+from petitpied.patterns.oven.tray_stack import LEAN, MIN_SHELLS
+from petitpied.text.measure_names import typed_name
 from petitpied.text.wording import printable
 
 #: chance of flips and shuffles: fixed, so that the same history gives the same answer
@@ -19,11 +21,11 @@ ALL = "all"
 
 def check_mapped(measure: str) -> None:
     """Raise `HistoryError` where there is no such measure."""
-    if measure not in MAPPED:
+    if measure not in SERIES:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
-            next_step=f"take one of {', '.join(MAPPED)}",
+            next_step=f"take one of {', '.join(map(typed_name, SERIES))}",
         )
 
 
@@ -32,11 +34,11 @@ def measured_in(bakes: Sequence[Bake]) -> tuple[str, ...]:
     there = set()
     for bake in bakes:
         for name, values in bake.shells.values.items():
-            if name in MAPPED and int(np.isfinite(values).sum()) >= MIN_SHELLS:
+            if name in SERIES and int(np.isfinite(values).sum()) >= MIN_SHELLS:
                 there.add(name)
     if {"lean_x", "lean_y"} <= there:
         there.add(LEAN)
-    return tuple(name for name in MAPPED if name in there)
+    return tuple(name for name in SERIES if name in there)
 
 
 def read_maps(bakes: Sequence[Bake], measure: str) -> tuple[OvenMap, ...]:
@@ -76,6 +78,29 @@ def _nothing(measure: str, there: tuple[str, ...]) -> LotError:
         why=f"no bake has {name} on {MIN_SHELLS} shells or more",
         next_step=f"take one of {', '.join(there)}" if there else "log bakes with more shells",
     )
+
+
+def with_a_direction(bakes: Sequence[Bake]) -> tuple[tuple[Bake, ...], str]:
+    """Bakes whose trays lay one way all the time, and what to say of the others: a tray turned
+    halfway through the bake has no side that was always on one side of the oven.
+
+    Raises
+    ------
+    LotError
+        If none is left.
+    """
+    kept = tuple(b for b in bakes if not b.facts.turned_halfway)
+    out = len(bakes) - len(kept)
+    if not out:
+        return kept, ""
+    if not kept:
+        raise LotError(
+            what="there is nothing to map",
+            why=f"all {out} bakes were turned halfway through: no side stayed on one side",
+            next_step="log some bakes whose tray stayed as it went in",
+        )
+    some = "1 bake was" if out == 1 else f"{out} bakes were"
+    return kept, f"note: {some} turned halfway through and left out: no side stayed on one side."
 
 
 def where_words(oven: str, rack: str | None) -> str:

@@ -2,7 +2,7 @@
 
 Layout of the bytes: little-endian 64-bit floats, one column after another, a value for each
 shell. Columns: ``row``, ``column``, ``x_mm``, ``y_mm``, then a measure's values under its name
-(`petitpied.domain.bake.MEASURES`) and their own standard uncertainties under ``u:`` and the name.
+(`petitpied.domain.measures.STORED`) and their own standard uncertainties under ``u:`` and the name.
 """
 
 import json
@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.bake import MEASURES, BakeShells
+from petitpied.domain.bake import BakeShells
+from petitpied.domain.measures import MEASURES, STORED
 
 Floats = NDArray[np.float64]
 Json = dict[str, Any]
@@ -37,7 +38,7 @@ class Packed:
 def shells_of(record: Json) -> BakeShells:
     """The measured shells of a record that fits the schema; others are left out."""
     shells = [s for s in record["shells"] if s["centre_mm"] is not None]
-    pairs = {name: [_READ[name](s) for s in shells] for name in MEASURES}
+    pairs = {name: [_READ[name](s) for s in shells] for name in STORED}
     table = {n: np.array(p, float).reshape(-1, 2) for n, p in pairs.items()}
     known = {n: t for n, t in table.items() if np.isfinite(t[:, 0]).any()}
     centres = np.array([s["centre_mm"] for s in shells], float).reshape(-1, 2)
@@ -96,8 +97,8 @@ def shells_from_table(ids: tuple[str, ...], names: Sequence[str], table: Floats)
         columns=by_name["column"].astype(np.int64),
         x_mm=by_name["x_mm"],
         y_mm=by_name["y_mm"],
-        values={n: v for n, v in by_name.items() if n in MEASURES},
-        u_own={n[2:]: v for n, v in by_name.items() if n[:2] == "u:" and n[2:] in MEASURES},
+        values={n: v for n, v in by_name.items() if n in STORED},
+        u_own={n[2:]: v for n, v in by_name.items() if n[:2] == "u:" and n[2:] in STORED},
     )
 
 
@@ -138,15 +139,8 @@ def _cracks(shell: Json) -> Pair:
 
 
 _READ: dict[str, Callable[[Json], Pair]] = {
-    "diameter": _field("diameter_mm"),
-    "cap_diameter": _field("cap_diameter_mm"),
-    "roundness": _field("roundness_mm"),
-    "foot_spread": _field("foot_spread_mm"),
+    **{series.key: _field(measure.field) for measure in MEASURES for series in measure.series},
     "lean_x": _lean(math.cos),
     "lean_y": _lean(math.sin),
-    "height": _field("height_mm"),
-    "browning": _field("browning"),
     "cracks": _cracks,
-    "growth": _field("growth"),
-    "piped_diameter": _field("piped_diameter_mm"),
 }

@@ -11,19 +11,20 @@ from numpy.typing import NDArray
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
+from petitpied.domain.measures import SERIES
 from petitpied.history.facts import as_kept
 from petitpied.history.store import Store
 from petitpied.patterns.trends import trend as trends
 from petitpied.patterns.trends.association import Outcome
 from petitpied.patterns.trends.bake_series import (
     COMPARE,
-    SERIES_UNITS,
     Fault,
     bake_series,
     fault_counts,
     measured,
 )
-from petitpied.text.trend_words import Asked
+from petitpied.text.measure_names import code_name, fault_words, typed_name
+from petitpied.text.trend_words import SeriesChoice
 from petitpied.text.wording import printable
 
 Bools = NDArray[np.bool_]
@@ -49,7 +50,9 @@ class TrendRequest:
     flavour: str | None
 
 
-def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked, tuple[Bake, ...]]:
+def read_trend(
+    store: Store, request: TrendRequest
+) -> tuple[trends.Trend, SeriesChoice, tuple[Bake, ...]]:
     """Read the bakes and chart them.
 
     Raises
@@ -92,7 +95,7 @@ def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked
             found = trends.trend_of_values(values, plan)
     except ValueError as error:
         raise _too_few(str(error)) from None
-    asked = Asked(
+    asked = SeriesChoice(
         cast(trends.Of, request.of), measure, fault, plan.rules, _where(request),
         None if change_at is None else change_at.isoformat(),
     )  # fmt: skip
@@ -124,11 +127,11 @@ def chosen_bakes(
 
 def check_measure(measure: str) -> None:
     """Raise `HistoryError` where there is no such measure."""
-    if measure not in SERIES_UNITS:
+    if measure not in SERIES:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
-            next_step=f"take one of {', '.join(SERIES_UNITS)}",
+            next_step=f"take one of {', '.join(map(typed_name, SERIES))}",
         )
 
 
@@ -141,14 +144,14 @@ def fault_of(text: str) -> Fault:
         If it is no such rule.
     """
     parts = re.fullmatch(r"\s*([a-z_]+)\s*(>=|<=|>|<)\s*([+-]?\d+(?:\.\d+)?)\s*", text)
-    if parts is None or parts[1] not in SERIES_UNITS:
+    if parts is None or code_name(parts[1]) not in SERIES:
         raise HistoryError(
             what=f"the rule {printable(text)[:60]!r} cannot be used",
             why=f"it needs a measure, one of {' '.join(COMPARE)}, and a number",
             next_step='write it as in --fault "cracks >= 3"; measures are '
-            + ", ".join(SERIES_UNITS),
+            + ", ".join(map(typed_name, SERIES)),
         )
-    return Fault(parts[1], parts[2], float(parts[3]))
+    return Fault(code_name(parts[1]), parts[2], float(parts[3]))
 
 
 def day(text: str, option: str) -> date:
@@ -185,7 +188,7 @@ def outcomes_of(
     names = [m for m in (USUAL_MEANS if usual else measures) if m in there]
     result = []
     for name in names:
-        series, unit, words = bake_series(bakes, name), SERIES_UNITS[name], name.replace("_", " ")
+        series, unit, words = bake_series(bakes, name), SERIES[name].unit, SERIES[name].words
         result.append(Outcome(f"mean {words}", name, unit, series.means))
         if not usual or name == "diameter":
             result.append(Outcome(f"spread of {words}", name, unit, series.sds))
@@ -194,7 +197,31 @@ def outcomes_of(
             faulty, counts = fault_counts(bakes, fault)
             with np.errstate(invalid="ignore", divide="ignore"):
                 share = np.where(counts > 0, 100 * faulty / counts, np.nan)
-            result.append(Outcome(f"share of shells with {fault}", fault.measure, "%", share))
+            words = f"share of shells with {fault_words(fault)}"
+            result.append(Outcome(words, fault.measure, "%", share))
+    if usual:
+        result += _by_hand(bakes)
+    return result
+
+
+#: what no photo shows: field of the facts to its name
+BY_HAND = {
+    "hollow": "hollow shells",
+    "sticky": "shells that stick or are soft at the bottom",
+    "tough": "tough shells",
+}
+
+
+def _by_hand(bakes: Sequence[Bake]) -> list[Outcome]:
+    """Shares of shells with faults that were counted by hand, where they were."""
+    sizes = np.array([len(b.shells.ids) for b in bakes], float)
+    result = []
+    for field, words in BY_HAND.items():
+        counts = [getattr(b.facts, field) for b in bakes]
+        known = np.array([np.nan if n is None else float(n) for n in counts])
+        if np.isfinite(known).any():
+            share = np.where(sizes > 0, 100 * known / np.maximum(sizes, 1), np.nan)
+            result.append(Outcome(f"share of {words}", field, "%", share))
     return result
 
 

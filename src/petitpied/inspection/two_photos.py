@@ -7,6 +7,7 @@ their outlines' middles; sizes are the means of both photos.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,8 +15,15 @@ from numpy.typing import NDArray
 
 from petitpied.contours.cap_sweep import CapTops, sweep_caps
 from petitpied.contours.heights import FOOT_EVIDENCE_U_MM, RIM_EVIDENCE_U_MM, TWO_PHOTOS
-from petitpied.contours.triangulate import Level, ViewPair, height_slopes, settled, triangulate
+from petitpied.contours.triangulate import (
+    Level,
+    ViewPair,
+    height_sensitivities,
+    settled,
+    triangulate,
+)
 from petitpied.domain.errors import ShellsError
+from petitpied.domain.measures import SIZES
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
@@ -24,7 +32,9 @@ from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, quantity_of
 from petitpied.inspection.one_photo import inspect_photo
-from petitpied.sizing.outline import areas_and_centroids
+from petitpied.numerics.medians import MAD_TO_SD
+from petitpied.numerics.polygons import areas_and_centroids
+from petitpied.sizing.measured_shells import with_relative
 
 Floats = NDArray[np.float64]
 
@@ -45,11 +55,8 @@ CARD_MOVED_MM = 1.5
 USUAL_TOP_MM = 12.0
 NOT_MATCHED = "its top does not look alike in both photos"
 NOT_AGAIN = "the shell was not found again in the second photo"
-#: averaged over both photos
-_AVERAGED = (
-    *("diameter_mm", "cap_diameter_mm", "foot_diameter_mm", "feret_min_mm", "feret_max_mm"),
-    *("roundness_mm", "circularity", "aspect_ratio", "foot_spread_mm"),
-)
+#: averaged over both photos: all but what has a direction, and what two photos show anew
+_AVERAGED = tuple(m.field for m in SIZES if m.field not in ("lean_mm", "height_mm"))
 #: own causes that are the shell's and not the photo's: they do not average out
 _LASTING = np.array([cause == "outline definition" for cause in OWN_CAUSES])
 #: shared causes that are new in each photo
@@ -69,7 +76,7 @@ def inspect_two(first: Photo, second: Photo, settings: Settings) -> Record:
     if first.sha256 == second.sha256:
         raise _no_pair(first, second, "they are one and the same file", "take a second photo")
     records = [inspect_photo(photo, settings) for photo in (first, second)]
-    seen = [[i for i, s in enumerate(r.shells) if s.centre_mm is not None] for r in records]
+    seen = [[i for i, s in enumerate(r.shells) if s.place.centre_mm is not None] for r in records]
     joined = register(*(_centres(r, i) for r, i in zip(records, seen, strict=True)))
     if joined is None:
         raise _no_pair(
@@ -97,7 +104,9 @@ def inspect_two(first: Photo, second: Photo, settings: Settings) -> Record:
         )
     greys = [np.asarray(cv2.cvtColor(p.pixels_bgr, cv2.COLOR_BGR2GRAY), np.float32)
              for p in (first, second)]  # fmt: skip
-    radii = np.array([s.cap_diameter_mm.value / 2 for s, _ in shells if s.cap_diameter_mm])
+    radii = np.array(
+        [s.sizes.cap_diameter_mm.value / 2 for s, _ in shells if s.sizes.cap_diameter_mm]
+    )
     tops = sweep_caps(pair, (greys[0], greys[1]), raised.centres_mm, radii)
     return _record(records, pair, shells, raised, tops)
 
@@ -108,7 +117,7 @@ def _no_pair(first: Photo, second: Photo, why: str, next_step: str) -> ShellsErr
 
 
 def _centres(record: Record, index: Sequence[int]) -> Floats:
-    return np.array([record.shells[i].centre_mm for i in index], float).reshape(-1, 2)
+    return np.array([record.shells[i].place.centre_mm for i in index], float).reshape(-1, 2)
 
 
 @dataclass(frozen=True)
@@ -128,7 +137,7 @@ def _middles_px(shells: Sequence[tuple[Shell, Shell]], pair: ViewPair, name: str
     height = RIM_NEAR_MM if name == "cap_outline_px" else FOOT_NEAR_MM
     result = []
     for which, view in enumerate((pair.first, pair.second)):
-        outlines = [view.to_plane(getattr(s[which], name), height)[None] for s in shells]
+        outlines = [view.to_plane(getattr(s[which].place, name), height)[None] for s in shells]
         middles = np.concatenate([areas_and_centroids(outline)[1] for outline in outlines])
         result.append(view.project(middles, height))
     return result
@@ -136,11 +145,11 @@ def _middles_px(shells: Sequence[tuple[Shell, Shell]], pair: ViewPair, name: str
 
 def _raised(pair: ViewPair, shells: Sequence[tuple[Shell, Shell]], card_mm: float) -> _Raised:
     join = pair.second_to_first
-    first = np.array([s.centre_mm for s, _ in shells], float)
-    second = join.to_first(np.array([s.centre_mm for _, s in shells], float))
+    first = np.array([s.place.centre_mm for s, _ in shells], float)
+    second = join.to_first(np.array([s.place.centre_mm for _, s in shells], float))
     rim = triangulate(pair, *_middles_px(shells, pair, "cap_outline_px"))
     outline = triangulate(pair, *_middles_px(shells, pair, "outline_px"))
-    has_foot = np.array([a.foot_diameter_mm is not None for a, _ in shells])
+    has_foot = np.array([a.sizes.foot_diameter_mm is not None for a, _ in shells])
     foot = np.where(has_foot, outline.height_mm, np.nan)
     rim_mm = np.where(has_foot, rim.height_mm, np.nan)
     return _Raised((first + second) / 2, rim_mm, foot, rim.parallax, card_mm)
@@ -164,24 +173,26 @@ def _both(a: Quantity | None, b: Quantity | None) -> Quantity | None:
 
 def _lean(a: Shell, b: Shell, turn_deg: float) -> tuple[Quantity | None, float | None]:
     """Mean lean as a vector, in the first photo's frame."""
-    if a.lean_mm is None or b.lean_mm is None or a.lean_dir_deg is None or b.lean_dir_deg is None:
-        return a.lean_mm, a.lean_dir_deg
-    angles = np.deg2rad([a.lean_dir_deg, b.lean_dir_deg + turn_deg])
-    size = np.array([a.lean_mm.value, b.lean_mm.value])
+    first, second = a.sizes, b.sizes
+    leans, ways = (first.lean_mm, second.lean_mm), (first.lean_dir_deg, second.lean_dir_deg)
+    if leans[0] is None or leans[1] is None or ways[0] is None or ways[1] is None:
+        return first.lean_mm, first.lean_dir_deg
+    angles = np.deg2rad([ways[0], ways[1] + turn_deg])
+    size = np.array([leans[0].value, leans[1].value])
     x, y = (size * np.cos(angles)).mean(), (size * np.sin(angles)).mean()
-    mean = _both(a.lean_mm, b.lean_mm)
+    mean = _both(*leans)
     assert mean is not None
     return replace(mean, value=float(np.hypot(x, y))), float(np.rad2deg(np.arctan2(y, x)))
 
 
 def _merged(a: Shell, b: Shell, turn_deg: float, height: Quantity | None) -> Shell:
-    sizes = {name: _both(getattr(a, name), getattr(b, name)) for name in _AVERAGED}
+    means: dict[str, Any] = {name: _both(a.quantity(name), b.quantity(name)) for name in _AVERAGED}
     lean, direction = _lean(a, b, turn_deg)
     missing = tuple(item for item in a.missing if item[0] != "height_mm")
     if height is None:
         missing += (("height_mm", NOT_MATCHED),)
-    changed: dict[str, object] = {**sizes, "lean_mm": lean, "lean_dir_deg": direction}
-    return replace(a, **changed, height_mm=height, missing=missing)  # type: ignore[arg-type]
+    sizes = replace(a.sizes, **means, lean_mm=lean, lean_dir_deg=direction, height_mm=height)
+    return replace(a, sizes=sizes, missing=missing)
 
 
 def _cards(records: Sequence[Record], pair: ViewPair, card_mm: float) -> tuple[Floats, Floats]:
@@ -203,12 +214,14 @@ def _errors(
     """What heights of tops are wrong by, (S,) mm, and what stays uncertain, by `settled`."""
     shells = len(raised.centres_mm)
     places, found = _cards(records, pair, raised.card_mm)
-    near = height_slopes(pair, np.concatenate([raised.centres_mm, places]), FOOT_NEAR_MM, shells)
+    near = height_sensitivities(
+        pair, np.concatenate([raised.centres_mm, places]), FOOT_NEAR_MM, shells
+    )
     feet = Level(near[:, :shells], raised.foot_mm - FOOT_LEVEL_MM, FOOT_LEVEL_U_MM, FOOT_NOISE_MM)
     cards = (
         Level(near[:, shells:], found - raised.card_mm, 0.0, CARD_NOISE_MM) if len(found) else None
     )
-    return settled(feet, cards, height_slopes(pair, raised.centres_mm, level_mm))
+    return settled(feet, cards, height_sensitivities(pair, raised.centres_mm, level_mm))
 
 
 def _heights(tops: CapTops, error: Floats, shared: Floats) -> list[Quantity | None]:
@@ -222,7 +235,7 @@ def _mean_height(heights_mm: Floats, evidence_u_mm: float) -> Quantity | None:
     if len(known) < 3:
         return None
     # median and its scatter: single outlines go astray
-    scatter = 1.4826 * float(np.median(np.abs(known - np.median(known))))
+    scatter = MAD_TO_SD * float(np.median(np.abs(known - np.median(known))))
     own = 1.25 * scatter / np.sqrt(len(known))
     return Quantity(float(np.median(known)), float(own), evidence_u_mm)
 
@@ -254,7 +267,7 @@ def _record(
     other = tuple(f"second photo: {w}" for w in second.warnings if w not in first.warnings)
     return replace(
         first,
-        shells=_with_relative([merged.get(s.id, _alone(s)) for s in first.shells]),
+        shells=with_relative([merged.get(s.id, _alone(s)) for s in first.shells]),
         heights_mm=first.heights_mm | {n: q for n, q in shared.items() if q is not None},
         heights_source=f"{TWO_PHOTOS}: {first.photo.file}, {second.photo.file}",
         warnings=(*first.warnings, *other),
@@ -266,11 +279,3 @@ def _alone(shell: Shell) -> Shell:
         return shell
     missing = tuple((n, NOT_AGAIN if n == "height_mm" else why) for n, why in shell.missing)
     return replace(shell, missing=missing)
-
-
-def _with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:
-    median = float(np.median([s.diameter_mm.value for s in shells if s.diameter_mm is not None]))
-    return tuple(
-        replace(s, diameter_rel=s.diameter_mm.value / median) if s.diameter_mm else s
-        for s in shells
-    )

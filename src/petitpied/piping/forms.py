@@ -5,6 +5,8 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.numerics.polygons import area_of
+
 Floats = NDArray[np.float64]
 
 
@@ -35,15 +37,11 @@ def outline_mm(form: Form, diameter_mm: float, points: int = 360) -> Floats:
         t = np.linspace(0, 2 * np.pi, points, endpoint=False)
         aspect = OVAL_ASPECT if form is Form.oval else 1.0
         unit = np.column_stack([np.sqrt(aspect) * np.cos(t), np.sin(t) / np.sqrt(aspect)])
-    scale = np.sqrt(np.pi * (diameter_mm / 2) ** 2 / area_mm2(unit))
+    scale = np.sqrt(np.pi * (diameter_mm / 2) ** 2 / area_of(unit))
     centred = unit - (unit.min(axis=0) + unit.max(axis=0)) / 2
     return np.asarray(centred * scale, float)
 
 
-def area_mm2(outline: Floats) -> float:
-    """Area of a closed polygon (N, 2), by the shoelace formula."""
-    x, y = outline.T
-    return abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
 
 
 def size_mm(form: Form, diameter_mm: float) -> tuple[float, float]:

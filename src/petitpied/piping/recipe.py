@@ -10,23 +10,27 @@ MAX_SHELLS = 100_000
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """The baker's own recipe. ``weights_g``: ingredient to weight, egg white among them."""
+    """The baker's own recipe. ``weights_g``: ingredient to weight, egg white among them, in one
+    portion or several; ``boiled_off_g``: water that leaves the syrup, and so never gets piped."""
 
     name: str
     weights_g: tuple[tuple[str, float], ...]
-    egg_white: str  # the name of the egg white among the ingredients: the base
+    egg_whites: tuple[str, ...]  # their names among the ingredients: together the base
     batter_g_per_shell: float
     lost_rel: float  # share of the batter left in bowl, bag and nozzle, 0 to 1
     macarons_per_box: int
     shells_per_tray: int
+    meringue: str = "french"
+    boiled_off_g: float = 0.0
 
     @property
     def batter_g(self) -> float:
-        return sum(weight for _, weight in self.weights_g)
+        """What the batter weighs, and so can be piped."""
+        return sum(weight for _, weight in self.weights_g) - self.boiled_off_g
 
     @property
     def egg_white_g(self) -> float:
-        return dict(self.weights_g)[self.egg_white]
+        return sum(dict(self.weights_g)[name] for name in self.egg_whites)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +51,7 @@ class Batch:
     shells: int
     trays: int
     batter_g: float
+    boiled_off_g: float
     ingredients: tuple[tuple[str, float, float], ...]  # name, grams, over egg white
     chance: float | None
 
@@ -112,6 +117,7 @@ def scaled(
         shells=shells,
         trays=ceil(shells / recipe.shells_per_tray),
         batter_g=batter,
+        boiled_off_g=recipe.boiled_off_g * factor,
         ingredients=tuple(
             (name, weight * factor, weight / recipe.egg_white_g)
             for name, weight in recipe.weights_g

@@ -4,7 +4,7 @@ Frame: mm from the sheet's upper left corner, x right, y down; the lower edge is
 """
 
 from dataclasses import dataclass
-from math import ceil, floor
+from math import ceil, floor, sqrt
 
 from petitpied.domain import card
 
@@ -32,13 +32,16 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A piping sheet: its size, the places to pipe, and the card's upper left corner."""
+    """A piping sheet: its size, the places to pipe, and the card's upper left corner.
+
+    ``staggered``: every other row is shifted by half of ``pitch_mm[0]``."""
 
     width_mm: float
     height_mm: float
     pitch_mm: tuple[float, float]
     places: tuple[Place, ...]
     card_mm: Point | None
+    staggered: bool = False
 
     @property
     def rows(self) -> int:
@@ -64,40 +67,80 @@ def lay_out(
     form_mm: tuple[float, float],
     pitch_mm: tuple[float, float],
     *,
-    with_card: bool = True,
+    with_card: bool | None = True,
 ) -> Sheet:
-    """As many places as fit, in a square lattice in the middle of the sheet.
+    """As many places as fit: in a square lattice, or with every other row shifted by half a pitch
+    where the form is round and more fit so.
 
     Parameters
     ----------
     size_mm, form_mm, pitch_mm : (across, down)
         Of the sheet, of one baked form, and between neighbours. The baked form must not reach
         into `MARGIN_MM`.
-    with_card : bool
-        Keep the lower right corner free for the card, its strip edge down, to the door.
+    with_card : bool, optional
+        Keep the lower right corner free for the card, its strip edge down, to the door; None:
+        only where that costs no place.
 
     Raises
     ------
     ValueError
         If not one form fits.
     """
-    room = [s - 2 * MARGIN_MM - f for s, f in zip(size_mm, form_mm, strict=True)]
-    if min(room) < 0:
+    if min(s - 2 * MARGIN_MM - f for s, f in zip(size_mm, form_mm, strict=True)) < 0:
         raise ValueError("not one form fits on the sheet")
-    columns, rows = (floor(r / p + 1e-9) + 1 for r, p in zip(room, pitch_mm, strict=True))
-    left, top = (
-        (s - (n - 1) * p) / 2 for s, n, p in zip(size_mm, (columns, rows), pitch_mm, strict=True)
-    )
-    corner = _card_corner(size_mm) if with_card else None
-    places = []
-    for row in range(rows):
-        for column in range(columns):
-            centre = (left + column * pitch_mm[0], top + row * pitch_mm[1])
-            if corner is None or not _reaches(centre, form_mm, corner):
-                places.append(Place(place_id(row, column), row, column, centre))
-    if not places:
+    bare = _fullest(size_mm, form_mm, pitch_mm, None)
+    if with_card is False:
+        return bare
+    sheet = _fullest(size_mm, form_mm, pitch_mm, _card_corner(size_mm))
+    if with_card is None and len(sheet.places) < len(bare.places):
+        return bare
+    if not sheet.places:
         raise ValueError("not one form fits beside the card")
-    return Sheet(*size_mm, pitch_mm, tuple(places), corner)
+    return sheet
+
+
+def _fullest(
+    size_mm: Point, form_mm: Point, pitch_mm: Point, corner: Point | None
+) -> Sheet:
+    """The lattice with most places; in the middle of the sheet, or, beside a card, from its upper
+    left. Of equals the first."""
+    round_form = abs(form_mm[0] - form_mm[1]) < 1e-6 and pitch_mm[0] == pitch_mm[1]
+    found = []
+    for staggered in (False, True) if round_form else (False,):
+        for at_corner in (False, True) if corner else (False,):
+            places, pitch = _lattice(size_mm, form_mm, pitch_mm, staggered, at_corner)
+            free = tuple(
+                p for p in places if corner is None or not _reaches(p.centre_mm, form_mm, corner)
+            )
+            found.append(Sheet(*size_mm, pitch, free, corner, staggered))
+    return max(found, key=lambda sheet: len(sheet.places))
+
+
+def _lattice(
+    size_mm: Point, form_mm: Point, pitch_mm: Point, staggered: bool, at_corner: bool
+) -> tuple[list[Place], Point]:
+    """Every place, and the pitch: of staggered rows so close that neighbours of two rows are as
+    far apart as those of one."""
+    across, down = pitch_mm
+    if staggered:
+        down = ceil(10 * across * sqrt(3) / 2 - 1e-9) / 10
+    room = [s - 2 * MARGIN_MM - f for s, f in zip(size_mm, form_mm, strict=True)]
+    rows = floor(room[1] / down + 1e-9) + 1
+    shift = across / 2 if staggered and rows > 1 else 0.0
+    counts = [floor((room[0] - s) / across + 1e-9) + 1 for s in (0.0, shift)]
+    width = max((counts[0] - 1) * across, shift + (counts[1] - 1) * across)
+    left, top = (size_mm[0] - width) / 2, (size_mm[1] - (rows - 1) * down) / 2
+    if at_corner:
+        left, top = (MARGIN_MM + f / 2 for f in form_mm)
+    places = [
+        Place(
+            place_id(row, column), row, column,
+            (left + column * across + shift * (row % 2), top + row * down),
+        )
+        for row in range(rows)
+        for column in range(counts[row % 2])
+    ]  # fmt: skip
+    return places, (across, down)
 
 
 def _card_corner(size_mm: tuple[float, float]) -> Point:

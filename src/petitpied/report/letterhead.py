@@ -26,7 +26,12 @@ def read_letterhead(path: Path) -> Letterhead:
     OwnFileError
         If the file or its picture cannot be used: one sentence, with the line.
     """
-    file = read_own_file(path, "letterhead")
+    return letterhead_of(read_own_file(path, "letterhead"), path.parent)
+
+
+def letterhead_of(file: OwnFile, folder: Path) -> Letterhead:
+    """The letterhead in a file or a part of one, its picture in ``folder``; errors as
+    `read_letterhead`."""
     content = file.only(file.content, (), KEYS)
     lines = content.get("lines", [])
     if not isinstance(lines, list) or len(lines) > MAX_LINES:
@@ -39,7 +44,7 @@ def read_letterhead(path: Path) -> Letterhead:
     return Letterhead(
         name=name,
         lines=tuple(file.words(line, ("lines",), MAX_LETTERS) for line in lines),
-        picture=_picture(path.parent, file, alt or name or "Letterhead"),
+        picture=_picture(folder, file, alt or name or "Letterhead"),
         foot=foot,
     )
 

@@ -1,7 +1,7 @@
 """What a report says of sorting: verdicts, yield, faults, pairs, boxes."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -11,9 +11,9 @@ from petitpied.figures.charts.charts import Mark, count_chart
 from petitpied.piping.recipe import GoodShare
 from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, Table
 from petitpied.report.material import Tray
-from petitpied.report.pictures import pair_sheet
+from petitpied.report.pictures import box_photo, pair_sheet
 from petitpied.sorting.box_file import BoxKind
-from petitpied.sorting.limits import LIMITABLE, Limit, Limits
+from petitpied.sorting.limits import GradeNames, Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.text.wording import printable, share, with_u95
 
@@ -23,7 +23,12 @@ if TYPE_CHECKING:  # solvers and statistics are slow to import: only where they 
     from petitpied.sorting.pairing import Pairing
 
 #: faults with a word of their own; others are "NAME too large" or "too small"
-FAULT_WORDS = {"crack_length_mm": "cracked", "dimples": "dimples"}
+FAULT_WORDS = {
+    "crack_length_mm": "cracked",
+    "lopsided_mm": "lopsided foot",
+    "one_sided_foot_mm": "one-sided foot",
+    "lumpiness_mm": "lumpy",
+}
 BOX_TIME_S = 5.0  # for evening out the colours
 MOST_BOX_CHARTS = 12
 MOST_PAIRS = 200
@@ -46,9 +51,16 @@ class Sorting:
 
 
 def sort_trays(
-    trays: Sequence[Tray], limits: Limits | None, kind: BoxKind | None, *, pairs: bool
+    trays: Sequence[Tray],
+    limits: Limits | None,
+    kind: BoxKind | None,
+    *,
+    pairs: bool,
+    mix_flavours: bool = False,
+    limits_of: Callable[[Tray], Limits] | None = None,
 ) -> Sorting:
-    """Judge, pair and box, as far as asked; trays without a scale are neither judged nor paired."""
+    """Judge, pair and box, as far as asked; trays without a scale are neither judged nor paired.
+    ``limits_of``: where trays have limits of their own."""
     notes: list[str] = []
     sorted_trays = list(trays)
     if limits is not None:
@@ -56,7 +68,8 @@ def sort_trays(
 
         for i, tray in enumerate(trays):
             if tray.record.view is not None:
-                record, said = judged(tray.record, limits)
+                own = limits if limits_of is None else limits_of(tray)
+                record, said = judged(tray.record, own)
                 sorted_trays[i] = replace(tray, record=record)
                 notes += said
     done = Sorting(tuple(sorted_trays), limits, tuple(dict.fromkeys(notes)))
@@ -65,8 +78,8 @@ def sort_trays(
     from petitpied.files.records.lot_files import lot_of
     from petitpied.sorting.pairing import pair_lot
 
-    lot = [_lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
-    pairing = pair_lot(lot_of(lot)[0])
+    lot = [lot_tray(tray) for tray in sorted_trays if tray.record.view is not None]
+    pairing = pair_lot(lot_of(lot)[0], mix_flavours=mix_flavours)
     boxing = None
     if kind is not None:
         from petitpied.sorting.boxes import fill_boxes, macaron
@@ -75,42 +88,45 @@ def sort_trays(
         macarons = [
             macaron(number, pair, kind.filling_height_mm)
             for number, pair in numbered
-            if pair.grade is not Verdict.SECOND  # a gift box holds no second choice
+            if pair.grade is not Verdict.BOTTOM  # a gift box holds none of two bottoms
         ]
         boxing = fill_boxes(macarons, kind, BOX_TIME_S)
     return replace(done, pairing=pairing, kind=kind, boxing=boxing)
 
 
-def _lot_tray(tray: Tray) -> "LotTray":
+def lot_tray(tray: Tray) -> "LotTray":
+    """The tray as sorting sees it; its name is its key."""
     from petitpied.sorting.lot_trays import LotTray
 
-    flavour = "" if tray.facts is None else tray.facts.flavour or ""
+    said = "" if tray.facts is None else tray.facts.flavour or ""
+    flavour = said or tray.record.flavour or ""
     return LotTray(tray.name, tray.name, tray.record, flavour)
 
 
 def good_share(sorting: Sorting) -> GoodShare | None:
-    """Passed shells of judged ones; None without limits or shells."""
+    """Tops of judged shells; None without limits or shells."""
     judged_shells = [s for s in sorting.shells if s.verdict is not None]
     if not judged_shells:
         return None
-    passed = sum(s.verdict == Verdict.PASS for s in judged_shells)
+    passed = sum(s.verdict == Verdict.TOP for s in judged_shells)
     return GoodShare(passed, len(judged_shells))
 
 
 def verdict_sentence(sorting: Sorting) -> str:
-    """As in "28 of 31 shells pass your limits; 2 second, 1 check by eye."; "" without limits."""
+    """As in "By your limits 28 of 31 shells are top; 2 bottom."; "" without limits."""
     counted = good_share(sorting)
     if counted is None:
         return ""
-    others = Counter(s.verdict for s in sorting.shells if s.verdict not in (None, Verdict.PASS))
+    others = Counter(s.verdict for s in sorting.shells if s.verdict not in (None, Verdict.TOP))
+    grades = GradeNames() if sorting.limits is None else sorting.limits.grades
     words = {
-        Verdict.SECOND: "second choice",
-        Verdict.REJECT: "rejected",
+        Verdict.BOTTOM: grades.bottom,
+        Verdict.CRUMBS: grades.crumbs,
         Verdict.BY_EYE: "to check by eye",
     }
     parts = [f"{others[v]} {word}" for v, word in words.items() if others[v]]
     tail = f"; {', '.join(parts)}" if parts else ""
-    return f"{counted.good} of {counted.baked} shells pass your limits{tail}."
+    return f"By your limits {counted.good} of {counted.baked} shells are {grades.top}{tail}."
 
 
 def limit_marks(limits: Limits | None) -> tuple[Mark, ...]:
@@ -123,7 +139,7 @@ def limit_marks(limits: Limits | None) -> tuple[Mark, ...]:
 
 
 def _diameter_limit(limits: Limits | None) -> Limit | None:
-    passes = () if limits is None else limits.passes
+    passes = () if limits is None else limits.tops
     return next((limit for limit in passes if limit.name == "diameter_mm"), None)
 
 
@@ -135,7 +151,7 @@ def sorting_sections(sorting: Sorting) -> list[Section]:
     if sorting.pairing is not None:
         sections.append(_pairs_section(sorting, sorting.pairing))
     if sorting.boxing is not None and sorting.kind is not None:
-        sections.append(_boxes_section(sorting.boxing, sorting.kind))
+        sections.append(_boxes_section(sorting, sorting.boxing, sorting.kind))
     return sections
 
 
@@ -149,8 +165,8 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
     blocks: list[Block] = [
         Paragraph(verdict_sentence(sorting), "strong"),
         Paragraph(
-            f"Yield {share(interval.value)} (95 % interval for a process like this: "
-            f"{share(interval.low)} to {share(interval.high)}; Wilson)."
+            f"Yield {share(interval.value)} (for a process like this {share(interval.low)} to "
+            f"{share(interval.high)}, 95 % sure)."
         ),
     ]
     faults = _faults(sorting, limits)
@@ -162,8 +178,8 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
         blocks.append(Paragraph(capable))
     blocks.append(
         Paragraph(
-            f"A shell passes when the chance that it is out of your limits is at most "
-            f"{share(limits.risk)}; too near to tell is checked by eye (JCGM 106).",
+            f"A shell is a {limits.grades.top} when the chance that it is out of your limits is at "
+            f"most {share(limits.risk)}; too near to tell is checked by eye.",
             "note",
         )
     )
@@ -181,10 +197,10 @@ def _note(note: str) -> str:
 
 
 def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
-    """Faults by kind, most frequent first: values surely outside what passes."""
+    """Faults by kind, most frequent first: values surely outside what a top may have."""
     counts: Counter[str] = Counter()
     for shell in sorting.shells:
-        for limit in limits.passes:
+        for limit in limits.tops:
             word = _fault(shell, limit)
             if word:
                 counts[word] += 1
@@ -192,11 +208,15 @@ def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
 
 
 def _fault(shell: Shell, limit: Limit) -> str:
-    from petitpied.sorting.lot_trays import quantity_of
+    from petitpied.sorting.lot_trays import count_of, quantity_of
     from petitpied.text.verdict_words import spoken
 
+    if shell.verdict in (Verdict.BOTTOM, Verdict.CRUMBS) and limit.high is not None:
+        counted = count_of(shell, limit.name)
+        if counted is not None and counted > limit.high:
+            return spoken(limit.name)
     quantity = quantity_of(shell, limit.name)
-    if quantity is None or shell.verdict not in (Verdict.SECOND, Verdict.REJECT):
+    if quantity is None or shell.verdict not in (Verdict.BOTTOM, Verdict.CRUMBS):
         return ""
     too_low = limit.low is not None and quantity.value < limit.low
     too_high = limit.high is not None and quantity.value > limit.high
@@ -208,17 +228,16 @@ def _fault(shell: Shell, limit: Limit) -> str:
 
 def _capability_line(sorting: Sorting, limits: Limits) -> str:
     from petitpied.sorting.yields import capability
+    from petitpied.text.sorting_words import outside_text
 
     limit = _diameter_limit(limits)
-    sizes = [s.diameter_mm for s in sorting.shells if s.diameter_mm is not None]
+    sizes = [s.sizes.diameter_mm for s in sorting.shells if s.sizes.diameter_mm is not None]
     able = None if limit is None else capability(sizes, limit)
     if limit is None or able is None:
         return ""
-    low, high = able.cpk_interval
-    unit = LIMITABLE[limit.name][0]
     return (
-        f"Diameter against its limits: mean {able.mean:.1f} {unit}, standard deviation "
-        f"{able.spread:.2f} {unit}, Cpk {able.cpk:.2f} (95 %: {low:.2f} to {high:.2f})."
+        f"Diameter: mean {able.mean:.1f} mm, usual spread {able.spread:.1f} mm; "
+        f"{outside_text(limit, able)}."
     )
 
 
@@ -236,7 +255,7 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
             place(pair.a.record, pair.a.id),
             place(pair.b.record, pair.b.id),
             with_u95(pair.difference_mm, ""),
-            turn_text(pair.turn_deg),
+            turn_text(pair),
         )
         for number, pair in enumerate(pairing.pairs[:MOST_PAIRS], 1)
     )
@@ -248,8 +267,9 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
         blocks.append(Table("Pairs in picking order", heads, rows, numeric))
         blocks.append(
             Paragraph(
-                "Turn the second shell as told (right: clockwise), then fold it over sideways "
-                'onto the first. "s": of second choice. Difference of diameters ± 95 %.',
+                "The shell named first lies below. Where a turn is told, turn the second (right: "
+                'clockwise), then fold it over sideways onto the first. "b": of two bottoms. '
+                "Difference of diameters ± 95 %.",
                 "note",
             )
         )
@@ -266,9 +286,9 @@ def _pair_pictures(sorting: Sorting, pairing: "Pairing") -> list[Block]:
     pictures: list[Block] = []
     for tray in sorting.trays:
         if tray.photo is not None and tray.record.view is not None and pairing.pairs:
-            lot_tray = _lot_tray(tray)
-            codes = pair_codes(pairing, lot_tray)
-            pictures.append(pair_sheet(lot_tray, tray.photo, codes, len(sorting.trays)))
+            lot = lot_tray(tray)
+            codes = pair_codes(pairing, lot)
+            pictures.append(pair_sheet(lot, tray.photo, codes, len(sorting.trays)))
     return pictures
 
 
@@ -292,12 +312,16 @@ def pairs_sentence(pairing: "Pairing") -> str:
     return words + "."
 
 
-def _boxes_section(boxing: "Boxing", kind: BoxKind) -> Section:
+def _boxes_section(sorting: Sorting, boxing: "Boxing", kind: BoxKind) -> Section:
     blocks: list[Block] = [Paragraph(boxes_sentence(boxing, kind), "strong")]
     for number, box in enumerate(boxing.boxes[:MOST_BOX_CHARTS], 1):
         numbers = ", ".join(str(one.number) for one in box.macarons)
-        caption = f"Box {number}: pairs {numbers}; range {box.range_mm:.1f} mm."
-        blocks.append(Chart(box_chart(box, kind, number), caption))
+        caption = f"Box {number}: pairs {numbers}; sizes within {box.range_mm:.1f} mm."
+        photographed = any(tray.photo is not None for tray in sorting.trays)
+        if photographed:
+            blocks.append(box_photo(number, boxing, kind, sorting.trays, caption))
+        else:
+            blocks.append(Chart(box_chart(box, kind, number), caption))
     if boxing.left_over:
         left = [(f"pair {o.macaron.number}", o.why) for o in boxing.left_over]
         blocks += [Paragraph("In no box:"), _by_reason(left)]

@@ -30,6 +30,7 @@ class Tray:
     photo: Photo | None
     no_photo: str = ""
     facts: BakeFacts | None = None
+    marked: bytes | None = None  # the annotated picture, where it has been drawn already (JPEG)
 
 
 def trays_of_records(

@@ -45,8 +45,10 @@ class Wishes:
     store: "Store | None" = None
 
 
-def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
-    """The report of one tray or several.
+def make_report(
+    trays: Sequence[Tray], wishes: Wishes, sorting: Sorting | None = None
+) -> Report:
+    """The report of one tray or several; ``sorting``: of these trays, where it has been done.
 
     Raises
     ------
@@ -59,7 +61,8 @@ def make_report(trays: Sequence[Tray], wishes: Wishes) -> Report:
             why="there is no shell in the records",
             next_step="inspect a photo of a baked tray first",
         )
-    sorting = sort_trays(trays, wishes.limits, wishes.box, pairs=wishes.pairs)
+    if sorting is None:
+        sorting = sort_trays(trays, wishes.limits, wishes.box, pairs=wishes.pairs)
     trays = sorting.trays
     summaries = [summarise(tray.record) for tray in trays]
     shown = [tray_section(t, s, len(trays)) for t, s in zip(trays, summaries, strict=True)]
@@ -131,11 +134,11 @@ def _plain(trays: Sequence[Tray], summaries: Sequence[Summary]) -> list[str]:
 
 def _cracked(trays: Sequence[Tray]) -> list[str]:
     """Which shells show cracks, where these were looked for."""
-    looked = [(t, s) for t in trays for s in t.record.shells if s.cracks is not None]
+    looked = [(t, s) for t in trays for s in t.record.shells if s.surface.cracks is not None]
     if not looked:
         return []
     several = len(trays) > 1
-    cracked = [f"{t.name} {s.id}" if several else s.id for t, s in looked if s.cracks]
+    cracked = [f"{t.name} {s.id}" if several else s.id for t, s in looked if s.surface.cracks]
     if not cracked:
         return ["No shell shows a crack."]
     more = f" and {len(cracked) - 12} more" if len(cracked) > 12 else ""
@@ -162,17 +165,24 @@ def _message(trays: Sequence[Tray], summaries: Sequence[Summary]) -> list[str]:
 def diameters(trays: Sequence[Tray]) -> list[float]:
     """All measured diameters, mm."""
     return [
-        s.diameter_mm.value for t in trays for s in t.record.shells if s.diameter_mm is not None
+        s.sizes.diameter_mm.value
+        for t in trays
+        for s in t.record.shells
+        if s.sizes.diameter_mm is not None
     ]
 
 
 def _diameters(trays: Sequence[Tray], limits: Limits | None) -> list[Section]:
     shells = [s for t in trays for s in t.record.shells]
     unit, marks = "mm", limit_marks(limits)
-    sized = [Sized(s.diameter_mm.value, s.verdict or "") for s in shells if s.diameter_mm]
+    sized = [
+        Sized(s.sizes.diameter_mm.value, s.verdict or "") for s in shells if s.sizes.diameter_mm
+    ]
     if not sized:
         unit, marks = "% of the median", ()
-        sized = [Sized(100 * s.diameter_rel) for s in shells if s.diameter_rel is not None]
+        sized = [
+            Sized(100 * s.sizes.diameter_rel) for s in shells if s.sizes.diameter_rel is not None
+        ]
     if not sized:
         return []
     sizes = [s.value for s in sized]

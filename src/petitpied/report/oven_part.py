@@ -25,7 +25,7 @@ def oven_sections(trays: Sequence[Tray], store: "Store | None") -> list[Section]
 def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
     from petitpied.history.oven_map_reading import measured_in, read_maps, where_words
 
-    bakes = store.bakes(oven, rack)
+    bakes = tuple(b for b in store.bakes(oven, rack) if not b.facts.turned_halfway)
     turned = any(bake.facts.turn_deg == 180 for bake in bakes)
     where = where_words(oven, rack)
     blocks: list[Block] = []

@@ -1,6 +1,6 @@
 """Pictures of the report: the annotated tray, sized for the page; all header facts dropped."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import cv2
@@ -12,9 +12,12 @@ from petitpied.domain.record import Record
 from petitpied.figures.raster import pixels as rendered
 from petitpied.figures.tray.overlay import marked_picture
 from petitpied.report.blocks import Picture
+from petitpied.report.material import Tray
 from petitpied.statistics.tray_summary import Summary
 
 if TYPE_CHECKING:
+    from petitpied.sorting.box_file import BoxKind
+    from petitpied.sorting.boxes import Boxing
     from petitpied.sorting.lot_trays import LotTray
     from petitpied.text.sheet_words import Code
 
@@ -23,17 +26,24 @@ Pixels = NDArray[np.uint8]
 #: long side of the annotated picture by how many trays a report shows: one tray's page stays
 #: far below 3 MB, and a page of many below a mail's usual limit
 LONG_SIDES_PX = ((1, 1800), (4, 1400), (1_000_000, 900))
+BOX_SIDE_PX = 1100
 JPEG_QUALITY = 82
 
 
-def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Picture:
+def marked_tray(tray: Tray, summary: Summary, trays: int) -> Picture:
     """The annotated picture, its words, and its caption."""
-    marked = rendered(marked_picture(pixels, record, summary))
+    if tray.photo is None:
+        raise ValueError(f"tray {tray.name} has no photo to be marked")
+    drawn = None
+    if tray.marked is not None:
+        drawn = cv2.imdecode(np.frombuffer(tray.marked, np.uint8), cv2.IMREAD_COLOR)
+    if drawn is None:
+        drawn = rendered(marked_picture(tray.photo.pixels_bgr, tray.record, summary))
     words = f"{summary.found} shells outlined, each with its id and diameter"
     if summary.odd:
         words += f"; odd ones out marked: {', '.join(o.id for o in summary.odd[:12])}"
     return jpeg(
-        marked,
+        drawn,
         _long_side_px(trays),
         f"The tray from above: {words}.",
         "Annotated photo. White line: outline; thin dashes: cap; corner brackets: odd one out.",
@@ -64,6 +74,22 @@ def pair_sheet(tray: "LotTray", photo: Photo, codes: Mapping[str, "Code"], trays
         f"The tray {tray.name} with the number of its pair on every shell.",
         "Same number: one macaron. The notches meet when it is closed. Dashed: not taken.",
     )
+
+
+def box_photo(
+    number: int, boxing: "Boxing", kind: "BoxKind", trays: Sequence[Tray], caption: str,
+    *, plain: bool = False,
+) -> Picture:
+    """A box with the photographs of its shells in its slots; ``plain``: without any words."""
+    from petitpied.figures.tray.box_pages import Shown, box_picture
+    from petitpied.sorting.lot_trays import LotTray
+
+    shown = Shown(
+        {tray.name: LotTray(tray.name, tray.name, tray.record) for tray in trays},
+        {tray.name: tray.photo.pixels_bgr for tray in trays if tray.photo is not None},
+    )
+    drawn = box_picture(number, boxing, kind, shown, plain=plain)
+    return jpeg(rendered(drawn), BOX_SIDE_PX, drawn.alt, caption)
 
 
 def _long_side_px(trays: int) -> int:

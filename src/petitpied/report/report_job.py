@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import typer
 
 from petitpied.files.output_files import prepare_folder, safe_stem, write_all
+from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 from petitpied.files.own_folders import history_file
 from petitpied.files.shown_paths import shown_path
 from petitpied.report.blocks import Letterhead, Report
-from petitpied.report.letterhead import read_letterhead
+from petitpied.report.letterhead import letterhead_of, read_letterhead
 from petitpied.report.material import Tray, trays_of_records, trays_since
 from petitpied.report.message import report_text
 from petitpied.report.model import Wishes, make_report
@@ -69,20 +70,27 @@ def _store(asked: Asked) -> "Store | None":
 
 def _wishes(asked: Asked, store: "Store | None") -> Wishes:
     """The baker's own files, read and checked."""
-    head = Letterhead() if asked.letterhead is None else read_letterhead(asked.letterhead)
+    head = _head(asked)
     title = printable(asked.title)[:120]
-    if asked.limits is None and asked.box is None:
-        return Wishes(head, title, pairs=asked.pairs, store=store)
-    from petitpied.files.records.lot_files import read_box, read_limits
+    from petitpied.files.records.lot_files import chosen_limits, read_box
 
     return Wishes(
         head,
         title,
-        None if asked.limits is None else read_limits(asked.limits),
+        chosen_limits(asked.limits),
         None if asked.box is None else read_box(asked.box),
         asked.pairs,
         store,
     )
+
+
+def _head(asked: Asked) -> Letterhead:
+    """The letterhead that was named, else the kitchen's."""
+    if asked.letterhead is not None:
+        return read_letterhead(asked.letterhead)
+    path = find_kitchen()
+    part = None if path is None else read_kitchen(path).letterhead
+    return Letterhead() if path is None or part is None else letterhead_of(part, path.parent)
 
 
 def _trays(asked: Asked, store: "Store | None") -> tuple[Tray, ...]:

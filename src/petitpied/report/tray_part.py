@@ -5,6 +5,7 @@ from statistics import median
 
 from petitpied.domain import card
 from petitpied.domain.bake import BakeFacts
+from petitpied.domain.measures import MEASURES
 from petitpied.domain.quantity import Quantity, coverage_factor_95
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
@@ -14,19 +15,12 @@ from petitpied.report.blocks import Block, Bullets, Chart, Paragraph, Section, T
 from petitpied.report.material import Tray
 from petitpied.report.pictures import contact, marked_tray
 from petitpied.statistics.tray_summary import Summary
+from petitpied.text.hints import faults_to_try
 from petitpied.text.summary_words import headline, odd_reasons
 from petitpied.text.wording import decimals, printable, with_u95
 
-#: columns of the table of shells: field, head
-COLUMNS = (
-    ("diameter_mm", "diameter, mm"),
-    ("foot_spread_mm", "foot spread, mm"),
-    ("lean_mm", "lean, mm"),
-    ("roundness_mm", "roundness, mm"),
-    ("height_mm", "height, mm"),
-    ("growth", "growth, mm"),
-    ("crack_length_mm", "cracks, mm"),
-    ("browning", "browning, ΔE00"),
+WHAT_TO_TRY = (
+    "What is usually tried for such faults: no finding. Change one thing at a time."
 )
 HEIGHTS = {
     "photo": "estimated from the photo",
@@ -41,7 +35,7 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
     if tray.facts is not None:
         blocks.append(Paragraph(facts_line(tray.facts)))
     if tray.photo is not None:
-        blocks.append(marked_tray(tray.photo.pixels_bgr, tray.record, summary, trays))
+        blocks.append(marked_tray(tray, summary, trays))
         blocks.append(contact(tray.photo.pixels_bgr, tray.record, summary, trays))
     else:
         blocks.append(
@@ -52,6 +46,9 @@ def tray_section(tray: Tray, summary: Summary, trays: int) -> Section:
         odd = ((f"{o.id}, {', '.join(o.words)}", "; ".join(odd_reasons(o))) for o in summary.odd)
         blocks.append(Bullets(tuple(odd)))
     blocks += [Paragraph(f"Warning: {printable(w)}", "note") for w in tray.record.warnings]
+    tries = tuple(faults_to_try(tray.record.shells))
+    if tries:
+        blocks += [Paragraph(WHAT_TO_TRY), Bullets(tries)]
     return Section("The tray" if trays == 1 else f"Tray {tray.name}", tuple(blocks))
 
 
@@ -62,9 +59,15 @@ def _holds(summary: Summary) -> str:
 
 def _plan(record: Record) -> list[Block]:
     planned = tuple(
-        Planned(s.id, s.centre_mm[0], s.centre_mm[1], s.diameter_mm.value, s.verdict or "")
+        Planned(
+            s.id,
+            s.place.centre_mm[0],
+            s.place.centre_mm[1],
+            s.sizes.diameter_mm.value,
+            s.verdict or "",
+        )
         for s in record.shells
-        if s.centre_mm is not None and s.diameter_mm is not None
+        if s.place.centre_mm is not None and s.sizes.diameter_mm is not None
     )
     if not planned:
         return []
@@ -87,16 +90,42 @@ def facts_line(facts: BakeFacts) -> str:
         parts.append(f"set to {facts.set_temperature_c:g} °C")
     if facts.fan is not None:
         parts.append("fan on" if facts.fan else "fan off")
-    for word, value in (("liner", facts.liner), ("flavour", facts.flavour), ("batch", facts.batch)):
+    for word, value in (("on", facts.liner), ("flavour", facts.flavour), ("batch", facts.batch)):
         if value is not None:
             parts.append(f"{word} {value}")
     if facts.rest_minutes is not None:
         parts.append(f"rested {facts.rest_minutes:g} min")
     if facts.humidity_rel is not None:
         parts.append(f"humidity {100 * facts.humidity_rel:.0f} %")
+    parts += _more_parts(facts)
     line = ", ".join(printable(part) for part in parts)
     note = "" if facts.note is None else f" Note: {printable(facts.note)}"
     return f"{line[:1].upper()}{line[1:]}.{note}"
+
+
+def _more_parts(facts: BakeFacts) -> list[str]:
+    """Further facts, and what was counted by hand."""
+    told = (
+        ("{} min in the oven", facts.bake_minutes),
+        ("thermometer {} °C", facts.thermometer_c),
+        ("tray {} of the batter", facts.tray_number),
+        ("doubled tray", facts.doubled or None),
+        ("turned halfway through", facts.turned_halfway or None),
+        ("{} meringue", facts.meringue and facts.meringue.capitalize()),
+        ("ribbon {} s", facts.ribbon_seconds),
+        ("whites {} days old", facts.whites_days),
+        ("colouring: {}", facts.colouring),
+        ("almond flour {}", facts.flour_lot),
+        ("piped by {}", facts.piped_by),
+        ("{} hollow", facts.hollow),
+        ("{} sticky or soft at the bottom", facts.sticky),
+        ("{} tough", facts.tough),
+    )
+    return [
+        words.format(f"{value:g}" if isinstance(value, float) else value)
+        for words, value in told
+        if value is not None
+    ]
 
 
 def measuring_section(trays: Sequence[Tray]) -> Section:
@@ -106,9 +135,7 @@ def measuring_section(trays: Sequence[Tray]) -> Section:
     if several:
         items = [(tray.name, measured_line(tray.record)) for tray in trays]
     shells = [s for t in trays for s in t.record.shells]
-    return Section(
-        "How it was measured", (Bullets(tuple(items)), *_uncertainty(shells), _method())
-    )
+    return Section("How it was measured", (Bullets(tuple(items)), *_uncertainty(shells), _method()))
 
 
 def measured_line(record: Record) -> str:
@@ -132,7 +159,7 @@ def _measured(record: Record) -> list[tuple[str, str]]:
         ("Lens", lens),
         (
             "Distance",
-            f"camera {-float(view.camera_centre_mm[2]):.0f} mm above the liner, "
+            f"camera {-float(view.camera_centre_mm[2]):.0f} mm above the tray's mat or paper, "
             f"tilted by {view.tilt_deg:.1f}°",
         ),
     ]
@@ -146,7 +173,7 @@ def _measured(record: Record) -> list[tuple[str, str]]:
 
 
 def _uncertainty(shells: Sequence[Shell]) -> list[Block]:
-    sizes = [s.diameter_mm for s in shells if s.diameter_mm is not None]
+    sizes = [s.sizes.diameter_mm for s in shells if s.sizes.diameter_mm is not None]
     if not sizes:
         return []
     whole = median(q.u95 for q in sizes)
@@ -185,26 +212,21 @@ def shells_section(trays: Sequence[Tray]) -> Section:
 
 
 def _table(record: Record, caption: str) -> Table:
-    columns = [c for c in COLUMNS if any(_quantity(s, c[0]) for s in record.shells)]
+    columns = [m for m in MEASURES if m.column and any(s.quantity(m.field) for s in record.shells)]
     relative = not columns
-    heads = ["shell", *(head for _, head in columns)]
+    heads = ["shell", *(measure.column for measure in columns)]
     heads += ["diameter, % of median"] if relative else []
     heads += ["remarks"]
     rows = []
     for shell in record.shells:
-        row = [shell.id, *(_cell(_quantity(shell, name)) for name, _ in columns)]
+        row = [shell.id, *(_cell(shell.quantity(m.field)) for m in columns)]
         if relative:
-            share = shell.diameter_rel
+            share = shell.sizes.diameter_rel
             row.append("" if share is None else f"{100 * share:.0f}")
         row.append(_remarks(shell))
         rows.append(tuple(printable(cell) for cell in row))
     numeric = (False, *(True for _ in heads[1:-1]), False)
     return Table(caption, tuple(heads), tuple(rows), numeric)
-
-
-def _quantity(shell: Shell, name: str) -> Quantity | None:
-    value = getattr(shell, name, None)
-    return value if isinstance(value, Quantity) else None
 
 
 def _cell(quantity: Quantity | None) -> str:
@@ -215,5 +237,5 @@ def _remarks(shell: Shell) -> str:
     if shell.not_measured is not None:
         return f"not measured: {shell.not_measured}"
     parts = [shell.verdict] if shell.verdict is not None else []
-    parts += [f"touches {', '.join(shell.touching)}"] if shell.touching else []
+    parts += [f"touches {', '.join(shell.place.touching)}"] if shell.place.touching else []
     return "; ".join([*parts, *shell.reasons, *shell.doubts])

@@ -1,8 +1,8 @@
 """From the evidence to the uncertainty of each size (JCGM 100:2008, sections 4 and 5).
 
 Every size keeps its contributions apart (`petitpied.domain.uncertainty`): what is a shell's own,
-and what moves all shells of a photo together. What edges in a photo are worth as witnesses of
-a ruffled, shaded outline is added afterwards, by `petitpied.sizing.evidence`.
+and what moves all shells of a photo together. How uncertain edges in a photo are as places of
+a ruffled, shaded outline is added afterwards, by `petitpied.sizing.edge_uncertainty`.
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,7 +11,8 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.camera.view_slopes import plane_slopes
+from petitpied.camera.view_jacobian import plane_jacobian
+from petitpied.contours.ring_geometry import foot_slopes
 from petitpied.contours.rings import Heights
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantities_of
@@ -36,7 +37,7 @@ _OWN = {cause: index for index, cause in enumerate(OWN_CAUSES)}
 _SHARED = {cause: index for index, cause in enumerate(SHARED_CAUSES[: -len(VIEW_ORDER)])}
 
 
-def scale_slopes(view: View, centres_mm: Floats) -> Floats:
+def scale_sensitivities(view: View, centres_mm: Floats) -> Floats:
     """Changes of the local scale, relative, at each shell for one standard uncertainty of each
     of the view's independent doubts: (S, V), in the order of `SHARED_CAUSES`.
 
@@ -46,12 +47,14 @@ def scale_slopes(view: View, centres_mm: Floats) -> Floats:
     """
     arm = 10.0 * np.array([[-1, 0], [1, 0], [0, -1], [0, 1]])
     at_mm = (centres_mm[:, None] + arm).reshape(-1, 2)
-    moves = plane_slopes(view, at_mm).reshape(-1, 4, 2, len(PARAMETERS))
+    moves = plane_jacobian(view, at_mm).reshape(-1, 4, 2, len(PARAMETERS))
     across, down = moves[:, 1] - moves[:, 0], moves[:, 3] - moves[:, 2]
     # half of the relative change of the area that the two arms span
-    slopes = (across[:, 0] + down[:, 1]) / (4 * 10.0)
+    sensitivities = (across[:, 0] + down[:, 1]) / (4 * 10.0)
     order = np.array(VIEW_ORDER)
-    return np.asarray(slopes[:, order] @ triangular_root(view.covariance[np.ix_(order, order)]))
+    return np.asarray(
+        sensitivities[:, order] @ triangular_root(view.covariance[np.ix_(order, order)])
+    )
 
 
 def triangular_root(covariance: Floats) -> Floats:
@@ -71,7 +74,7 @@ def triangular_root(covariance: Floats) -> Floats:
 class ShellDoubts:
     """What is doubtful about S shells: inputs of their budgets, arrays (S,) unless said."""
 
-    scale_rel: Floats  # (S, V), as of `scale_slopes`
+    scale_rel: Floats  # (S, V), as of `scale_sensitivities`
     height_mm: float  # camera's height
     slant: Floats  # distance from the camera's foot point over the camera's height
     heights: Heights
@@ -105,21 +108,26 @@ class ShellDoubts:
         scaled: bool = True,
         by_rim: Floats | None = None,
         by_foot: Floats | None = None,
+        of_walls: float = 0.0,
     ) -> list[Quantity]:
         """Own contributions by cause; sensitivities to the rings' heights, mm a mm; ``scaled``:
-        grows with the photo's scale."""
+        grows with the photo's scale; ``of_walls``: part of what feet's walls do to a diameter."""
         mine = np.zeros((len(values), len(OWN_CAUSES)))
         shared = np.zeros((len(values), len(SHARED_CAUSES)))
         for cause, u in own.items():
             mine[:, _OWN[cause]] = u
-        for slope, own_u_mm, cause, u_mm in (
+        for sensitivity, own_u_mm, cause, u_mm in (
             (by_rim, RIM_OWN_U_MM, "height of the cap rims", self.heights.cap_rim_u_mm),
             (by_foot, FOOT_OWN_U_MM, "height of the feet", self.heights.foot_u_mm),
         ):
-            if slope is not None:
+            if sensitivity is not None:
                 lift = mine[:, _OWN["this shell's ring heights"]]
-                mine[:, _OWN["this shell's ring heights"]] = np.hypot(lift, slope * own_u_mm)
-                shared[:, _SHARED[cause]] = slope * u_mm
+                mine[:, _OWN["this shell's ring heights"]] = np.hypot(lift, sensitivity * own_u_mm)
+                shared[:, _SHARED[cause]] = sensitivity * u_mm
+        if of_walls:
+            above_mm = self.heights.cap_rim_mm - self.heights.foot_mm
+            walls = np.hypot(*foot_slopes(self.slant, above_mm))
+            shared[:, _SHARED["walls and ruffles of the feet"]] = of_walls * walls
         if scaled:
             shared[:, _SHARED["card print"]] = values * PRINT_SCALE_REL
             thick = values * CARD_THICKNESS_U_MM / self.height_mm
@@ -144,6 +152,7 @@ class ShellDoubts:
             self._edges(self.foot_radius_u_mm),
             by_rim=self._hidden * self.slant,
             by_foot=-values / self.height_mm,
+            of_walls=1.0,
         )
 
     def bare_diameters(self, values: Floats) -> list[Quantity]:
@@ -165,11 +174,13 @@ class ShellDoubts:
     def roundnesses(self, values: Floats) -> list[Quantity]:
         """A range of radii; a slant stretches the hidden side by the heights."""
         own = self._edges(np.maximum(self.cap_radius_u_mm, self.foot_radius_u_mm))
-        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant)
+        return self._quantities(values, own, scaled=False, by_rim=0.3 * self.slant, of_walls=0.5)
 
     def foot_spreads(self, values: Floats) -> list[Quantity]:
         own = self._edges(np.hypot(self.cap_radius_u_mm, self.foot_radius_u_mm), 1.0)
-        return self._quantities(values, own, scaled=False, by_rim=self._hidden * self.slant)
+        return self._quantities(
+            values, own, scaled=False, by_rim=self._hidden * self.slant, of_walls=0.5
+        )
 
     def leans(self, values: Floats) -> list[Quantity]:
         """The rims' height is known, or not, against the feet: theirs above the liner cancels."""

@@ -6,7 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Ring
-from petitpied.sizing.outline import ANGLES, areas_and_centroids, mean_radii, rings_points
+from petitpied.numerics.polygons import areas_and_centroids
+from petitpied.sizing.outline import ANGLES, mean_radii, rings_points
 
 Floats = NDArray[np.float64]
 

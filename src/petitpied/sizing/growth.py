@@ -54,23 +54,28 @@ def with_growth(after: Record, before: Record) -> Record:
 
 
 def _measured(record: Record) -> list[Shell]:
-    return [s for s in record.shells if s.centre_mm is not None and s.diameter_mm is not None]
+    return [
+        s
+        for s in record.shells
+        if s.place.centre_mm is not None and s.sizes.diameter_mm is not None
+    ]
 
 
 def _centres(shells: list[Shell]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    return np.array([s.centre_mm for s in shells], float).reshape(-1, 2)
+    return np.array([s.place.centre_mm for s in shells], float).reshape(-1, 2)
 
 
 def _grown(shell: Shell, piped: Shell | None, *, same_card: bool) -> Shell:
     if shell.not_measured is not None:
         return shell
-    if piped is None or piped.diameter_mm is None or shell.diameter_mm is None:
+    if piped is None or piped.sizes.diameter_mm is None or shell.sizes.diameter_mm is None:
         reason = "this shell was not found in the photo before baking"
         return replace(
             shell, missing=(*shell.missing, ("piped_diameter_mm", reason), ("growth", reason))
         )
-    growth = growth_of(shell.diameter_mm, piped.diameter_mm, same_card=same_card)
-    return replace(shell, piped_diameter_mm=piped.diameter_mm, growth=growth)
+    growth = growth_of(shell.sizes.diameter_mm, piped.sizes.diameter_mm, same_card=same_card)
+    sizes = replace(shell.sizes, piped_diameter_mm=piped.sizes.diameter_mm, growth=growth)
+    return replace(shell, sizes=sizes)
 
 
 def growth_of(baked: Quantity, piped: Quantity, *, same_card: bool) -> Quantity:
@@ -101,13 +106,16 @@ def growth_of(baked: Quantity, piped: Quantity, *, same_card: bool) -> Quantity:
 
 def _doubts(before: Record, partner: dict[str, Shell], shells: tuple[Shell, ...]) -> list[str]:
     result = []
-    feet = [s.foot_spread_mm is not None and s.foot_spread_mm.value > 0 for s in partner.values()]
+    feet = [
+        s.sizes.foot_spread_mm is not None and s.sizes.foot_spread_mm.value > 0
+        for s in partner.values()
+    ]
     if np.mean(feet) > FEET_REL:
         result.append(
             f"{sum(feet)} of {len(feet)} rounds in {before.photo.file} have a foot: is it the "
             "photo from before baking?"
         )
-    growth = [s.growth for s in shells if s.growth is not None]
+    growth = [s.sizes.growth for s in shells if s.sizes.growth is not None]
     middle = float(np.median([g.value for g in growth]))
     if middle < -float(np.median([g.u95 for g in growth])):
         result.append(

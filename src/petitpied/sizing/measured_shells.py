@@ -1,49 +1,28 @@
 """Sizes, places and neighbours joined to one list of shells, measured or not."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.contours.neighbours import Neighbours
 from petitpied.contours.rings import FittedRings, Heights
-from petitpied.domain.shell import Seed, Shell
+from petitpied.contours.sorted_out import SortedOut
+from petitpied.contours.tray_rings import TrayRings
+from petitpied.domain.shell import Place, Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.lattice import Lattice
-from petitpied.sizing.budget import ShellDoubts, scale_slopes
-from petitpied.sizing.sizes import DOUBTFUL_REL, Sizes, measure_shells
+from petitpied.sizing.budget import ShellDoubts, scale_sensitivities
+from petitpied.sizing.sizes import DOUBTFUL_REL, MeasuredRings, measure_shells
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class SortedOut:
-    """All seeds kept, why each is not measured (None: it is), and coarse diameters (S,) of all."""
-
-    seeds: tuple[Seed, ...]
-    reasons: tuple[str | None, ...]
-    diameters_mm: Floats
-
-    @property
-    def measurable(self) -> tuple[Seed, ...]:
-        return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
-
-
-@dataclass(frozen=True)
-class Places:
-    """Who stands where: ``neighbours`` of the measurable seeds, ``lattice`` of all seeds."""
-
-    neighbours: Neighbours
-    lattice: Lattice
 
 
 def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> ShellDoubts:
     centres = np.array([cap.centre_mm for cap in rings.cap])
     camera = view.camera_centre_mm
     return ShellDoubts(
-        scale_slopes(view, centres),
+        scale_sensitivities(view, centres),
         -float(camera[2]),
         np.hypot(*(centres - camera[:2]).T) / -camera[2],
         heights,
@@ -60,50 +39,44 @@ def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> S
 def _unmeasured(seed: Seed, reason: str | None, lattice: Lattice, index: int) -> Shell:
     return Shell(
         id=lattice.ids[index],
-        row=int(lattice.row[index]),
-        column=int(lattice.column[index]),
-        centre_px=seed.centre_px,
-        centre_mm=None,
-        outline_px=seed.outline_px,
-        cap_outline_px=None,
+        place=Place(
+            row=int(lattice.row[index]),
+            column=int(lattice.column[index]),
+            centre_px=seed.centre_px,
+            centre_mm=None,
+            outline_px=seed.outline_px,
+            cap_outline_px=None,
+        ),
         not_measured=reason,
     )
 
 
 def _with_sizes(
     shell: Shell,
-    sizes: Sizes,
+    measured: MeasuredRings,
     centre_px: Floats,
     touching: tuple[str, ...],
     doubts: tuple[str, ...],
 ) -> Shell:
-    measured: dict[str, Any] = dict(sizes.quantities)
-    return replace(
-        shell,
+    place = replace(
+        shell.place,
         touching=touching,
-        doubts=doubts,
         centre_px=(float(centre_px[0]), float(centre_px[1])),
-        centre_mm=sizes.centre_mm,
-        outline_px=sizes.outline_px,
-        cap_outline_px=sizes.cap_outline_px,
-        lean_dir_deg=sizes.lean_dir_deg,
-        missing=sizes.missing,
-        **measured,
+        centre_mm=measured.centre_mm,
+        outline_px=measured.outline_px,
+        cap_outline_px=measured.cap_outline_px,
+    )
+    return replace(
+        shell, place=place, sizes=measured.sizes, missing=measured.missing, doubts=doubts
     )
 
 
-def measured_shells(
-    view: View, sorted_out: SortedOut, rings: FittedRings, heights: Heights, places: Places
-) -> tuple[Shell, ...]:
-    """Every seed as a shell, row by row; frame of ``view`` (tray).
-
-    ``rings`` are those of the measurable seeds, in their order.
-    """
-    neighbours, lattice = places.neighbours, places.lattice
-    sizes = measure_shells(
-        view, rings.cap, rings.foot, _doubts(view, rings, heights, neighbours.free)
-    )
-    centres_px = view.project(np.array([s.centre_mm for s in sizes]))
+def measured_shells(tray: TrayRings, sorted_out: SortedOut) -> tuple[Shell, ...]:
+    """Every seed as a shell, row by row; tray frame."""
+    view, rings, neighbours, lattice = tray.view, tray.rings, tray.neighbours, tray.lattice
+    doubts = _doubts(view, rings, tray.heights, neighbours.free)
+    measured = measure_shells(view, rings.cap, rings.foot, doubts, rings.wide)
+    centres_px = view.project(np.array([s.centre_mm for s in measured]))
     place = [i for i, r in enumerate(sorted_out.reasons) if r is None]
     shells = [
         _unmeasured(seed, reason, lattice, index)
@@ -116,18 +89,21 @@ def measured_shells(
         doubt = f"only {free_rel:.0%} of the outline is free of neighbours"
         shells[index] = _with_sizes(
             shells[index],
-            sizes[number],
+            measured[number],
             centres_px[number],
             touching=tuple(sorted(lattice.ids[place[n]] for n in neighbours.touching[number])),
             doubts=(doubt,) if free_rel < 1 - DOUBTFUL_REL else (),
         )
-    return _with_relative(sorted(shells, key=lambda s: (s.row, s.column, s.id)))
+    return with_relative(sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id)))
 
 
-def _with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:
-    known = [s.diameter_mm.value for s in shells if s.diameter_mm is not None]
+def with_relative(shells: Sequence[Shell]) -> tuple[Shell, ...]:
+    """Every diameter also over the median of them all."""
+    known = [s.sizes.diameter_mm.value for s in shells if s.sizes.diameter_mm is not None]
     median = float(np.median(known))
     return tuple(
-        replace(s, diameter_rel=s.diameter_mm.value / median) if s.diameter_mm else s
+        replace(s, sizes=replace(s.sizes, diameter_rel=s.sizes.diameter_mm.value / median))
+        if s.sizes.diameter_mm
+        else s
         for s in shells
     )

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.shell import Ring
+from petitpied.numerics.polygons import areas_and_centroids
 
 Floats = NDArray[np.float64]
 
@@ -18,14 +19,6 @@ UNDULATIONS = 15
 ANGLES = 24 * UNDULATIONS
 #: fewest vertices that can carry a 15th undulation's shape at least in part
 MIN_VERTICES = 16
-
-
-@dataclass(frozen=True, slots=True)
-class Circle:
-    """Centre (x, y) and radius; the unit is that of the points it was fitted to."""
-
-    centre_mm: tuple[float, float]
-    radius_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,59 +37,6 @@ class OutlineSize:
     centroid_mm: tuple[float, float]
     perimeter_mm: float
     area_mm2: float
-
-
-def least_squares_circle(points: Floats) -> Circle:
-    """Circle with the smallest sum of squared radial distances to points (N, 2), N >= 3.
-
-    Start: linear fit of ``x^2 + y^2`` about the points' mean (Kasa 1976); then
-    Gauss-Newton on the radial distances with Levenberg's damping, as in Gander, Golub &
-    Strebel, BIT 34 (1994) 558.
-
-    Raises
-    ------
-    ValueError
-        If the shape is another or the points lie on one line.
-    """
-    if points.ndim != 2 or points.shape[1] != 2 or len(points) < 3:
-        raise ValueError(f"points must have shape (N >= 3, 2), got {points.shape}")
-    mean = points.mean(axis=0)
-    spread = float(np.sqrt(((points - mean) ** 2).sum(axis=1).mean()))
-    # 1e-9: six decimals above rounding in double precision; a curve flatter than that has
-    # a radius beyond 10^8 times the points' spread
-    if spread == 0 or np.linalg.svd((points - mean) / spread, compute_uv=False)[1] < 1e-9:
-        raise ValueError("points on one line have no least-squares circle")
-    p = (points - mean) / spread
-    system = np.column_stack([2 * p, np.ones(len(p))])
-    a, b, c = np.linalg.lstsq(system, (p**2).sum(axis=1), rcond=None)[0]
-    state = _radial_gauss_newton(p, np.array([a, b, np.sqrt(c + a * a + b * b)]))
-    centre = mean + spread * state[:2]
-    return Circle((float(centre[0]), float(centre[1])), float(spread * state[2]))
-
-
-def _radial_gauss_newton(p: Floats, start: Floats) -> Floats:
-    """Minimise sum of (distance to (a, b) - r)^2 over (a, b, r); points of unit spread."""
-    state, damping = start, 0.0
-    residual, slope = _radial_residual(p, state)
-    for _ in range(100):
-        normal = slope.T @ slope
-        step = np.linalg.lstsq(normal + damping * np.eye(3), -slope.T @ residual, rcond=None)[0]
-        tried, tried_slope = _radial_residual(p, state + step)
-        # 1e-12: steps below 1e-6 change the sum by less than its rounding; let them pass
-        if tried @ tried > residual @ residual * (1 + 1e-12):
-            damping = max(10 * damping, 1e-3)
-            continue
-        state, residual, slope, damping = state + step, tried, tried_slope, damping / 10
-        if float(np.abs(step).max()) < 1e-13 * max(1.0, float(state[2])):
-            break
-    return state
-
-
-def _radial_residual(p: Floats, state: Floats) -> tuple[Floats, Floats]:
-    away = p - state[:2]
-    distance = np.maximum(np.hypot(away[:, 0], away[:, 1]), 1e-300)
-    slope = np.column_stack([-away / distance[:, None], -np.ones(len(p))])
-    return distance - state[2], slope
 
 
 def measure_outline(outline_mm: Floats) -> OutlineSize:
@@ -170,25 +110,6 @@ def _checked(outline_mm: Floats) -> Floats:
     if len(polygon) < MIN_VERTICES:
         raise ValueError(f"outline_mm must have shape (N >= 16, 2), got {outline_mm.shape}")
     return polygon
-
-
-def areas_and_centroids(polygons: Floats) -> tuple[Floats, Floats]:
-    """Areas (S,), positive, and area centroids (S, 2) of simple polygons (S, N, 2).
-
-    Raises
-    ------
-    ValueError
-        If one has no area.
-    """
-    origin = polygons.mean(axis=1)
-    a = polygons - origin[:, None]
-    b = np.roll(a, -1, axis=1)
-    cross = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
-    twice = cross.sum(axis=1)
-    if (twice == 0).any():
-        raise ValueError("the outline has no area")
-    moment = np.einsum("sn,sni->si", cross, a + b)
-    return np.abs(twice) / 2, origin + moment / (3 * twice[:, None])
 
 
 def _ferets(polygons: Floats) -> Floats:
@@ -370,8 +291,3 @@ def union_outlines(first: Floats, second: Floats, middles: Floats) -> Floats:
         radii_about_each(first, middles, count), radii_about_each(second, middles, count)
     )
     return _around(middles[:, None], radius)
-
-
-def ring_centroid(ring: Ring) -> Floats:
-    """Area centroid (2,) mm of the ring; differs from its centre by products of its orders."""
-    return np.asarray(areas_and_centroids(rings_points([ring], ANGLES))[1][0], float)

@@ -1,22 +1,24 @@
 """From a shell's two rings to its sizes, with their uncertainty and their reasons."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.contours.heights import RULER
 from petitpied.contours.ring_geometry import Rings
+from petitpied.domain.measures import Sizes
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Ring
 from petitpied.domain.view import View
+from petitpied.numerics.polygons import areas_and_centroids
 from petitpied.sizing.budget import ShellDoubts, widths
 from petitpied.sizing.foot import FootAndLean, feet_and_leans
 from petitpied.sizing.outline import (
     ANGLES,
     OutlineSize,
-    areas_and_centroids,
     measure_outlines,
     rings_points,
     union_outlines,
@@ -30,22 +32,21 @@ OUTLINE_POINTS = 180
 NO_FOOT = "no foot seen: hidden under the cap, or not there"
 NO_HEIGHT = "one photo does not show a single shell's height: give two, with --same-tray"
 NO_HEIGHT_RULER = f"the height that you gave is the tray's, not this shell's; {NO_HEIGHT}"
+OF_FEET = ("foot_diameter_mm", "foot_spread_mm", "lean_mm")
 #: share of rays without own edge beyond which a shell's shape is doubtful
 DOUBTFUL_REL = 0.35
 
 
 @dataclass(frozen=True)
-class Sizes:
-    """Everything measured on one shell; frame of the rings (world), see `domain.shell.Shell`.
-
-    ``quantities`` holds what is measured, ``missing`` what is not, with the reason.
+class MeasuredRings:
+    """Everything measured on one shell's rings, in their frame (world), see `domain.shell.Shell`;
+    ``missing``: what is not measured, with the reason.
     """
 
     centre_mm: tuple[float, float]
     outline_px: Floats
     cap_outline_px: Floats
-    quantities: dict[str, Quantity]
-    lean_dir_deg: float | None
+    sizes: Sizes
     missing: tuple[tuple[str, str], ...]
 
 
@@ -114,14 +115,24 @@ def measure_shells(
     caps: Sequence[Ring],
     feet: Sequence[Ring | None],
     doubts: ShellDoubts,
-) -> tuple[Sizes, ...]:
-    """Sizes of shells from their rings; the outline is the union of both in plan view."""
+    wide: NDArray[np.bool_] | None = None,
+) -> tuple[MeasuredRings, ...]:
+    """Sizes of shells from their rings; the outline is the union of both in plan view.
+
+    Feet that are not ``wide`` (S,) bound the outline and are not measured themselves.
+    """
     if not caps:
         return ()
     shapes = _shapes(view, caps, feet)
-    each = zip(shapes, _quantities(shapes, doubts), strict=True)
+    quantities = _quantities(shapes, doubts)
+    shown = np.ones(len(caps), bool) if wide is None else wide
+    for index in np.flatnonzero(~shown).tolist():
+        shapes[index] = replace(shapes[index], against=None)
+        for name in OF_FEET:
+            quantities[index].pop(name, None)
+    each = zip(shapes, quantities, strict=True)
     no_height = NO_HEIGHT_RULER if doubts.heights.source == RULER else NO_HEIGHT
-    return tuple(_sizes(shape, quantities, no_height) for shape, quantities in each)
+    return tuple(_sizes(shape, found, no_height) for shape, found in each)
 
 
 def _quantities(shapes: Sequence[_Shape], doubts: ShellDoubts) -> list[dict[str, Quantity]]:
@@ -159,14 +170,14 @@ def _quantities(shapes: Sequence[_Shape], doubts: ShellDoubts) -> list[dict[str,
     return found
 
 
-def _sizes(shape: _Shape, quantities: dict[str, Quantity], no_height: str) -> Sizes:
-    without_foot = [(n, NO_FOOT) for n in ("foot_diameter_mm", "foot_spread_mm", "lean_mm")]
+def _sizes(shape: _Shape, quantities: dict[str, Any], no_height: str) -> MeasuredRings:
+    without_foot = [(name, NO_FOOT) for name in OF_FEET]
+    lean_dir_deg = None if shape.against is None else shape.against.lean_dir_deg
     missing = [("height_mm", no_height), *(without_foot if shape.against is None else ())]
-    return Sizes(
+    return MeasuredRings(
         shape.size.centroid_mm,
         shape.outline_px,
         shape.cap_outline_px,
-        quantities,
-        shape.against.lean_dir_deg if shape.against is not None else None,
+        Sizes(**quantities, lean_dir_deg=lean_dir_deg),
         tuple(missing),
     )

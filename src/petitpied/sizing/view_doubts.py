@@ -9,7 +9,7 @@ from petitpied.camera.find_card import CardSighting
 from petitpied.camera.view import SolvedView
 from petitpied.domain.uncertainty import VIEW_ORDER
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.sizing.budget import scale_slopes
+from petitpied.sizing.budget import scale_sensitivities
 
 Floats = NDArray[np.float64]
 
@@ -105,7 +105,7 @@ def _too_close(view: View, outer_mm: Floats) -> list[str]:
 def _lens_and_pose(view: View, outer_mm: Floats) -> list[str]:
     """What the lens, and what the rest of the view, leave open near the picture's corners."""
     # one independent doubt a column; a view's doubts are shared out in the order of their causes
-    variance = scale_slopes(view, outer_mm) ** 2
+    variance = scale_sensitivities(view, outer_mm) ** 2
     of_lens = np.isin(VIEW_ORDER, LENS)
     by_lens, rest = (
         1.96 * USUAL_SHELL_MM * float(np.sqrt(variance[:, part].sum(axis=1).max()))

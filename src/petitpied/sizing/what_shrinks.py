@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.camera.view_slopes import place_in_world
+from petitpied.camera.view_jacobian import place_in_world
 from petitpied.contours.heights import (
     FOOT_EVIDENCE_U_MM,
     RIM_EVIDENCE_U_MM,
@@ -25,8 +25,8 @@ from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES, VIEW_ORDER, quantity_of
 from petitpied.domain.view import PARAMETERS, View
-from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_slopes
-from petitpied.sizing.evidence import WITNESSES, fading
+from petitpied.sizing.budget import CARD_THICKNESS_U_MM, PRINT_SCALE_REL, scale_sensitivities
+from petitpied.sizing.edge_uncertainty import EDGE_UNCERTAINTIES, fading
 
 Floats = NDArray[np.float64]
 
@@ -65,15 +65,15 @@ def card_information(view: View, place: Floats, thickness_mm: float) -> Floats:
     def seen(changed: View, at: Floats) -> Floats:
         return changed.project(place_in_world(corners, at), thickness_mm).ravel() / CORNER_PX
 
-    def slopes(of: Callable[[Floats], Floats], steps: Floats) -> Floats:
+    def jacobian(of: Callable[[Floats], Floats], steps: Floats) -> Floats:
         columns = [(of(d) - of(-d)) / (2 * s) for d, s in zip(np.diag(steps), steps, strict=True)]
         return np.column_stack(columns)
 
     sigma = np.sqrt(np.diag(view.covariance))
     steps = np.where(sigma > 0, 0.01 * sigma, 1e-9)
-    by_view = slopes(lambda d: seen(view.perturbed(d), place), steps)
+    by_view = jacobian(lambda d: seen(view.perturbed(d), place), steps)
     by_view[:, sigma == 0] = 0.0
-    by_place = slopes(lambda d: seen(view, place + d), np.array([0.01, 0.01, 1e-4]))
+    by_place = jacobian(lambda d: seen(view, place + d), np.array([0.01, 0.01, 1e-4]))
     known = np.linalg.solve(by_place.T @ by_place, by_place.T @ by_view)
     return np.asarray(by_view.T @ by_view - by_view.T @ by_place @ known, float)
 
@@ -100,7 +100,9 @@ def _profile_information(view: View, record: Record) -> Floats:
 def _far_place(record: Record, view: View) -> Floats:
     """Where a second card would lie: at the corner of the shells' field farthest from the
     cards, turned as the first."""
-    places = np.array([s.centre_mm for s in record.shells if s.centre_mm is not None], float)
+    places = np.array(
+        [s.place.centre_mm for s in record.shells if s.place.centre_mm is not None], float
+    )
     low, high = places.min(axis=0), places.max(axis=0)
     corners = np.array([[x, y] for x in (low[0], high[0]) for y in (low[1], high[1])])
     cards = np.array([view.to_plane(c.corners_px).mean(axis=0) for c in record.cards])
@@ -113,9 +115,9 @@ def _far_place(record: Record, view: View) -> Floats:
 
 
 def _with_view(quantity: Quantity, view: View, shell: Shell) -> Quantity:
-    assert shell.centre_mm is not None
-    slopes = scale_slopes(view, np.array([shell.centre_mm]))[0]
-    shared = [*quantity.shared[: -len(VIEW_ORDER)], *(quantity.value * slopes)]
+    assert shell.place.centre_mm is not None
+    sensitivities = scale_sensitivities(view, np.array([shell.place.centre_mm]))[0]
+    shared = [*quantity.shared[: -len(VIEW_ORDER)], *(quantity.value * sensitivities)]
     return quantity_of(quantity.value, quantity.own, shared)
 
 
@@ -202,7 +204,7 @@ def _ruler(quantity: Quantity, record: Record) -> Quantity:
 
 
 def _other_liner(quantity: Quantity, name: str) -> Quantity:
-    known = WITNESSES[name]
+    known = EDGE_UNCERTAINTIES[name]
     scene = _SHARED["edge evidence of this scene"]
     own, shared = list(quantity.own), list(quantity.shared)
     good = float(fading(GOOD_CONTRAST, known.fading))
@@ -214,11 +216,11 @@ def _other_liner(quantity: Quantity, name: str) -> Quantity:
 def remedies(record: Record, shell: Shell, name: str) -> tuple[Remedy, ...]:
     """What would make a size surer, the best first; only what gains `WORTH_REL` or more.
 
-    ``name``: a field of `Shell` with its contributions, of a size in millimetres.
+    ``name``: a measure with its contributions, of a size in millimetres.
     """
-    quantity: Quantity | None = getattr(shell, name)
+    quantity = shell.quantity(name)
     view = record.view
-    if quantity is None or view is None or shell.centre_mm is None or not quantity.shared:
+    if quantity is None or view is None or shell.place.centre_mm is None or not quantity.shared:
         return ()
     tried = []
     if 0 < len(record.cards) < len(card.LETTERS):
@@ -237,7 +239,8 @@ def remedies(record: Record, shell: Shell, name: str) -> tuple[Remedy, ...]:
         tried.append(("a second photo from another side (--same-tray)",
                       _second_photo(quantity, record)))  # fmt: skip
         tried.append(("the shells' height by a ruler (--shell-height)", _ruler(quantity, record)))
-    tried.append(("a liner whose colour is farther from the feet's", _other_liner(quantity, name)))
+    other = "a mat or paper whose colour is farther from the feet's"
+    tried.append((other, _other_liner(quantity, name)))
     worth = [Remedy(w, q) for w, q in tried if q.u95 < (1 - WORTH_REL) * quantity.u95]
     return tuple(sorted(worth, key=lambda r: r.predicted.u95))
 

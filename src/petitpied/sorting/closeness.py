@@ -83,29 +83,59 @@ class Closeness:
         return full
 
     def nearest(self, count: int) -> tuple[Indices, Floats]:
-        """The ``count`` < N closest partners of every shell (N, count), and their costs.
+        """The ``count`` < N closest partners of every shell (N, count), and their costs."""
+        everyone = np.arange(len(self))
+        return self.nearest_among(everyone, everyone, count)
+
+    def nearest_among(
+        self, these: Indices, others: Indices, count: int
+    ) -> tuple[Indices, Floats]:
+        """The ``count`` closest partners of shells ``these`` (M,), themselves apart, among
+        ``others`` (K,): (M, count), and their costs.
 
         Exact: shells are tried in order of diameter, outwards until the difference of diameters
         alone exceeds the costs already found.
         """
-        order = np.argsort(self.diameter_mm, kind="stable")
-        partners = np.empty((len(self), count), np.int64)
-        costs = np.empty((len(self), count))
-        for start in range(0, len(self), BLOCK):
-            block = order[start : start + BLOCK]
+        mine = np.argsort(self.diameter_mm[these], kind="stable")
+        order = others[np.argsort(self.diameter_mm[others], kind="stable")]
+        sorted_mm = self.diameter_mm[order]
+        partners = np.empty((len(these), count), np.int64)
+        costs = np.empty((len(these), count))
+        for start in range(0, len(these), BLOCK):
+            rows = mine[start : start + BLOCK]
+            block = these[rows]
+            least, most = self.diameter_mm[block[0]], self.diameter_mm[block[-1]]
             reach = max(_FIRST_LOOK, count + BLOCK)
-            low, high = max(0, start - reach), min(len(self), start + BLOCK + reach)
+            low = max(0, int(np.searchsorted(sorted_mm, least)) - reach)
+            high = min(len(order), int(np.searchsorted(sorted_mm, most, "right")) + reach)
             found = self._best(block, order[low:high], count)
-            sorted_mm = self.diameter_mm[order]
             worst = float(found[1].max())
-            wide_low = int(np.searchsorted(sorted_mm, sorted_mm[start] - worst))
-            last = min(start + BLOCK, len(self)) - 1
-            wide_high = int(np.searchsorted(sorted_mm, sorted_mm[last] + worst, "right"))
+            wide_low = int(np.searchsorted(sorted_mm, least - worst))
+            wide_high = int(np.searchsorted(sorted_mm, most + worst, "right"))
             if wide_low < low or wide_high > high:
                 wide = order[min(low, wide_low) : max(high, wide_high)]
                 found = self._best(block, wide, count)
-            partners[block], costs[block] = found
+            partners[rows], costs[rows] = found
         return partners, costs
+
+    def most_mm(self) -> float:
+        """No pair of the lot costs more (mm)."""
+        outline_mm = 2 * float(np.sqrt(self._power.max(initial=0.0)))
+        colour = 0.0 if self.lab is None else float(np.linalg.norm(np.ptp(self.lab, axis=0)))
+        return hypot(float(np.ptp(self.diameter_mm)), outline_mm, MM_PER_DELTA_E * colour)
+
+    def alone(self) -> Floats:
+        """What it costs to leave each shell over (N,): nothing."""
+        return np.zeros(len(self))
+
+    def edge_gap_mm(self, a: int, b: int, turn_deg: float) -> float:
+        """How far the edges of two shells stand apart at most, ``b`` turned and folded over."""
+        half = len(ORDERS)
+        first, second = (self.shape[i, :half] + 1j * self.shape[i, half:] for i in (a, b))
+        folded = np.conj(second) * np.exp(-1j * ORDERS * (np.pi - np.deg2rad(turn_deg)))
+        turn = np.exp(1j * np.outer(np.linspace(0, 2 * np.pi, 180, endpoint=False), ORDERS))
+        step_mm = (turn * (first - folded)).real.sum(axis=1)
+        return float(abs(step_mm + (self.diameter_mm[a] - self.diameter_mm[b]) / 2).max())
 
     def _best(self, block: Indices, others: Indices, count: int) -> tuple[Indices, Floats]:
         costs = self.rows(block, others)

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
+from petitpied.numerics.polygons import area_of, areas_and_centroids
 
 #: lowest and highest undulations a turn kept of an outline: 1 is the centre's place; 15 as for
 #: roundness (ISO 12181-1, filter of 15 UPR)
@@ -17,11 +18,12 @@ Complexes = NDArray[np.complex128]
 
 
 class Verdict(StrEnum):
-    """What becomes of a shell, best first."""
+    """What becomes of a shell, best first: the upper half of a macaron, the lower half, or crumbs
+    for bases and toppings. A top can be a bottom too."""
 
-    PASS = "pass"
-    SECOND = "second"
-    REJECT = "reject"
+    TOP = "top"
+    BOTTOM = "bottom"
+    CRUMBS = "crumbs"
     BY_EYE = "check by eye"
 
 
@@ -66,14 +68,9 @@ def harmonics_of(outline_mm: NDArray[np.float64]) -> Complexes:
     """
     if outline_mm.ndim != 2 or outline_mm.shape[1] != 2 or len(outline_mm) < 8:
         raise ValueError(f"outline_mm must have shape (N >= 8, 2), got {outline_mm.shape}")
-    x, y = outline_mm.T
-    x1, y1 = np.roll(x, -1), np.roll(y, -1)
-    cross = x * y1 - x1 * y
-    area = cross.sum() / 2
-    if abs(area) < 1e-9:
+    if area_of(outline_mm) < 1e-9:
         raise ValueError("outline_mm has no area")
-    centre = np.array([((x + x1) * cross).sum(), ((y + y1) * cross).sum()]) / (6 * area)
-    offset = outline_mm - centre
+    offset = outline_mm - areas_and_centroids(outline_mm[None])[1][0]
     angle = np.arctan2(offset[:, 1], offset[:, 0]) % (2 * np.pi)
     order = np.argsort(angle)
     even = np.linspace(0, 2 * np.pi, 256, endpoint=False)

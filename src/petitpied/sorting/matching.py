@@ -1,7 +1,9 @@
 """Minimum-weight matching of a lot: as many pairs as can be, at the least total cost.
 
 Edmonds' blossom algorithm (rustworkx) on the closest partners of each shell, with a bound on
-what any other pair could have saved.
+what any other pair could have saved. Up to `PRICED` shells closeness is counted in reduced costs:
+prices from an assignment of the shells to each other (the dual of the fractional matching; Lovasz &
+Plummer, Matching Theory, 1986, chapter 7) even out that many shells want the same few partners.
 """
 
 from dataclasses import dataclass
@@ -10,12 +12,15 @@ from typing import Protocol
 import numpy as np
 import rustworkx
 from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
 
 Floats = NDArray[np.float64]
 Indices = NDArray[np.int64]
 
 #: up to so many shells all pairs are offered: at once exact, well below a second
 COMPLETE = 120
+#: up to so many shells all costs are held at once (72 MB), and partners chosen by reduced costs
+PRICED = 3000
 #: partners offered to each shell of a larger lot at first, doubled from round to round; those
 #: that stayed without one are offered so many times as many
 FIRST_PARTNERS, MORE_PARTNERS, MOST_ROUNDS = 16, 16, 6
@@ -52,6 +57,10 @@ class Costs(Protocol):
         """The ``count`` closest partners of each (N, count), and their costs."""
         ...
 
+    def alone(self) -> Floats:
+        """What it costs to leave each of an odd number over (N,)."""
+        ...
+
 
 @dataclass(frozen=True)
 class CostMatrix:
@@ -72,8 +81,11 @@ class CostMatrix:
         return self.costs
 
     def nearest(self, count: int) -> tuple[Indices, Floats]:
-        partners = np.argsort(self.costs, axis=1, kind="stable")[:, :count]
+        partners = np.argpartition(self.costs, count - 1, axis=1)[:, :count]
         return partners, np.take_along_axis(self.costs, partners, axis=1)
+
+    def alone(self) -> Floats:
+        return np.zeros(len(self.costs))
 
 
 @dataclass(frozen=True)
@@ -108,21 +120,66 @@ def match(costs: Costs) -> Matching:
     if len(costs) < 2:
         return Matching(np.zeros((0, 2), np.int64), 0.0, 0.0)
     if len(costs) <= COMPLETE:
-        return _match_complete(costs.matrix())
-    return _match_offers(costs)
+        return _match_complete(costs.matrix(), costs.alone())
+    return _match_priced(costs) if len(costs) <= PRICED else _match_offers(costs)
 
 
-def _match_complete(matrix: Floats) -> Matching:
-    a, b = np.triu_indices(len(matrix), 1)
+def _match_complete(matrix: Floats, alone: Floats) -> Matching:
+    count = len(matrix)
+    a, b = np.triu_indices(count, 1)
     cost = matrix[a, b]
+    if count % 2 and alone.any():  # a dummy stands for being left over
+        a, b = np.append(a, np.arange(count)), np.append(b, np.full(count, count))
+        cost = np.append(cost, alone)
     allowed = np.isfinite(cost)
     a, b, cost = a[allowed], b[allowed], cost[allowed]
     if not len(cost):
         return Matching(np.zeros((0, 2), np.int64), 0.0, 0.0)
     # more than all pairs together: so that one more pair is always better
-    pairs = _heaviest(len(matrix), a, b, cost.max() * len(matrix) + 1.0 - cost, complete=True)
+    weight = cost.max() * count + 1.0 - cost
+    pairs = _heaviest(count + 1, a, b, weight, complete=True)
+    pairs = pairs[pairs[:, 1] < count]
     total = float(matrix[pairs[:, 0], pairs[:, 1]].sum())
     return Matching(pairs, total, total)
+
+
+def _match_priced(costs: Costs) -> Matching:
+    """Reduced costs change the cost of every perfect matching by the same sum of prices."""
+    count = len(costs)
+    matrix = costs.matrix()
+    if count % 2:  # a dummy stands for being left over
+        alone = costs.alone()
+        matrix = np.block([[matrix, alone[:, None]], [alone[None], np.full((1, 1), np.inf)]])
+    price = _prices(matrix)
+    reduced = np.maximum(matrix - price[:, None] - price[None], 0.0)
+    found = _match_offers(CostMatrix(reduced))
+    pairs = found.pairs[found.pairs[:, 1] < count]
+    # the cost of a dummy is in the bound, if it has any: then all pairings have it
+    total = float(costs.pairs(*pairs.T)[0].sum())
+    exact = found.total_cost <= found.lower_bound
+    bound = total if exact else min(total, float(price.sum()) + found.lower_bound)
+    return Matching(pairs, total, bound)
+
+
+def _prices(matrix: Floats) -> Floats:
+    """A price (N,) for every shell: no pair costs less than both its prices, and their sum is the
+    least cost of a fractional matching, below which no matching can be.
+
+    An assignment of all to all, and prices from the shortest ways in what it leaves (Bellman &
+    Ford).
+    """
+    rows, mate = linear_sum_assignment(matrix)
+    over = matrix - matrix[rows, mate][:, None]  # (N, N) more than the own mate costs
+    column = np.zeros(len(matrix))
+    for _ in range(len(matrix)):
+        better = np.minimum(column, (over + column[mate][:, None]).min(axis=0))
+        if np.allclose(better, column, rtol=0, atol=1e-12):
+            break
+        column = better
+    row = matrix[rows, mate] - column[mate]
+    price = (row + column) / 2
+    # rounding: nowhere above a pair's cost
+    return np.asarray(price - max(0.0, -float((matrix - price[:, None] - price).min())) / 2)
 
 
 def _heaviest(count: int, a: Indices, b: Indices, weight: Floats, *, complete: bool) -> Indices:
@@ -157,8 +214,7 @@ def _match_offers(costs: Costs) -> Matching:
 
 def _offers(costs: Costs, partners: int, special: Indices) -> _Offers:
     """The closest partners of every shell, more of them for the ``special`` ones; of an odd
-    number, a dummy costing nothing that every shell may take (index N) stands for being left
-    over."""
+    number, a dummy that every shell may take (index N) stands for being left over."""
     count = len(costs)
     closest, cost = costs.nearest(partners)
     reach = np.full(count, np.inf) if partners == count - 1 else cost.max(axis=1)
@@ -174,7 +230,7 @@ def _offers(costs: Costs, partners: int, special: Indices) -> _Offers:
         cost = np.append(cost, special_cost.ravel())
     if count % 2:
         a, b = np.append(a, np.arange(count)), np.append(b, np.full(count, count))
-        cost, reach = np.append(cost, np.zeros(count)), np.append(reach, np.inf)
+        cost, reach = np.append(cost, costs.alone()), np.append(reach, np.inf)
     first, second = np.minimum(a, b), np.maximum(a, b)
     _, keep = np.unique(first * len(reach) + second, return_index=True)
     return _Offers(first[keep], second[keep], cost[keep], reach)

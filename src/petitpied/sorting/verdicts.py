@@ -52,7 +52,7 @@ class Reason:
     value: Value | None = None
     bound: float | None = None
     side: Literal["above", "below"] | None = None
-    grade: Verdict = Verdict.PASS  # whose limit
+    grade: Verdict = Verdict.TOP  # whose limit
     why: str = ""
 
 
@@ -103,17 +103,17 @@ def judge(shell: Measured, limits: Limits) -> Judgement:
     if shell.not_measured is not None:
         reason = Reason("missing", "shell", why=shell.not_measured)
         return Judgement(Verdict.BY_EYE, (reason,))
-    first = _grade(shell, limits.passes, limits.risk, Verdict.PASS)
+    first = _grade(shell, limits.tops, limits.risk, Verdict.TOP)
     if first.fits:
-        return Judgement(Verdict.PASS)
-    if not limits.second:
-        verdict = Verdict.REJECT if first.broken else Verdict.BY_EYE
+        return Judgement(Verdict.TOP)
+    if not limits.bottoms:
+        verdict = Verdict.CRUMBS if first.broken else Verdict.BY_EYE
         return Judgement(verdict, first.broken or first.open)
-    second = _grade(shell, limits.second, limits.risk, Verdict.SECOND)
+    second = _grade(shell, limits.bottoms, limits.risk, Verdict.BOTTOM)
     if second.broken:
-        return Judgement(Verdict.REJECT, second.broken)
+        return Judgement(Verdict.CRUMBS, second.broken)
     if first.broken and second.fits:
-        return Judgement(Verdict.SECOND, first.broken)
+        return Judgement(Verdict.BOTTOM, first.broken)
     return Judgement(Verdict.BY_EYE, second.open or first.open)
 
 

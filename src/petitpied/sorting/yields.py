@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from scipy.stats import chi2, norm
+from scipy.stats import binomtest, chi2, norm
 
 from petitpied.domain.quantity import Quantity
 from petitpied.sorting.limits import Limit
@@ -39,14 +39,8 @@ def wilson(count: int, total: int, level: float = LEVEL) -> Share:
     """
     if not 0 <= count <= total or total == 0:
         raise ValueError(f"count must be 0 to total, total above 0, got {count} of {total}")
-    z = float(norm.ppf(0.5 + level / 2))
-    p = count / total
-    middle = p + z * z / (2 * total)
-    reach = z * sqrt(p * (1 - p) / total + (z / (2 * total)) ** 2)
-    scale = 1 + z * z / total
-    low = 0.0 if count == 0 else (middle - reach) / scale
-    high = 1.0 if count == total else (middle + reach) / scale
-    return Share(count, total, low, high)
+    interval = binomtest(count, total).proportion_ci(level, method="wilson")
+    return Share(count, total, float(interval.low), float(interval.high))
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,22 +36,21 @@ def of_shells(record: Record, judged: Sequence[Judged]) -> dict[str, Mapping[str
 def _at(record: Record, centre_px: tuple[float, float]) -> Shell | None:
     if not record.shells:
         return None
-    gaps = [np.hypot(*np.subtract(s.centre_px, centre_px)) for s in record.shells]
+    gaps = [np.hypot(*np.subtract(s.place.centre_px, centre_px)) for s in record.shells]
     nearest = record.shells[int(np.argmin(gaps))]
-    size = float(np.ptp(nearest.outline_px, axis=0).max())
+    size = float(np.ptp(nearest.place.outline_px, axis=0).max())
     return nearest if min(gaps) < SAME_PLACE_REL * size else None
 
 
 def tool_says(shell: Shell, subject: str) -> bool | None:
     """What the tool found; None where it did not look, or could not tell."""
     if subject == "crack":
-        return None if shell.cracks is None else bool(shell.cracks)
+        return None if shell.surface.cracks is None else bool(shell.surface.cracks)
     if subject == "foot":
-        if shell.foot is None or shell.foot.state == "unsure":
+        if shell.surface.foot is None or shell.surface.foot.state == "unsure":
             return None
-        return shell.foot.state == "shows"
-    dimples = getattr(shell, "dimples", None)
-    return None if dimples is None else bool(dimples)
+        return shell.surface.foot.state == "shows"
+    return None if shell.surface.dimples is None else bool(shell.surface.dimples)
 
 
 @dataclass(frozen=True)
@@ -80,7 +79,7 @@ def judged_pairs(
 
 
 def _pair(shell: Shell, tool: bool, baker: bool) -> Pair:
-    cracks = shell.cracks or ()
+    cracks = shell.surface.cracks or ()
     return Pair(
         tool,
         baker,
@@ -91,6 +90,6 @@ def _pair(shell: Shell, tool: bool, baker: bool) -> Pair:
 
 def _confidence(shell: Shell) -> float:
     """Of the likeliest dark line; in older records of those alone that were told."""
-    if shell.crack_confidence is not None:
-        return shell.crack_confidence
-    return max((c.confidence for c in shell.cracks or ()), default=0.0)
+    if shell.surface.crack_confidence is not None:
+        return shell.surface.crack_confidence
+    return max((c.confidence for c in shell.surface.cracks or ()), default=0.0)

@@ -1,21 +1,22 @@
 """What one record says in short: how many shells, how large, how even, which are odd."""
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import hypot, sqrt
 
 import numpy as np
 
+from petitpied.domain.measures import MEASURE, MEASURES
+from petitpied.domain.measures import Odd as Words
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import mean_of
+from petitpied.numerics.medians import MAD_TO_SD
 
 #: modified z score above which a value counts as an outlier: Iglewicz & Hoaglin, "How to
 #: Detect and Handle Outliers" (1993); NIST/SEMATECH e-Handbook, 1.3.5.17
 ODD_Z = 3.5
-#: standard deviation over median absolute deviation of a normal distribution, 1 / 0.6745
-MAD_TO_SD = 1.4826
 #: with fewer shells the median deviation rests on one or two values: nothing is called odd
 MIN_FOR_ODD = 5
 
@@ -41,6 +42,7 @@ class Oddity:
     word: str
     name: str
     unit: str
+    decimals: int
     value: Quantity
     median: float
     z: float
@@ -66,45 +68,48 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class _Criterion:
-    """A quantity to compare; an empty word: that side is never odd."""
+    """What is compared: its name and unit, what odd shells are called, the shells' quantities."""
 
     name: str
     unit: str
-    low: str
-    high: str
-    get: Callable[[Shell], Quantity | None]
+    decimals: int
+    odd: Words
+    quantities: tuple[tuple[str, Quantity], ...]
 
 
-def _relative_diameter(shell: Shell) -> Quantity | None:
-    return None if shell.diameter_rel is None else Quantity(shell.diameter_rel, 0.0)
-
-
-SIZE = _Criterion("diameter", "mm", "small", "large", lambda s: s.diameter_mm)
-RELATIVE_SIZE = _Criterion(
-    "diameter over the tray's median", "", "small", "large", _relative_diameter
-)
-SHAPE = (
-    _Criterion("aspect ratio", "", "oval", "", lambda s: s.aspect_ratio),
-    _Criterion("roundness", "mm", "", "not round", lambda s: s.roundness_mm),
-    _Criterion("lean", "mm", "", "leaning", lambda s: s.lean_mm),
-    _Criterion("foot spread", "mm", "", "wide foot", lambda s: s.foot_spread_mm),
-    _Criterion("height", "mm", "flat", "", lambda s: s.height_mm),
-)
+def _criteria(shells: Sequence[Shell]) -> list[_Criterion]:
+    """All measures that make shells odd; without millimetres, the diameter over the median."""
+    result = []
+    for measure in MEASURES:
+        if measure.odd is not None:
+            known = tuple((s.id, q) for s in shells if (q := s.quantity(measure.field)) is not None)
+            result.append(
+                _Criterion(measure.words, measure.unit, measure.decimals, measure.odd, known)
+            )
+    if not any(s.sizes.diameter_mm for s in shells):
+        share = tuple(
+            (s.id, Quantity(s.sizes.diameter_rel, 0.0))
+            for s in shells
+            if s.sizes.diameter_rel is not None
+        )
+        words = MEASURE["diameter_mm"].odd or Words(0)
+        result.append(_Criterion("diameter over the tray's median", "", 3, words, share))
+    return sorted(result, key=lambda criterion: criterion.odd.rank)
 
 
 def summarise(record: Record) -> Summary:
     """Statistics and odd ones out of a record's measured shells."""
     shells = tuple(s for s in record.shells if s.not_measured is None)
-    sizes = [s.diameter_mm for s in shells if s.diameter_mm is not None]
-    relative = [s.diameter_rel for s in shells if s.diameter_rel is not None]
+    sizes = [s.sizes.diameter_mm for s in shells if s.sizes.diameter_mm is not None]
+    relative = [s.sizes.diameter_rel for s in shells if s.sizes.diameter_rel is not None]
     return Summary(
         found=len(record.shells),
         measured=len(shells),
-        touching=sum(bool(s.touching) for s in record.shells),
+        touching=sum(bool(s.place.touching) for s in record.shells),
         diameter_mm=mean_of(sizes) if sizes else None,
         spread_mm=_spread([q.value for q in sizes]),
         spread_rel=_spread(relative),
-        odd=_odd_ones(shells, SIZE if sizes else RELATIVE_SIZE),
+        odd=_odd_ones(shells),
     )
 
 
@@ -115,21 +120,21 @@ def _spread(values: list[float]) -> Quantity | None:
     return Quantity(spread, spread / sqrt(2 * (len(values) - 1)))
 
 
-def _odd_ones(shells: tuple[Shell, ...], size: _Criterion) -> tuple[Odd, ...]:
+def _odd_ones(shells: tuple[Shell, ...]) -> tuple[Odd, ...]:
     found: dict[str, list[Oddity]] = {}
-    for criterion in (size, *SHAPE):
-        for shell_id, oddity in _odd_by(criterion, shells):
+    for criterion in _criteria(shells):
+        for shell_id, oddity in _odd_by(criterion):
             found.setdefault(shell_id, []).append(oddity)
     return tuple(Odd(s.id, tuple(found[s.id])) for s in shells if s.id in found)
 
 
-def _odd_by(criterion: _Criterion, shells: tuple[Shell, ...]) -> list[tuple[str, Oddity]]:
+def _odd_by(criterion: _Criterion) -> list[tuple[str, Oddity]]:
     """Ids of the shells odd in one quantity, and how odd.
 
     Robust z: distance from the median over the scatter of the shells (from the median absolute
     deviation) and the shell's own uncertainty together; the shared part is the same for all.
     """
-    measured = [(s.id, q) for s in shells if (q := criterion.get(s)) is not None]
+    measured = criterion.quantities
     if len(measured) < MIN_FOR_ODD:
         return []
     values = np.array([q.value for _, q in measured])
@@ -139,8 +144,10 @@ def _odd_by(criterion: _Criterion, shells: tuple[Shell, ...]) -> list[tuple[str,
     for shell_id, quantity in measured:
         scale = hypot(scatter, quantity.u_own)
         z = (quantity.value - median) / scale if scale > 0 else 0.0
-        word = criterion.high if z > ODD_Z else criterion.low if z < -ODD_Z else ""
+        word = criterion.odd.high if z > ODD_Z else criterion.odd.low if z < -ODD_Z else ""
         if word:
-            found = Oddity(word, criterion.name, criterion.unit, quantity, median, z)
+            found = Oddity(
+                word, criterion.name, criterion.unit, criterion.decimals, quantity, median, z
+            )
             odd.append((shell_id, found))
     return odd

@@ -8,9 +8,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
+from petitpied.domain.record import SeenCard
+from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Crack, TrayColour
+from petitpied.domain.view import View
 from petitpied.surface.caps.cap_patch import cap_of, cap_patches
 from petitpied.surface.cracks.search import LEAST_LENGTH_MM, find_cracks
 from petitpied.surface.foot.foot_ring import RimHeights, feet_of
@@ -30,6 +34,18 @@ class Survey:
     warnings: tuple[str, ...] = ()
 
 
+def scene_of(
+    photo: Photo,
+    settings: Settings,
+    view: View,
+    cards: tuple[SeenCard, ...],
+    shells: Sequence[Shell],
+) -> Scene:
+    """The photo and its shells, as `survey` looks at them."""
+    thickness_mm = settings.card_thickness_mm
+    return Scene(photo.pixels_bgr, view, cards, thickness_mm, tuple(shells), settings.reference)
+
+
 def survey(scene: Scene, heights: RimHeights, crack_score: float | None = None) -> Survey:
     """Shells (frame of the view) with cracks, foot, colour and marks; those without a cap stay as
     they are. ``crack_score``: from which score on a dark line is a crack, else the tool's own."""
@@ -44,15 +60,17 @@ def survey(scene: Scene, heights: RimHeights, crack_score: float | None = None) 
     feet = feet_of(pixels_bgr, view, [shells[i] for i in seen], heights)
     each = zip(seen, found.cracks, found.likeliest, feet, strict=True)
     for index, cracks, likeliest, foot in each:
-        told = with_cracks(result[index], cracks)
-        result[index] = replace(told, foot=foot, crack_confidence=likeliest)
+        shell = with_cracks(result[index], cracks)
+        whole = replace(shell.surface, foot=foot, crack_confidence=likeliest)
+        result[index] = replace(shell, surface=whole)
     surface = tray_surface(replace(scene, shells=tuple(result)), patches, seen)
     return Survey(surface.shells, found.smallest_width_mm, surface.colour, surface.warnings)
 
 
 def with_cracks(shell: Shell, cracks: Sequence[Crack]) -> Shell:
     """A shell with its cracks and their length in all; the scale's doubt is its diameter's."""
-    scale_rel = shell.diameter_mm.u_shared / shell.diameter_mm.value if shell.diameter_mm else 0.0
+    size = shell.sizes.diameter_mm
+    scale_rel = size.u_shared / size.value if size else 0.0
     scaled = tuple(
         replace(
             crack,
@@ -63,7 +81,9 @@ def with_cracks(shell: Shell, cracks: Sequence[Crack]) -> Shell:
     )
     total = sum(crack.length_mm.value for crack in scaled)
     own = float(np.hypot.reduce([crack.length_mm.u_own for crack in scaled] or [NO_CRACK_U_MM]))
-    return replace(shell, cracks=scaled, crack_length_mm=Quantity(total, own, scale_rel * total))
+    length = Quantity(total, own, scale_rel * total)
+    surface = replace(shell.surface, cracks=scaled, crack_length_mm=length)
+    return replace(shell, surface=surface)
 
 
 def _scaled(quantity: Quantity, scale_rel: float) -> Quantity:

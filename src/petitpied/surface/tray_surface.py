@@ -24,7 +24,7 @@ from petitpied.surface.colour.browning import (
     tray_reference,
 )
 from petitpied.surface.colour.cap_colour import (
-    MOST_CUT_REL,
+    MOST_CLIPPED_REL,
     cap_colours,
     colour_of,
     is_black_and_white,
@@ -40,7 +40,7 @@ BLACK_AND_WHITE = "the photo is black and white"
 LIGHTER_THAN_WHITE = "by the cards the caps are lighter than white: their light is not the cards'"
 SPECKLED = "the shells have dark specks all over, which look the same"
 #: more of a cap than this overexposed is said
-SAID_CUT_REL = 0.1
+REPORTED_CLIPPED_REL = 0.1
 
 
 @dataclass(frozen=True)
@@ -135,16 +135,16 @@ def _with_relief(
         if not toward.shows_relief:
             missing |= dict.fromkeys(("dimples", "peak", "lumpiness_mm"), NO_SIDE_LIGHT)
         peak = marks_of(peaks, cap)
-        shells[index] = replace(
-            shell,
+        surface = replace(
+            shell.surface,
             dimples=marks_of(dimples, cap) if toward.shows_relief else None,
             peak=peak[0] if peak else None,
             pinholes=None if spots.speckled else marks_of(holes, cap),
             lumpiness_mm=lumpiness_quantity(float(heights[cap]), float(u_own[cap]))
             if toward.shows_relief
             else None,
-            missing=tuple(missing.items()),
         )
+        shells[index] = replace(shell, surface=surface, missing=tuple(missing.items()))
 
 
 def _is_part_of(hole: Relief, marks: Sequence[Relief], radius_mm: Floats) -> bool:
@@ -161,7 +161,7 @@ def _crack_paths(shell: Shell, patches: CapPatches, cap: int) -> list[Floats]:
     """Centre lines (N, 2) of a shell's cracks in parts of the cap's radius about its middle."""
     dome = patches.caps[cap]
     paths = []
-    for crack in shell.cracks or ():
+    for crack in shell.surface.cracks or ():
         height = np.full(len(crack.path_px), dome.rim_height_mm)
         for _ in range(2):  # over the dome; its slope is small against the camera's distance
             places = patches.view.to_plane(crack.path_px, height)
@@ -204,15 +204,17 @@ def _with_colour(
     brown = browning(colours, way, light, shared=usable is not None)
     edge = edge_browning(domes, colours)
     for cap, index in enumerate(seen):
-        cut = float(colours.cut[cap])
+        clipped = float(colours.clipped[cap])
         shells[index] = _coloured(
             shells[index],
             colour_of(colours, cap, light) if light.absolute else None,
             (brown[cap], edge[cap]),
-            cut,
+            clipped,
         )
-    good = tuple(b for b, cut in zip(brown, colours.cut, strict=True) if cut <= MOST_CUT_REL)
-    lost = int((colours.cut > MOST_CUT_REL).sum())
+    good = tuple(
+        b for b, clipped in zip(brown, colours.clipped, strict=True) if clipped <= MOST_CLIPPED_REL
+    )
+    lost = int((colours.clipped > MOST_CLIPPED_REL).sum())
     if lost:
         warnings.append(
             f"{lost} of {len(seen)} shells are overexposed: their colours are too pale; "
@@ -231,21 +233,19 @@ def _without_colour(shells: list[Shell], seen: Sequence[int]) -> None:
 
 
 def _coloured(
-    shell: Shell, colour: Colour | None, brown: tuple[Quantity, Quantity], cut: float
+    shell: Shell, colour: Colour | None, brown: tuple[Quantity, Quantity], clipped: float
 ) -> Shell:
     missing = dict(shell.missing)
     if colour is None:
         missing["colour"] = "no usable grey strip: only differences within the tray are known"
-    elif cut > MOST_CUT_REL:
-        colour, missing["colour"] = None, f"{cut:.0%} of the cap is overexposed"
+    elif clipped > MOST_CLIPPED_REL:
+        colour, missing["colour"] = None, f"{clipped:.0%} of the cap is overexposed"
     doubts = shell.doubts
-    if cut > SAID_CUT_REL:
-        doubts = (*doubts, f"{cut:.0%} of the cap is overexposed: browner than it looks")
+    if clipped > REPORTED_CLIPPED_REL:
+        doubts = (*doubts, f"{clipped:.0%} of the cap is overexposed: browner than it looks")
     return replace(
         shell,
-        colour=colour,
-        browning=brown[0],
-        edge_browning=brown[1],
+        surface=replace(shell.surface, colour=colour, browning=brown[0], edge_browning=brown[1]),
         missing=tuple(missing.items()),
         doubts=doubts,
     )

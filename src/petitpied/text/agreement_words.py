@@ -44,11 +44,11 @@ def _table(subject: str, a: Agreement) -> list[str]:
 def _kappa_line(a: Agreement) -> str:
     alike = f"{a.both + a.neither} of {a.count} alike"
     if a.kappa is None or a.low95 is None or a.high95 is None:
-        return f"  {alike}; all answers are the same, so that kappa cannot be told"
+        return f"  {alike}; all answers are the same, so how far beyond chance cannot be told"
     note = f"; fewer than {FEW} shells say little" if a.count < FEW else ""
     return (
-        f"  {alike}; Cohen's kappa {a.kappa:.2f} (95 %: {a.low95:.2f} to {a.high95:.2f}), "
-        f"agreement beyond chance: {kappa_word(a.kappa)}{note}"
+        f"  {alike}, agreement beyond chance: {kappa_word(a.kappa)}{note} (for the "
+        f"curious: Cohen's kappa {a.kappa:.2f}, 95 %: {a.low95:.2f} to {a.high95:.2f})"
     )
 
 
@@ -60,14 +60,14 @@ def _limit_lines(pairs: Sequence[Pair]) -> list[str]:
     lines = [
         f"  best crack limit: {length.value:.1f} mm of cracks in all "
         f"({length.low:.1f} to {length.high:.1f} mm agree as well): "
-        f"kappa {length.agreement.kappa:.2f}, {_alike(length.agreement)}"
+        f"{_alike(length.agreement)}"
     ]
     sure = best_threshold(np.array([p.confidence for p in pairs]), baker)
     if sure is not None and sure.agreement.kappa is not None:
         lines.append(
             f"  best by the tool's confidence: {sure.value:.2f} "
             f"(inspect --crack-confidence {sure.value:.2f}): "
-            f"kappa {sure.agreement.kappa:.2f}, {_alike(sure.agreement)}"
+            f"{_alike(sure.agreement)}"
         )
     lines.append("  (a limit chosen on these shells flatters itself: judge new ones to see)")
     return lines

@@ -3,6 +3,7 @@
 import numpy as np
 
 from petitpied.domain.errors import ShellsError
+from petitpied.domain.measures import MEASURES
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
@@ -10,18 +11,6 @@ from petitpied.domain.uncertainty import budget_of, difference, mean_of
 from petitpied.sizing.what_shrinks import inputs_of, remedies
 from petitpied.text.wording import printable
 
-#: sizes whose budgets are shown, with their names
-SHOWN = {
-    "diameter_mm": "diameter",
-    "cap_diameter_mm": "cap diameter",
-    "foot_diameter_mm": "foot diameter",
-    "feret_min_mm": "smallest width",
-    "feret_max_mm": "largest width",
-    "roundness_mm": "roundness",
-    "foot_spread_mm": "foot spread",
-    "lean_mm": "lean",
-    "height_mm": "height",
-}
 #: a cause below this share of the combined uncertainty is left out of the table
 SMALLEST_REL = 0.01
 
@@ -38,20 +27,20 @@ def budget_lines(record: Record, shell_id: str) -> tuple[str, ...]:
     """
     shell = _chosen(record, shell_id)
     lines = [f"uncertainty budget of shell {shell.id} (standard uncertainties; JCGM 100)"]
-    for name, title in SHOWN.items():
-        quantity: Quantity | None = getattr(shell, name)
+    for measure in MEASURES:
+        quantity = shell.quantity(measure.field) if measure.budget else None
         if quantity is not None and quantity.own:
-            lines += _table(record, quantity, title)
+            lines += _table(record, quantity, measure.words)
         elif quantity is not None:
             own, shared = quantity.u_own, quantity.u_shared
             parts = f"{own:.3f} mm this shell's, {shared:.3f} mm the views'"
-            lines += ["", f"{_result(quantity, title)}: {parts}"]
+            lines += ["", f"{_result(quantity, measure.words)}: {parts}"]
     lines += ["", *_comparisons(record, shell), "", *_remedies(record, shell)]
     return tuple(printable(line) for line in lines)
 
 
 def _chosen(record: Record, shell_id: str) -> Shell:
-    measured = [s for s in record.shells if s.diameter_mm is not None]
+    measured = [s for s in record.shells if s.sizes.diameter_mm is not None]
     if not measured:
         raise ShellsError(
             what="no budget can be shown",
@@ -67,7 +56,9 @@ def _chosen(record: Record, shell_id: str) -> Shell:
             why="no measured shell has this id",
             next_step=f"give one of {measured[0].id} to {measured[-1].id}",
         )
-    ordered = sorted(measured, key=lambda s: s.diameter_mm.value if s.diameter_mm else 0.0)
+    ordered = sorted(
+        measured, key=lambda s: s.sizes.diameter_mm.value if s.sizes.diameter_mm else 0.0
+    )
     return ordered[len(ordered) // 2]
 
 
@@ -99,23 +90,23 @@ def _table(record: Record, quantity: Quantity, title: str) -> list[str]:
 
 
 def _comparisons(record: Record, shell: Shell) -> list[str]:
-    sizes = [s.diameter_mm for s in record.shells if s.diameter_mm is not None]
-    assert shell.diameter_mm is not None
+    sizes = [s.sizes.diameter_mm for s in record.shells if s.sizes.diameter_mm is not None]
+    assert shell.sizes.diameter_mm is not None
     mean = mean_of(sizes)
-    others = [q for q in sizes if q is not shell.diameter_mm]
+    others = [q for q in sizes if q is not shell.sizes.diameter_mm]
     lines = [f"the tray's mean diameter: {mean.value:.2f} mm ± {mean.u95:.2f} mm"]
     if others:
-        typical = float(np.median([difference(shell.diameter_mm, q).u95 for q in others]))
+        typical = float(np.median([difference(shell.sizes.diameter_mm, q).u95 for q in others]))
         lines.append(f"a difference to another shell of this tray: ± {typical:.2f} mm")
     return lines
 
 
 def _remedies(record: Record, shell: Shell) -> list[str]:
-    assert shell.diameter_mm is not None
+    assert shell.sizes.diameter_mm is not None
     found = remedies(record, shell, "diameter_mm")
-    now = shell.diameter_mm.u95
+    now = shell.sizes.diameter_mm.u95
     if not found:
-        return ["nothing tried (card, lens, distance, second photo, liner) would shrink it by 2 %"]
+        return ["nothing tried (card, lens, distance, second photo, mat) would shrink it by 2 %"]
     return ["what would shrink the diameter's ± most:"] + [
         f"  {r.words}: {now:.2f} to {r.predicted.u95:.2f} mm" for r in found
     ]

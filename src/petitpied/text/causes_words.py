@@ -11,36 +11,12 @@ from numpy.typing import NDArray
 
 from petitpied.patterns.trends.association import FALSE_SHARE, Association
 from petitpied.patterns.trends.regressors import TOGETHER, Regressor, Together
+from petitpied.text import hints
 from petitpied.text.wording import decimals, printable
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-#: not findings: usual causes by common practice, no source. Fact, measure, sign of the effect
-#: (0: either), and one thing to try
-HINTS = (
-    ("humidity", "cracks", 1, "damp air keeps the skin from drying: rest the shells until a "
-     "finger no longer sticks, or dry the air"),
-    ("rest time", "cracks", -1, "shells without a dry skin crack: rest them longer"),
-    ("set temperature", "cracks", 1, "too hot an oven lifts the skin before the foot forms: try "
-     "5 to 10 °C lower"),
-    ("fan", "cracks", 1, "a strong fan dries and lifts the tops: try a lower fan, or none and "
-     "some 10 °C more"),
-    ("fan", "lean", 1, "the fan's draught can push the feet to one side: try a lower fan, or "
-     "shield the tray"),
-    ("set temperature", "browning", 1, "shells brown when the top is too hot: try 5 to 10 °C "
-     "lower, or a tray on the rack above"),
-    ("rest time", "foot_spread", -1, "a skin that is too thin lets the foot run out: rest them "
-     "longer"),
-    ("humidity", "foot_spread", 1, "shells that stay damp spread at the foot: rest them longer"),
-    ("flavour", "browning", 0, "light colours show browning that dark ones hide: compare with the "
-     "same flavour only"),
-    ("flavour", "diameter", 0, "powders and pastes change how the batter runs: pipe that flavour a "
-     "little smaller or larger"),
-    ("liner", "foot_spread", 0, "smooth mats let the feet slide out, paper holds them: use one "
-     "kind"),
-    ("rack", "browning", 0, "racks differ in top and bottom heat: bake on one rack"),
-)  # fmt: skip
 MOST_TOLD = 8
 
 
@@ -70,7 +46,7 @@ def lines(
     if not standing:
         result.append("Nothing stands out. That does not show that nothing goes along.")
         a = found[0]
-        result.append(f"Closest: {_effect(a)}; it may well be chance (adjusted p {_p(a)}).")
+        result.append(f"Closest: {_effect(a)}; it may well be chance.")
     shown = [t for t in pairs if "time" not in (t.first.fact, t.second.fact)]
     shown += [t for t in pairs if "time" in (t.first.fact, t.second.fact)]
     result += [f"Cannot be told apart: {together_words(t)}" for t in shown[:MOST_TOLD]]
@@ -84,7 +60,7 @@ def lines(
 
 def _finding(a: Association, pairs: Sequence[Together]) -> list[str]:
     unit = "batches" if a.by_batch else "bakes"
-    result = [f"- {_effect(a)}; {a.bakes} {unit}, adjusted p {_p(a)}."]
+    result = [f"- {_effect(a)}; {a.bakes} {unit}; {_sure(a)}."]
     others = confounded_with(a, pairs)
     if others:
         result.append(f"  It may as well be: {', '.join(o.label for o in others)}.")
@@ -100,7 +76,7 @@ def _effect(a: Association) -> str:
     value, low, high = (f"{v:+.{places}f}" for v in (a.effect, a.low, a.high))
     fact = a.fact
     if fact.is_name:
-        which = {"fan": "with the fan on", "tray": "with the tray turned"}.get(
+        which = {"fan": "with the fan on", "tray": f"with the tray {fact.level}"}.get(
             fact.fact, f"with {fact.fact} {fact.level}"
         )
     else:
@@ -112,8 +88,11 @@ def _effect(a: Association) -> str:
     )
 
 
-def _p(a: Association) -> str:
-    return "below 0.001" if a.p_adjusted < 0.001 else f"{a.p_adjusted:.3f}"
+def _sure(a: Association) -> str:
+    """How likely chance alone makes such a link, all comparisons allowed for."""
+    if a.p_adjusted < 0.001:
+        return "chance alone hardly ever does that"
+    return f"chance alone does that {100 * a.p_adjusted:.1f} times in 100"
 
 
 def confounded_with(a: Association, pairs: Sequence[Together]) -> list[Regressor]:
@@ -128,10 +107,8 @@ def confounded_with(a: Association, pairs: Sequence[Together]) -> list[Regressor
 
 def hint_for(a: Association) -> str | None:
     """What bakers usually take it for, where there is such a thing."""
-    for fact, measure, sign, hint in HINTS:
-        if fact == a.fact.fact and measure == a.outcome.measure and sign * a.effect >= 0:
-            return hint
-    return None
+    hint = hints.hint_for(a.fact.fact, a.fact.level, a.outcome.measure, a.effect)
+    return None if hint is None else hint.text
 
 
 def together_words(pair: Together) -> str:

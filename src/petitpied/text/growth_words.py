@@ -9,11 +9,15 @@ from petitpied.text.wording import with_u95
 
 def growth_lines(record: Record) -> tuple[str, ...]:
     """Mean piped size and growth, and how uneven each is; nothing without a photo before."""
-    grown = [s for s in record.shells if s.growth is not None and s.piped_diameter_mm is not None]
+    grown = [
+        s
+        for s in record.shells
+        if s.sizes.growth is not None and s.sizes.piped_diameter_mm is not None
+    ]
     if not grown:
         return ()
-    growth = [s.growth for s in grown if s.growth is not None]
-    piped = [s.piped_diameter_mm for s in grown if s.piped_diameter_mm is not None]
+    growth = [s.sizes.growth for s in grown if s.sizes.growth is not None]
+    piped = [s.sizes.piped_diameter_mm for s in grown if s.sizes.piped_diameter_mm is not None]
     lines = [
         f"piped {with_u95(mean_of(piped), 'mm')}, grown by {with_u95(mean_of(growth), 'mm')} "
         f"(means of {len(grown)} shells found in both photos)"

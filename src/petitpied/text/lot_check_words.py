@@ -8,6 +8,8 @@ from petitpied.sorting.lot_check import (
     chance_accepted,
 )
 
+LOOKS_ONLY = "this is about looks only: not about foreign bodies, mould or allergens"
+CURIOUS = "for the curious: ISO 2859-1, {level}, AQL {aql:g} %"
 #: shares of bad shells shown, per cent of the lot
 SHOWN_PERCENT = (1, 2.5, 5, 10, 15, 20, 30, 40)
 
@@ -16,21 +18,23 @@ def plan_lines(plan: LotPlan) -> list[str]:
     """What `petitpied lot-check` prints."""
     if plan.whole:
         return [
-            f"look at all {plan.lot} shells: for so small a lot ISO 2859-1 asks for at least as "
-            "many",
+            f"look at all {plan.lot} shells: for so small a lot the plan asks for at least as many",
             f"accept the lot if at most {plan.accept} are bad ({plan.aql_percent:g} % of it), and "
             "take those out",
-            "promise: with every shell looked at nothing is left to chance",
+            "promise: every shell is looked at, so no bad one is missed by the draw, only "
+            "by the eye",
+            LOOKS_ONLY,
+            CURIOUS.format(level="100 % looked at", aql=plan.aql_percent),
         ]
     lines = [
         f"draw {plan.sample} of the {plan.lot} shells by chance (not the nearest, not the nicest) "
         "and look at them",
         f"accept the lot if at most {plan.accept} of them are bad; with {plan.accept + 1} or more "
         "look at all of it",
-        f"plan: ISO 2859-1, level II, normal, single; code letter {plan.letter}, "
-        f"AQL {plan.aql_percent:g} %",
     ]
-    return [*lines, "", *_promise(plan)]
+    level = f"level II, normal, single; code letter {plan.letter}"
+    curious = CURIOUS.format(level=level, aql=plan.aql_percent)
+    return [*lines, "", *_promise(plan), LOOKS_ONLY, curious]
 
 
 def _promise(plan: LotPlan) -> list[str]:

@@ -4,36 +4,16 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES
+from petitpied.text.hints import PIPED_MEASURES, try_for
 from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
 
-#: measure to its name and the words for more and for less of it
-MEASURE_WORDS = {
-    "diameter": ("diameter", "larger", "smaller"),
-    "cap_diameter": ("cap diameter", "wider in the cap", "narrower in the cap"),
-    "roundness": ("departure from round", "less round", "rounder"),
-    "foot_spread": ("foot spread", "wider in the foot", "narrower in the foot"),
-    "lean_x": ("lean to the right", "leaning more to the right", "leaning more to the left"),
-    "lean_y": ("lean to the door", "leaning more to the door", "leaning more to the back"),
-    "lean": ("lean", "leaning", "leaning"),
-    "height": ("height", "higher", "lower"),
-    "browning": ("browning", "browner", "paler"),
-    "cracks": ("length of cracks", "more cracked", "less cracked"),
-    "growth": ("growth in the oven", "grown more", "grown less"),
-    "piped_diameter": ("piped diameter", "piped larger", "piped smaller"),
-}
-#: what is usually tried; common practice, no source
-TRY = {
-    "across": "turn the tray by half when half the time is over, and look whether the sides agree",
-    "front-back": "turn the tray by half when half the time is over; check the door's seal",
-    "centre-edge": "use a heavier tray or a second one under it, and one rack lower, one at a time",
-    "spot": "pipe no shells at that place in the next bake, or shield it; check the heater near it",
-    "lean": "take the fan down a step or off, or let the shells rest until they have a dry skin",
-}
+CURIOUS = "For the curious (p: how often chance alone does as much, all patterns together):"
 TRY_NEXT = "Common practice, not a finding"
 
 
@@ -74,8 +54,8 @@ def pattern_words(measure: str, finding: Finding, region: Region) -> str:
     size = amount(abs(effect.value), effect.u95, effect.unit)
     if measure == "lean":
         return _lean_words(finding, effect, size, region)
-    _, more, less = MEASURE_WORDS[measure]
-    word = more if effect.value >= 0 else less
+    series = SERIES[measure]
+    word = series.more if effect.value >= 0 else series.less
     if finding.kind == "across":
         return f"shells on the right are {size} {word} than on the left"
     if finding.kind == "front-back":
@@ -92,13 +72,14 @@ def pattern_words(measure: str, finding: Finding, region: Region) -> str:
 def _lean_words(finding: Finding, effect: Effect, size: str, region: Region) -> str:
     way = direction_words(effect.direction_deg or 0.0)
     if finding.kind == "lean":
-        return f"shells lean {size} towards {way}, the whole tray alike"
+        return f"feet are lopsided by {size} towards {way}, the whole tray alike"
     places = {
-        "across": "shells on the right lean, against those on the left,",
-        "front-back": "shells near the door lean, against those at the back,",
-        "centre-edge": "shells at the edge lean, against those in the middle,",
+        "across": "feet on the right are lopsided, against those on the left, by",
+        "front-back": "feet near the door are lopsided, against those at the back, by",
+        "centre-edge": "feet at the edge are lopsided, against those in the middle, by",
     }
-    spot = f"shells {place_words(finding.place_mm or (0.0, 0.0), region)} lean, against the others,"
+    place = place_words(finding.place_mm or (0.0, 0.0), region)
+    spot = f"feet {place} are lopsided, against the others, by"
     return f"{places.get(finding.kind, spot)} {size} towards {way}"
 
 
@@ -179,19 +160,21 @@ def what_to_try(found: OvenMap, *, turned: bool) -> str:
     if strongest is None:
         return "To try: go on logging bakes; the plan of petitpied oven-or-hand says which to turn."
     first = ""
-    if not turned and strongest.kind != "centre-edge":
+    by_hand = found.measure in PIPED_MEASURES
+    if not turned and strongest.kind != "centre-edge" and not by_hand:
         first = "First turn the tray by half in some bakes: it may be the hand, not the oven. "
-    return f"{first}{TRY_NEXT}: {TRY[strongest.kind]}."
+    return f"{first}{TRY_NEXT}: {try_for(found.measure, strongest.kind).text}."
 
 
 def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     """What `petitpied oven-map` prints of one measure."""
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     result = [
         f"{_capital(name)}, {where}: {_bakes(found.bakes)}, {found.shells} shells.",
         verdict(found),
         what_to_try(found, turned=turned),
     ]
+    result.append(CURIOUS)
     for finding in found.findings:
         mark = "stands out" if finding.stands_out else "no"
         if finding.p_adjusted is None or finding.effect is None:
@@ -202,7 +185,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     if found.airflow is not None and found.measure != "lean":
         flow = found.airflow
         result.append(
-            f"  airflow      mean lean {flow.length_mm:.2f} mm towards "
+            f"  airflow      feet lopsided by {flow.length_mm:.2f} mm on average towards "
             f"{direction_words(flow.direction_deg)}, {p_words(flow.p)} ({flow.test}, "
             f"{_bakes(flow.bakes)})"
         )
@@ -211,7 +194,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
 
 def over_all_words(over_all: Mapping[str, float]) -> str:
     """What is left of several maps, allowing for how many were looked at."""
-    names = [f"{MEASURE_WORDS[m][0]} ({p_words(p)})" for m, p in over_all.items() if p <= ALPHA]
+    names = [f"{SERIES[m].name} ({p_words(p)})" for m, p in over_all.items() if p <= ALPHA]
     left = ", ".join(names) if names else "none"
     return printable(
         f"Of {len(over_all)} measures looked at together these still stand out: {left}. (Above, "

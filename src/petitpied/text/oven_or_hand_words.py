@@ -2,12 +2,13 @@
 
 from typing import Any
 
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.findings import Finding
 from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenOrHand
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import LEAST_BAKES
 from petitpied.text.oven_map_words import (
-    MEASURE_WORDS,
+    CURIOUS,
     amount,
     direction_words,
     effect_json,
@@ -36,9 +37,9 @@ def part_words(found: OvenOrHand, part: Finding, frame: str) -> str:
     size = amount(abs(effect.value), effect.u95, effect.unit)
     if found.measure == "lean":
         way = direction_words(effect.direction_deg or 0.0)
-        return f"a lean of {size} towards {way} of the {frame}"
-    _, more, less = MEASURE_WORDS[found.measure]
-    word = more if effect.value >= 0 else less
+        return f"feet lopsided by {size} towards {way} of the {frame}"
+    series = SERIES[found.measure]
+    word = series.more if effect.value >= 0 else series.less
     if part.kind == "across":
         return f"shells on the right of the {frame} {size} {word} than on the left"
     if part.kind == "front-back":
@@ -48,7 +49,7 @@ def part_words(found: OvenOrHand, part: Finding, frame: str) -> str:
     if part.kind == "lean":
         way = "right" if found.measure == "lean_x" else "door"
         lean = amount(effect.value, effect.u95, effect.unit)
-        return f"shells lean {lean} to the {way} of the {frame}"
+        return f"feet lopsided by {lean} to the {way} of the {frame}"
     place = place_words(part.place_mm or (0.0, 0.0), _SIDES)
     other = "the others around" if found.split else "at the opposite place"
     return f"shells {place} of the {frame} {size} {word} than {other}"
@@ -117,7 +118,7 @@ def cannot_tell(found: OvenOrHand) -> list[Json]:
         return result
     pointing = found.measure in ("lean", "lean_x", "lean_y")
     what = (
-        "slopes of the lean over the tray" if pointing else
+        "how a lopsided foot changes over the tray" if pointing else
         "a ring round the edge, a middle, or the same at opposite places"
     )  # fmt: skip
     if found.even is not None and found.even.stands_out:
@@ -161,12 +162,14 @@ def plan(found: OvenOrHand) -> list[Json]:
 
 def lines(found: OvenOrHand, where: str) -> list[str]:
     """What `petitpied oven-or-hand` prints."""
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     result = [
         f"{name[:1].upper()}{name[1:]}, {where}: {found.unturned} bakes straight, "
         f"{found.turned} turned.",
         verdict(found),
     ]
+    if found.oven is not None or found.hand is not None:
+        result.append(CURIOUS)
     for part, who, frame in ((found.oven, "oven", "oven"), (found.hand, "hand", "tray as piped")):
         if part is not None and part.p_adjusted is not None:
             mark = "stands out" if part.stands_out else "no"

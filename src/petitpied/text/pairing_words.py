@@ -31,24 +31,27 @@ def pair_json(pair: Pair) -> dict[str, Any]:
         "a": {"record": pair.a.record, "id": pair.a.id},
         "b": {"record": pair.b.record, "id": pair.b.id},
         "turn_deg": pair.turn_deg,
+        "turn_helps": pair.turn_helps,
+        "grade": None if pair.grade is None else pair.grade.value,
         "cost": round(pair.cost, 6),
         "difference_mm": round(pair.difference_mm.value, 4),
         "difference_u95_mm": round(pair.difference_mm.u95, 4),
     }
 
 
-def turn_text(turn_deg: float) -> str:
-    """Clockwise as seen from above is "right"."""
-    if turn_deg == 0:
-        return "no turn"
+def turn_text(pair: Pair) -> str:
+    """Clockwise as seen from above is "right"; "" where a turn changes nothing that is seen."""
+    turn_deg = pair.turn_deg
+    if turn_deg == 0 or not pair.turn_helps:
+        return ""
     if abs(turn_deg) == 180:
         return "turn half round"
     return f"turn {'right' if turn_deg > 0 else 'left'} {abs(turn_deg):.0f}°"
 
 
 def code_of(number: int, pair: Pair) -> str:
-    """Short code on the tray: the pair's number, with an "s" for seconds."""
-    return f"{number}s" if pair.grade is Verdict.SECOND else str(number)
+    """Short code on the tray: the pair's number, with a "b" for two bottoms."""
+    return f"{number}b" if pair.grade is Verdict.BOTTOM else str(number)
 
 
 def pair_lines(pairing: Pairing, names: Mapping[str, str]) -> list[str]:
@@ -61,20 +64,23 @@ def pair_lines(pairing: Pairing, names: Mapping[str, str]) -> list[str]:
 
 
 def shells_text(pair: Pair, names: Mapping[str, str], several: bool) -> str:
-    """As in "A1 + B3", with the trays' names where there are several."""
+    """As in "A1 (below) + B3", with the trays' names where there are several."""
+    below = " (below)" if pair.is_mixed else ""
     if not several:
-        return f"{pair.a.id} + {pair.b.id}"
+        return f"{pair.a.id}{below} + {pair.b.id}"
     if pair.a.record == pair.b.record:
-        return f"{pair.a.id} + {pair.b.id} of {names[pair.a.record]}"
-    return f"{pair.a.id} of {names[pair.a.record]} + {pair.b.id} of {names[pair.b.record]}"
+        return f"{pair.a.id}{below} + {pair.b.id} of {names[pair.a.record]}"
+    first = f"{pair.a.id} of {names[pair.a.record]}{below}"
+    return f"{first} + {pair.b.id} of {names[pair.b.record]}"
 
 
 def _facts(pair: Pair) -> str:
     difference = pair.difference_mm
     places = min(2, decimals(difference.u95))
     size = f"{difference.value:.{places}f} ± {difference.u95:.{places}f} mm apart"
-    second = ", second" if pair.grade is Verdict.SECOND else ""
-    return f"{turn_text(pair.turn_deg)}, {size}{second}"
+    two = ", two bottoms" if pair.grade is Verdict.BOTTOM else ""
+    turn = turn_text(pair)
+    return f"{turn}{', ' if turn else ''}{size}{two}"
 
 
 def left_lines(pairing: Pairing, aside: Sequence[Aside], names: Mapping[str, str]) -> list[str]:
@@ -99,10 +105,12 @@ def summary_text(pairing: Pairing, seen: int) -> str:
         proof = "no better pairing exists"
     else:
         proof = f"at most {100 * pairing.gap_rel:.2f} % above the best possible"
+    two = sum(p.grade is Verdict.BOTTOM for p in pairing.pairs)
+    parts = f" ({two} of them of two bottoms)" if two else ""
     return (
-        f"{count} pair{'' if count == 1 else 's'} of {seen} shells; diameters within a pair differ "
-        f"by {mean:.2f} mm on average, at most {largest.value:.2f} ± {largest.u95:.2f} mm; "
-        f"total cost {pairing.total_cost:.2f} mm, {proof}"
+        f"{count} pair{'' if count == 1 else 's'} of {seen} shells{parts}; diameters within a pair "
+        f"differ by {mean:.2f} mm on average, at most {largest.value:.2f} ± {largest.u95:.2f} mm; "
+        f"mismatch of all together {pairing.total_cost:.1f} mm: {proof}"
     )
 
 
@@ -118,7 +126,8 @@ def pair_codes(pairing: Pairing, tray: LotTray) -> dict[str, Code]:
         notch_b = 180.0 - NOTCH_DEG - pair.turn_deg
         for shell, notch in ((pair.a, NOTCH_DEG), (pair.b, notch_b)):
             if shell.record == tray.key:
-                codes[shell.id] = Code(text, shell.id, notch)
+                told = notch if turn_text(pair) else None
+                codes[shell.id] = Code(text, shell.id, told)
     for left in pairing.left_over:
         if left.shell.record == tray.key:
             codes[left.shell.id] = Code("-", left.shell.id, taken=False)
@@ -131,15 +140,17 @@ def pair_listing(pairing: Pairing, tray: LotTray, names: Mapping[str, str]) -> L
     for number, pair in enumerate(pairing.pairs, 1):
         if tray.key in (pair.a.record, pair.b.record):
             shells = " + ".join(_here(shell, tray, names) for shell in (pair.a, pair.b))
-            lines.append(f"{code_of(number, pair)}:  {shells}, {turn_text(pair.turn_deg)}")
-    left = [
-        f"Left over: {x.shell.id}, {x.why}."
-        for x in pairing.left_over
-        if x.shell.record == tray.key
-    ]
+            turn = turn_text(pair)
+            lines.append(f"{code_of(number, pair)}:  {shells}{', ' if turn else ''}{turn}")
+    gathered: dict[str, list[str]] = {}
+    for x in pairing.left_over:
+        if x.shell.record == tray.key:
+            gathered.setdefault(x.why, []).append(x.shell.id)
+    left = [f"Left over: {' '.join(ids)}, {why}." for why, ids in gathered.items()]
     how = (
-        "Same number: one macaron. Turn the second shell as told (right: clockwise), fold it over "
-        "sideways onto the first: the two notches meet. Dashed: not taken."
+        "Same number: one macaron; the shell named first lies below. Where a turn is told, turn "
+        "the second (right: clockwise) and fold it over sideways onto the first: the two notches "
+        "meet. Elsewhere a turn changes nothing that is seen. Dashed: not taken."
     )
     across = sum(tray.key in (p.a.record, p.b.record) for p in pairing.pairs)
     title = f"{tray.name}: {across} pair{'' if across == 1 else 's'}"

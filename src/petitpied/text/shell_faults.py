@@ -11,10 +11,12 @@ LUMPY_MM = 0.05
 
 def fault_words(shell: Shell) -> tuple[str, ...]:
     """Cracks, marks and colour, the gravest first; empty for a clean shell."""
-    if not shell.cracks:
+    if not shell.surface.cracks:
         return mark_words(shell)
-    length = f" {shell.crack_length_mm.value:.0f} mm" if shell.crack_length_mm else ""
-    kind = "crack" if len(shell.cracks) == 1 else f"{len(shell.cracks)} cracks"
+    length = (
+        f" {shell.surface.crack_length_mm.value:.0f} mm" if shell.surface.crack_length_mm else ""
+    )
+    kind = "crack" if len(shell.surface.cracks) == 1 else f"{len(shell.surface.cracks)} cracks"
     return (f"{kind}{length}", *mark_words(shell))
 
 
@@ -26,18 +28,18 @@ def crack_words(count: int, length_mm: float) -> str:
 def mark_words(shell: Shell) -> tuple[str, ...]:
     """The same without cracks."""
     words = []
-    if shell.dimples:
-        count = len(shell.dimples)
-        width = max(mark.diameter_mm.value for mark in shell.dimples)
+    if shell.surface.dimples:
+        count = len(shell.surface.dimples)
+        width = max(mark.diameter_mm.value for mark in shell.surface.dimples)
         words.append(f"{'dimple' if count == 1 else f'{count} dimples'} {width:.0f} mm")
-    if shell.peak is not None:
+    if shell.surface.peak is not None:
         words.append("peak")
-    lumps = shell.lumpiness_mm
+    lumps = shell.surface.lumpiness_mm
     if lumps is not None and lumps.value > LUMPY_MM + 2 * lumps.u_own:
         words.append("lumpy")
-    if shell.pinholes:
-        words.append("dark spots" if len(shell.pinholes) > 1 else "dark spot")
-    brown = shell.browning
+    if shell.surface.pinholes:
+        words.append("dark spots" if len(shell.surface.pinholes) > 1 else "dark spot")
+    brown = shell.surface.browning
     if brown is not None and abs(brown.value) > SEEN_BROWNING + 1.96 * brown.u_own:
-        words.append(f"{'browner' if brown.value > 0 else 'paler'} by {abs(brown.value):.0f} ΔE")
+        words.append(f"{'browner' if brown.value > 0 else 'paler'} by {abs(brown.value):.0f} steps")
     return tuple(words)

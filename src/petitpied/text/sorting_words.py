@@ -1,25 +1,36 @@
 """Verdicts, yield and capability of a lot: lines, JSON and sheets."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Any
 
+import numpy as np
+from scipy.stats import norm
+
 from petitpied.domain.shell import Shell
-from petitpied.sorting.limits import Limit, Limits
+from petitpied.sorting.limits import LIMITABLE, GradeNames, Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.lot_trays import LotTray, quantity_of, verdict_counts
 from petitpied.sorting.yields import Capability, Share, capability, wilson
+from petitpied.text.hints import faults_to_try
 from petitpied.text.sheet_words import Code, Listing
-from petitpied.text.verdict_words import spoken
+from petitpied.text.verdict_words import GRADES, spoken
 from petitpied.text.wording import printable
+from petitpied.text.wording import share as share_text
 
-#: on a shell of the sheet; nothing but a tick's word for a pass
+#: on a shell of the sheet: nothing on a top
 CODES = {
-    Verdict.PASS: "ok",
-    Verdict.SECOND: "2nd",
-    Verdict.REJECT: "X",
+    Verdict.TOP: "",
+    Verdict.BOTTOM: "B",
+    Verdict.CRUMBS: "X",
     Verdict.BY_EYE: "?",
 }
+
+
+#: so many shells of a tray that are off in size alone are told in one line
+MANY_BY_SIZE = 5
 
 
 @dataclass(frozen=True)
@@ -36,21 +47,26 @@ class LotResult:
 
     @property
     def yields(self) -> Share:
-        """Passes of all; those to be checked by eye count as not passed."""
+        """Tops of all; those to be checked by eye count as none."""
         shells = self.shells
-        return wilson(sum(s.verdict == Verdict.PASS.value for s in shells), len(shells))
+        return wilson(sum(s.verdict == Verdict.TOP.value for s in shells), len(shells))
 
     @property
     def yields_at_best(self) -> Share:
-        """The same if all that are checked by eye turn out to pass."""
+        """The same if all that are checked by eye turn out to be tops."""
         shells = self.shells
-        kept = (Verdict.PASS.value, Verdict.BY_EYE.value)
+        kept = (Verdict.TOP.value, Verdict.BY_EYE.value)
         return wilson(sum(s.verdict in kept for s in shells), len(shells))
 
     @property
+    def diameter_limit(self) -> Limit | None:
+        """The diameter's limit for tops."""
+        return next((x for x in self.limits.tops if x.name == "diameter_mm"), None)
+
+    @property
     def diameter(self) -> tuple[Limit, Capability] | None:
-        """Capability of the diameter against its limits for pass, where it has any."""
-        limit = next((x for x in self.limits.passes if x.name == "diameter_mm"), None)
+        """Capability of the diameter against its limits for tops, where it has any."""
+        limit = self.diameter_limit
         if limit is None:
             return None
         sizes = [q for s in self.shells if (q := quantity_of(s, "diameter_mm")) is not None]
@@ -59,35 +75,79 @@ class LotResult:
 
 
 def result_lines(result: LotResult) -> list[str]:
-    """What `petitpied sort` prints."""
-    lines = []
+    """What `petitpied sort` prints: what holds for whole trays first, then shell by shell."""
+    grades = result.limits.grades
+    lines = [*far_lines(result)]
     for tray in result.trays:
-        lines.append(f"{tray.name}: {counts_text(tray.record.shells)}")
-        for shell in tray.record.shells:
-            if shell.verdict != Verdict.PASS.value:
-                reasons = "; ".join(shell.reasons)
-                lines.append(f"  {shell.id:<4} {shell.verdict:<12} {reasons}")
+        lines.append(f"{tray.name}: {counts_text(tray.record.shells, grades)}")
+        lines += _shell_lines(tray, grades)
     if len(result.trays) > 1:
-        lines.append(f"all {len(result.trays)} trays: {counts_text(result.shells)}")
-    lines += [yield_text(result), *capability_lines(result)]
+        lines.append(f"all {len(result.trays)} trays: {counts_text(result.shells, grades)}")
+    lines += [yield_text(result), *size_lines(result)]
     lines += [f"note: {note}" for note in result.notes]
+    lines += [f"to try: {what}: {text}" for what, text in islice(faults_to_try(result.shells), 1)]
     return [printable(line) for line in lines]
 
 
-def counts_text(shells: Sequence[Shell]) -> str:
-    """As in "31 shells: 24 pass, 4 second, 1 reject, 2 check by eye"."""
+def _shell_lines(tray: LotTray, grades: GradeNames, colon: str = "") -> list[str]:
+    """A line for each shell that is no top; many of one grade that are off in size alone
+    together."""
+    off = [s for s in tray.record.shells if s.verdict not in (None, Verdict.TOP.value)]
+    by_size = defaultdict[str, list[str]](list)
+    for shell in off:
+        if len(shell.reasons) == 1 and shell.reasons[0].startswith("diameter "):
+            by_size[str(shell.verdict)].append(shell.id)
+    many = {verdict: ids for verdict, ids in by_size.items() if len(ids) >= MANY_BY_SIZE}
+    lines = [
+        f"  {s.id:<4} {grades.of(Verdict(str(s.verdict))) + colon:<12} {'; '.join(s.reasons)}"
+        for s in off
+        if s.id not in many.get(str(s.verdict), ())
+    ]
+    lines += [
+        f"  {grades.of(Verdict(verdict))} by the diameter alone, {len(ids)} shells: "
+        f"{', '.join(ids)}"
+        for verdict, ids in many.items()
+    ]
+    return lines
+
+
+def far_lines(result: LotResult) -> list[str]:
+    """Said first of trays whose mean diameter lies beyond what is a top."""
+    limit = result.diameter_limit
+    if limit is None or limit.low is None or limit.high is None:
+        return []
+    middle = (limit.low + limit.high) / 2 if limit.target is None else limit.target
+    lines = []
+    for tray in result.trays:
+        sizes = [q for s in tray.record.shells if (q := quantity_of(s, "diameter_mm"))]
+        if not sizes:
+            continue
+        mean = float(np.mean([q.value for q in sizes]))
+        if not limit.low <= mean <= limit.high:
+            side = "above" if mean > middle else "below"
+            lines.append(
+                f"{tray.name}: the whole tray is off: its mean diameter is {mean:.1f} mm, "
+                f"{abs(mean - middle):.1f} mm {side} your target of {middle:g} mm. Pipe "
+                f"{'smaller' if mean > middle else 'larger'}, or set the target that this tray "
+                "has: petitpied limits --from RECORD"
+            )
+    return lines
+
+
+def counts_text(shells: Sequence[Shell], grades: GradeNames = GRADES) -> str:
+    """As in "31 shells: 24 top, 4 bottom, 1 crumbs, 2 check by eye"."""
     counts = verdict_counts(shells)
-    parts = [f"{number} {verdict}" for verdict, number in counts.items() if number]
+    parts = [f"{number} {grades.of(verdict)}" for verdict, number in counts.items() if number]
     return f"{len(shells)} shell{'' if len(shells) == 1 else 's'}: {', '.join(parts)}"
 
 
 def yield_text(result: LotResult) -> str:
     """The yield with its interval, and what checking by eye may add."""
     sure, best = result.yields, result.yields_at_best
-    text = f"yield {_percent(sure.value)} pass (95 % interval {_interval(sure)}, shells taken as "
-    text += "independent)"
+    word = result.limits.grades.top
+    text = f"{_percent(sure.value)} {word} (for a process like this {_interval(sure)}, 95 % sure)"
     if best.count > sure.count:
-        text += f"; {_percent(best.value)} ({_interval(best)}) if all checked by eye pass"
+        text += f"; {_percent(best.value)} ({_interval(best)}) if all to be checked by eye are too"
     return text
 
 
@@ -99,20 +159,27 @@ def _interval(share: Share) -> str:
     return f"{100 * share.low:.0f} to {100 * share.high:.0f} %"
 
 
-def capability_lines(result: LotResult) -> list[str]:
-    """Cp and Cpk of the diameter; above 1 nearly all lie within the limits."""
+def size_lines(result: LotResult) -> list[str]:
+    """Mean and spread of the diameter, and how many such shells would be out of the limits."""
     if result.diameter is None:
         return []
     limit, found = result.diameter
-    words = f"diameter: mean {found.mean:.2f} mm, spread {found.spread:.2f} mm"
+    words = f"diameter: mean {found.mean:.1f} mm, usual spread {found.spread:.1f} mm"
     if limit.target is not None:
         words += f", target {limit.target:g} mm"
-    if found.cp is not None and found.cp_interval is not None:
-        low, high = found.cp_interval
-        words += f"; Cp {found.cp:.2f} (95 %: {low:.2f} to {high:.2f})"
-    low, high = found.cpk_interval
-    words += f"; Cpk {found.cpk:.2f} (95 %: {low:.2f} to {high:.2f}); above 1: nearly all fit"
-    return [words]
+    return [f"{words}; {outside_text(limit, found)}"]
+
+
+def outside_text(limit: Limit, found: Capability) -> str:
+    """As in "of 100 such shells about 4 are out of your limits": what Cpk says, in shells."""
+    out = 0.0
+    if limit.low is not None:
+        out += float(norm.cdf(limit.low, found.mean, found.spread))
+    if limit.high is not None:
+        out += float(norm.sf(limit.high, found.mean, found.spread))
+    if out < 0.005:
+        return "of 100 such shells hardly one is out of these limits"
+    return f"of 100 such shells about {100 * out:.0f} are out of these limits"
 
 
 def result_json(result: LotResult) -> dict[str, Any]:
@@ -127,7 +194,7 @@ def result_json(result: LotResult) -> dict[str, Any]:
         ],
         "counts": {v.value: n for v, n in verdict_counts(result.shells).items()},
         "yield": _share_json(result.yields),
-        "yield_if_all_by_eye_pass": _share_json(result.yields_at_best),
+        "yield_if_all_by_eye_are_tops": _share_json(result.yields_at_best),
         "diameter_capability": None if found is None else _capability_json(*found),
         "notes": list(result.notes),
     }
@@ -155,38 +222,40 @@ def _capability_json(limit: Limit, found: Capability) -> dict[str, Any]:
 
 
 def verdict_codes(tray: LotTray) -> dict[str, Code]:
-    """Codes of the sheet: the verdict, and the id."""
+    """Codes of the sheet: the grade, and the id."""
     return {
-        s.id: Code(CODES[Verdict(s.verdict)], s.id, taken=s.verdict == Verdict.PASS.value)
+        s.id: Code(CODES[Verdict(s.verdict)], s.id, taken=s.verdict == Verdict.TOP.value)
         for s in tray.record.shells
         if s.verdict is not None
     }
 
 
-def verdict_listing(tray: LotTray) -> Listing:
-    """Title, reasons of all that do not pass, and the codes' meaning."""
-    lines = [
-        f"{s.id}  {s.verdict}: {'; '.join(s.reasons)}"
-        for s in tray.record.shells
-        if s.verdict != Verdict.PASS.value
-    ]
-    meaning = "ok: pass. 2nd: second. X: reject. ?: check by eye. Dashed outline: does not pass."
-    title = f"{tray.name}: {counts_text(tray.record.shells)}"
-    return Listing(printable(title), [printable(line) for line in lines], [meaning])
+def verdict_listing(tray: LotTray, grades: GradeNames = GRADES) -> Listing:
+    """Title, reasons of all that are no tops, and the codes' meaning."""
+    lines = [" ".join(line.split()) for line in _shell_lines(tray, grades, ":")]
+    meaning = (
+        f"Solid outline: {grades.top}. B: {grades.bottom}. X: {grades.crumbs}. ?: check by eye."
+    )
+    title = f"{tray.name}: {counts_text(tray.record.shells, grades)}"
+    return Listing(printable(title), [printable(line) for line in lines], [printable(meaning)])
 
 
 def limits_lines(limits: Limits) -> list[str]:
     """A limits file in words."""
-    lines = [f"risk {limits.risk:g}: at most so likely is a verdict too kind"]
-    groups = [("pass", limits.passes), ("second", limits.second)]
+    grades = limits.grades
+    lines = [f"at most {share_text(limits.risk)} of the shells called {grades.top} are none"]
+    groups = [(grades.top, limits.tops), (grades.bottom, limits.bottoms)]
     for word, group in groups:
-        lines.append(f"{word}:" if group else f"{word}: no limits; what does not pass is rejected")
+        nothing = f"{word}: no limits; what is no {grades.top} is {grades.crumbs}"
+        lines.append(f"{word}:" if group else nothing)
         lines += [f"  {spoken(limit.name)} {_range_text(limit)}" for limit in group]
-    return lines
+    return [printable(line) for line in lines]
 
 
 def _range_text(limit: Limit) -> str:
     unit = f" {limit.unit}" if limit.unit else ""
+    if LIMITABLE[limit.name].counted and limit.high == 0:
+        return "none"
     if limit.low is None:
         return f"at most {limit.high:g}{unit}"
     if limit.high is None:

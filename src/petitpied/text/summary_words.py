@@ -2,7 +2,7 @@
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
-from petitpied.statistics.tray_summary import MIN_FOR_ODD, ODD_Z, Odd, Oddity, Summary
+from petitpied.statistics.tray_summary import MIN_FOR_ODD, Odd, Oddity, Summary
 from petitpied.text.wording import printable, with_u95
 
 
@@ -28,9 +28,9 @@ def odd_reasons(odd: Odd) -> tuple[str, ...]:
 
 def _reason(odd: Oddity) -> str:
     unit = f" {odd.unit}" if odd.unit else ""
-    value = with_u95(odd.value, odd.unit) if odd.value.u > 0 else f"{odd.value.value:.3f}"
-    places = 2 if odd.unit else 3
-    return f"{odd.name} {value}, median {odd.median:.{places}f}{unit}, z {odd.z:+.1f}"
+    places = odd.decimals
+    value = with_u95(odd.value, odd.unit) if odd.value.u > 0 else f"{odd.value.value:.{places}f}"
+    return f"{odd.name} {value}, the usual here {odd.median:.{places}f}{unit}"
 
 
 def scale_notes(record: Record) -> list[str]:
@@ -58,7 +58,7 @@ def summary_lines(record: Record, summary: Summary) -> tuple[str, ...]:
         reasons = "; ".join(odd_reasons(odd))
         lines.append(f"odd one out   {odd.id:<4} {', '.join(odd.words)}: {reasons}")
     if not summary.odd and summary.measured >= MIN_FOR_ODD:
-        lines.append(f"no odd one out (robust z above {ODD_Z})")
+        lines.append("no odd one out")
     lines += scale_notes(record)
     lines += [f"warning: {w}" for w in record.warnings]
     return tuple(printable(line) for line in lines)

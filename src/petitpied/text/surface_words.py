@@ -15,29 +15,35 @@ def surface_lines(record: Record) -> tuple[str, ...]:
 
 
 def _colour_line(record: Record) -> tuple[str, ...]:
-    known = [(s.browning.value, s.id) for s in record.shells if s.browning is not None]
+    known = [
+        (s.surface.browning.value, s.id) for s in record.shells if s.surface.browning is not None
+    ]
     if record.colour is None or record.colour.evenness is None or not known:
         return ()
     low, high = min(known), max(known)
     even = record.colour.evenness
     against = printable(record.colour.reference)
     return (
-        f"browning      spread {even.value:.1f} ± {even.u95:.1f} ΔE00; against the {against}: "
+        f"colour        spread {even.value:.1f} ± {even.u95:.1f} steps; against the {against}: "
         f"palest {low[1]} {low[0]:+.1f}, brownest {high[1]} {high[0]:+.1f}",
     )
 
 
 def _cracks_line(record: Record) -> tuple[str, ...]:
     cracked = [
-        f"{s.id} {crack_words(len(s.cracks), s.crack_length_mm.value)}"
+        f"{s.id} {crack_words(len(s.surface.cracks), s.surface.crack_length_mm.value)}"
         for s in record.shells
-        if s.cracks and s.crack_length_mm is not None
+        if s.surface.cracks and s.surface.crack_length_mm is not None
     ]
     return (f"cracked       {_first(cracked)}",) if cracked else ()
 
 
 def _marks_line(record: Record) -> tuple[str, ...]:
-    marked = [f"{s.id} {', '.join(mark_words(s))}" for s in record.shells if s.dimples or s.peak]
+    marked = [
+        f"{s.id} {', '.join(mark_words(s))}"
+        for s in record.shells
+        if s.surface.dimples or s.surface.peak
+    ]
     return (f"marks         {_first(marked)}",) if marked else ()
 
 

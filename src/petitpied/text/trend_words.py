@@ -8,10 +8,12 @@ from typing import Any
 import numpy as np
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.patterns.trends.bake_series import SERIES_UNITS, Fault
+from petitpied.domain.measures import SERIES
+from petitpied.patterns.trends.bake_series import Fault
 from petitpied.patterns.trends.change import Change
 from petitpied.patterns.trends.control_charts import FIRM_BASE, Chart
 from petitpied.patterns.trends.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
+from petitpied.text.measure_names import fault_words
 from petitpied.text.wording import decimals, printable
 
 #: bakes with a signal that are told one by one; more are counted
@@ -27,7 +29,7 @@ PANEL_NAMES = {
 
 
 @dataclass(frozen=True)
-class Asked:
+class SeriesChoice:
     """What the baker asked for: which series, of which bakes, and the change's time."""
 
     of: Of
@@ -39,7 +41,7 @@ class Asked:
 
     @property
     def unit(self) -> str:
-        return "%" if self.of == "share" else SERIES_UNITS[self.measure]
+        return "%" if self.of == "share" else SERIES[self.measure].unit
 
     @property
     def factor(self) -> float:
@@ -48,14 +50,12 @@ class Asked:
 
     @property
     def name(self) -> str:
-        if self.of == "share":
-            return f"share of shells with {self.fault}"
-        words = self.measure.replace("_", " ").replace("lean x", "lean to the right")
-        words = words.replace("lean y", "lean to the door")
-        return f"{'mean' if self.of == 'mean' else 'spread of'} {words}"
+        if self.of == "share" and self.fault is not None:
+            return f"share of shells with {fault_words(self.fault)}"
+        return f"{'mean' if self.of == 'mean' else 'spread of'} {SERIES[self.measure].words}"
 
 
-def lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[str]:
+def lines(trend: Trend, asked: SeriesChoice, bakes: Sequence[BakeFacts]) -> list[str]:
     """What the charts say."""
     known = np.flatnonzero(np.isfinite(trend.values))
     first, last = bakes[0].baked_at, bakes[-1].baked_at
@@ -74,7 +74,7 @@ def lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[str]:
     return result
 
 
-def _base_lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[str]:
+def _base_lines(trend: Trend, asked: SeriesChoice, bakes: Sequence[BakeFacts]) -> list[str]:
     where = np.flatnonzero(trend.base & np.isfinite(trend.values))
     start, end = bakes[where[0]].baked_at, bakes[where[-1]].baked_at
     chart = trend.panels[0].chart
@@ -90,7 +90,7 @@ def _base_lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[
     return result
 
 
-def _limits(chart: Chart, asked: Asked) -> str:
+def _limits(chart: Chart, asked: SeriesChoice) -> str:
     """Centre and limits; where they differ from bake to bake, those of the last one."""
     there = np.flatnonzero(np.isfinite(chart.upper))
     i = int(there[-1]) if len(there) else -1
@@ -134,7 +134,7 @@ def _false_alarms(trend: Trend) -> str:
     )
 
 
-def _change_lines(found: Change | None, asked: Asked) -> list[str]:
+def _change_lines(found: Change | None, asked: SeriesChoice) -> list[str]:
     if found is None:
         return [f"Before and after {asked.change_at}: too few bakes to compare."]
     f, unit = asked.factor, asked.unit
@@ -160,7 +160,7 @@ def _change_lines(found: Change | None, asked: Asked) -> list[str]:
 
 
 def trend_json(
-    trend: Trend, asked: Asked, bakes: Sequence[BakeFacts], text: list[str]
+    trend: Trend, asked: SeriesChoice, bakes: Sequence[BakeFacts], text: list[str]
 ) -> dict[str, Any]:
     """The same for programs: numbers in the measure's unit, shares as fractions."""
     unit = "share" if asked.of == "share" else asked.unit
@@ -196,7 +196,7 @@ def _panel_json(panel: Panel) -> dict[str, Any]:
     }
 
 
-def _change_json(found: Change, asked: Asked) -> dict[str, Any]:
+def _change_json(found: Change, asked: SeriesChoice) -> dict[str, Any]:
     return {
         "at": asked.change_at,
         "before": _number(found.before),

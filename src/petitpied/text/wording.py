@@ -18,16 +18,30 @@ def decimals(u95: float, digits: int = 2) -> int:
     return min(MAX_DECIMALS, max(0, digits - 1 - floor(log10(u95))))
 
 
+def fixed(value: float, places: int, sign: str = "") -> str:
+    """A number with so many decimals, never "-0.0"; ``sign`` "+": positive ones with it too."""
+    text = f"{value:{sign}.{places}f}"
+    return text.lstrip("+-") if float(text) == 0 else text
+
+
+def counted(number: int, word: str) -> str:
+    """As in "1 shell", "2 shells", "3 boxes"."""
+    if number == 1:
+        return f"1 {word}"
+    ending = "" if word.endswith("s") else "es" if word.endswith(("x", "ch")) else "s"
+    return f"{number} {word}{ending}"
+
+
 def with_u95(quantity: Quantity, unit: str) -> str:
     """As in "44.83 mm ± 0.24 mm": value and expanded uncertainty, 95 %; unit may be empty."""
     places = decimals(quantity.u95)
     suffix = f" {unit}" if unit else ""
-    return f"{quantity.value:.{places}f}{suffix} ± {quantity.u95:.{places}f}{suffix}"
+    return f"{fixed(quantity.value, places)}{suffix} ± {quantity.u95:.{places}f}{suffix}"
 
 
 def rounded(quantity: Quantity) -> str:
     """The value alone, to the first significant digit of its u95: "44.8"."""
-    return f"{quantity.value:.{decimals(quantity.u95, 1)}f}"
+    return fixed(quantity.value, decimals(quantity.u95, 1))
 
 
 def share(probability: float) -> str:

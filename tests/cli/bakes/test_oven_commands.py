@@ -119,6 +119,6 @@ def test_simulate_repeats_itself_and_checks_its_options(petitpied, tmp_path):
         assert petitpied("simulate", "--out", tmp_path / name, "--bakes", 2, "--before")[0] == 0
     for path in (tmp_path / "a").iterdir():
         assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes()
-    assert read_record(tmp_path / "a" / "bake_1.json").shells[0].growth is not None
+    assert read_record(tmp_path / "a" / "bake_1.json").shells[0].sizes.growth is not None
     for wrong in (["--bakes", 2, "--turned", 3], ["--measure", "taste"], ["--missing", 0.9]):
         assert petitpied("simulate", "--out", tmp_path / "c", *wrong)[0] == 2

@@ -52,11 +52,11 @@ def test_photos_of_the_chart_to_a_profile_that_inspect_then_chooses(
 
     seen = []
 
-    def inspect_photo(photo, settings, *_aside):
+    def inspect_photo(photo, settings):
         seen.append(photo.lens)
         return replace(fakes.inspect_photo(photo, settings), lens_profile=photo.lens.profile)
 
-    monkeypatch.setattr("petitpied.inspection.one_photo.inspect_photo", inspect_photo)
+    monkeypatch.setattr("petitpied.cli.measuring.inspecting.inspected", inspect_photo)
     tray = tmp_path / "tray.jpg"
     save(tray, np.full((1440, 1920), 128, np.uint8))
     status, out, err = petitpied("inspect", tray, "--out", tmp_path / "out")
@@ -88,7 +88,7 @@ def test_too_few_chart_photos_write_nothing(petitpied, chart_photos, tmp_path):
 def test_a_bad_profile_stops_when_named_and_is_told_when_in_the_own_folder(
     petitpied, tmp_path, small_photo, monkeypatch, spoil, words
 ):
-    monkeypatch.setattr("petitpied.inspection.one_photo.inspect_photo", fakes.inspect_photo)
+    monkeypatch.setattr("petitpied.cli.measuring.inspecting.inspected", fakes.inspect_photo)
     bad = tmp_path / "bad.yml"
     bad.write_text(spoil(profile_text(a_profile())))
     status, _, err = petitpied("inspect", small_photo, "--lens", bad)
@@ -180,12 +180,12 @@ def test_the_print_scale_reaches_inspect_and_is_shown(
 ):
     given = []
 
-    def inspect_photo(photo, settings, *_aside):
+    def inspect_photo(photo, settings):
         given.append(dict(settings.print_scales))
         record = fakes.inspect_photo(photo, settings)
         return replace(record, cards=(replace(a_record().cards[0], print_scale=0.97),))
 
-    monkeypatch.setattr("petitpied.inspection.one_photo.inspect_photo", inspect_photo)
+    monkeypatch.setattr("petitpied.cli.measuring.inspecting.inspected", inspect_photo)
     petitpied("card", "--check", "--bar", "98", "--letter", "A")
     status, out, _ = petitpied("inspect", small_photo, "--out", tmp_path)
     assert status == 0

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from petitpied.cli.main import app
 from petitpied.domain.quantity import Quantity
 from petitpied.files.records.record_files import record_bytes
-from tests.records import a_record, a_shell
+from tests.records import a_record, a_shell, changed
 
 
 def write_records(folder, count=4, seed=1, photo_mm=0.1, rest_mm=0.05):
@@ -26,8 +26,8 @@ def write_records(folder, count=4, seed=1, photo_mm=0.1, rest_mm=0.05):
         for i in range(16):
             shell = a_shell(f"{'ABCD'[i // 4]}{i % 4 + 1}", i // 4, i % 4)
             seen = Quantity(true[i] + shift + rest_mm * rng.normal(), 0.1)
-            centre = tuple(np.array(shell.centre_mm) + places[i] + rng.normal(0, 0.05, 2))
-            shells.append(replace(shell, diameter_mm=seen, centre_mm=centre))
+            centre = tuple(np.array(shell.place.centre_mm) + places[i] + rng.normal(0, 0.05, 2))
+            shells.append(changed(shell, diameter_mm=seen, centre_mm=centre))
         record = a_record(shells)
         photo = replace(record.photo, sha256=f"{seed:032x}{number:032x}", file=f"p{number}.jpg")
         paths.append(folder / f"p{seed}_{number}.json")

@@ -47,7 +47,7 @@ def test_outlines_show_on_any_flavour_without_colour(level):
     differs from the ground by at least half the range."""
     record = a_record([a_shell()])
     grey = drawn(record, level)
-    for point in record.shells[0].outline_px[::6]:
+    for point in record.shells[0].place.outline_px[::6]:
         patch = around(grey, point, 6)
         assert max(abs(patch.max() - level), abs(patch.min() - level)) >= 120
         assert np.ptp(patch) >= 150
@@ -58,18 +58,18 @@ def test_the_outline_lies_where_the_record_says():
     width is four)."""
     record = a_record([a_shell(cap_outline_px=None)])
     grey = drawn(record)
-    x, y = record.shells[0].centre_px
+    x, y = record.shells[0].place.centre_px
     row = grey[round((y + 0.5) * SCALE - 0.5)]
     light = np.flatnonzero(row[: round(x * SCALE)] > 240)
     left = light[light < round((x - 70) * SCALE)]  # letters begin further right
-    wanted = (record.shells[0].outline_px[:, 0].min() + 0.5) * SCALE - 0.5
+    wanted = (record.shells[0].place.outline_px[:, 0].min() + 0.5) * SCALE - 0.5
     assert left.mean() == pytest.approx(wanted, abs=1.0)
 
 
 def test_a_shell_not_measured_is_dashed():
     whole = drawn(a_record([a_shell(cap_outline_px=None)]))
     dashed = drawn(a_record([unmeasured_shell()]))
-    points = a_shell().outline_px
+    points = a_shell().place.outline_px
     light_whole = np.mean([around(whole, p, 2).max() > 240 for p in points])
     light_dashed = np.mean([around(dashed, p, 2).max() > 240 for p in points])
     assert light_whole == 1.0
@@ -82,7 +82,7 @@ def test_odd_ones_have_a_bracket():
     record = a_record(shells)
     grey = drawn(record)
     for shell in shells:
-        corner = shell.outline_px.min(axis=0) - 9 / SCALE
+        corner = shell.place.outline_px.min(axis=0) - 9 / SCALE
         assert (np.ptp(around(grey, corner, 4)) > 100) == (shell.id == "A6")
 
 
@@ -152,7 +152,7 @@ def test_labels_follow_the_uncertainty():
     """A shell known to 2 mm only is not labelled with tenths: less is written in it."""
     sure = drawn(a_record([a_shell(diameter_mm=Quantity(41.97, 0.1), cap_outline_px=None)]))
     vague = drawn(a_record([a_shell(diameter_mm=Quantity(41.97, 1.0), cap_outline_px=None)]))
-    below = np.add(a_shell().centre_px, (0, 12))
+    below = np.add(a_shell().place.centre_px, (0, 12))
     assert (around(vague, below, 60) != around(sure, below, 60)).any()
 
 

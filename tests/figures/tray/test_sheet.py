@@ -27,7 +27,7 @@ def a_tray():
     shells = [a_shell(f"{'ABC'[r]}{c + 1}", r, c) for r, c in COLOURS]
     photo = np.full((1200, 1600, 3), 200, np.uint8)
     for shell, colour in zip(shells, COLOURS.values(), strict=True):
-        cv2.fillPoly(photo, [np.round(shell.outline_px).astype(np.int32)], colour)
+        cv2.fillPoly(photo, [np.round(shell.place.outline_px).astype(np.int32)], colour)
     return photo, a_record(shells)
 
 
@@ -96,14 +96,14 @@ def test_faults_are_told_in_words_the_gravest_first():
         lumpiness_mm=Quantity(0.2, 0.02),
     )
     assert fault_words(shell) == (
-        "crack 11 mm", "2 dimples 8 mm", "peak", "lumpy", "browner by 5 ΔE",
+        "crack 11 mm", "2 dimples 8 mm", "peak", "lumpy", "browner by 5 steps",
     )  # fmt: skip
     assert fault_words(a_shell()) == ()
 
 
 def test_browning_within_its_doubt_is_no_fault():
     assert fault_words(a_shell(browning=Quantity(4.0, 1.0))) == ()
-    assert fault_words(a_shell(browning=Quantity(-7.0, 1.0))) == ("paler by 7 ΔE",)
+    assert fault_words(a_shell(browning=Quantity(-7.0, 1.0))) == ("paler by 7 steps",)
 
 
 def test_a_dimples_ring_goes_round_it_not_over_it():
@@ -131,7 +131,7 @@ def test_the_terminal_tells_how_even_the_colours_are_and_what_is_marked():
     ]
     colour = TrayColour(True, "grey strip of card A", "flavour rose", Quantity(1.5, 0.2))
     lines = surface_lines(a_record(shells, colour=colour))
-    assert "spread 1.5 ± 0.4 ΔE00; against the flavour rose" in lines[0]
+    assert "spread 1.5 ± 0.4 steps; against the flavour rose" in lines[0]
     assert "palest A1 -2.0, brownest A2 +3.2" in lines[0]
     assert lines[1].endswith("A2 dimple 8 mm")
     assert surface_lines(a_record()) == ()

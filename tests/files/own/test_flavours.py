@@ -1,6 +1,7 @@
 """The baker's flavours: kept, listed, removed, asked for, and damaged."""
 
 import json
+import sys
 
 import pytest
 from typer.testing import CliRunner
@@ -10,7 +11,8 @@ from petitpied.domain.errors import LotError, OwnFileError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Colour, Reference
 from petitpied.files.own import flavours
-from petitpied.files.records.record_files import record_bytes
+from petitpied.files.records.record_files import read_record, record_bytes
+from tests.cli import fakes
 from tests.records import a_record, a_shell
 
 
@@ -98,9 +100,13 @@ def test_commands_add_list_and_remove(tmp_path):
     assert run.invoke(app, ["flavour", "list"]).output == "0 flavours\n"
 
 
-def test_inspect_asks_for_a_flavour_that_was_added(small_photo):
-    found = CliRunner().invoke(app, ["inspect", str(small_photo), "--flavour", "mint"])
-    assert isinstance(found.exception, OwnFileError)
+def test_inspect_keeps_a_flavour_without_a_colour_in_the_record(
+    small_photo, monkeypatch, tmp_path
+):
+    monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
+    command = ["inspect", str(small_photo), "--flavour", "mint", "--out", str(tmp_path / "out")]
+    assert CliRunner().invoke(app, command).exit_code == 0
+    assert read_record(tmp_path / "out" / "tray.json").flavour == "mint"
 
 
 def test_colour_and_marks_go_to_the_record_and_back():
@@ -112,7 +118,7 @@ def test_colour_and_marks_go_to_the_record_and_back():
     shell = coloured("A1", 70.0)
     full = a_shell(
         "A1",
-        colour=shell.colour,
+        colour=shell.surface.colour,
         browning=Quantity(-1.5, 0.4, 0.2),
         edge_browning=Quantity(0.5, 0.3, 0.6),
         dimples=(mark,),
@@ -125,11 +131,11 @@ def test_colour_and_marks_go_to_the_record_and_back():
     back = record_from_bytes(record_bytes(record), "record.json")
     (again,) = back.shells
     assert back.colour == tray
-    assert again.dimples == (mark,)
-    assert again.peak == mark
-    assert again.pinholes == (hole,)
-    assert again.colour.lab == pytest.approx([70.0, 20.0, 5.0])
-    assert again.browning.value == -1.5
+    assert again.surface.dimples == (mark,)
+    assert again.surface.peak == mark
+    assert again.surface.pinholes == (hole,)
+    assert again.surface.colour.lab == pytest.approx([70.0, 20.0, 5.0])
+    assert again.surface.browning.value == -1.5
 
 
 def test_a_record_from_before_colours_stays_readable():
@@ -149,4 +155,10 @@ def test_a_record_from_before_colours_stays_readable():
         ):
             shell.pop(name, None)
     (first, *_) = record_from_bytes(json.dumps(data).encode(), "old.json").shells
-    assert first.colour is first.browning is first.dimples is first.peak is None
+    assert (
+        first.surface.colour
+        is first.surface.browning
+        is first.surface.dimples
+        is first.surface.peak
+        is None
+    )

@@ -6,7 +6,7 @@ import pytest
 
 from petitpied.cli.planning.batch_sheet import batch_lines, counted_yield, write_starter
 from petitpied.domain.errors import LotError, OutputError, OwnFileError
-from petitpied.files.own.recipe_file import STARTER, read_recipe
+from petitpied.files.own.recipe_file import STARTER, STARTERS, read_recipe
 from petitpied.piping.recipe import GoodShare
 
 
@@ -39,7 +39,36 @@ def test_the_starter_replaces_nothing(tmp_path):
 
 @pytest.mark.parametrize("name", ["egg whites", "EGG_WHITE", "卵白", "blanc d'oeuf"])
 def test_the_egg_white_is_known_by_its_names(tmp_path, name):
-    assert read_recipe(write(tmp_path, changed('"egg white"', f'"{name}"'))).egg_white == name
+    assert read_recipe(write(tmp_path, changed('"egg white"', f'"{name}"'))).egg_whites == (name,)
+
+
+@pytest.mark.parametrize("kind", STARTERS)
+def test_every_meringue_has_its_starter(tmp_path, kind):
+    write_starter(tmp_path / "recipe.toml", kind)
+    recipe = read_recipe(tmp_path / "recipe.toml")
+    assert recipe.meringue == kind
+    text = "\n".join(batch_lines(tmp_path / "recipe.toml", 12, None, 0.9))
+    if kind == "italian":
+        assert len(recipe.egg_whites) == 2
+        assert recipe.batter_g == 600 - 18
+        assert "boil off" in text
+        assert "Syrup at 118" in text
+
+
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ('kind = "greek"', '"greek" is no meringue'),
+        ("boiled_off_g = 41", "41 g boil off, and the recipe holds 40 g of water"),
+        ("batter_g = 700", "weighs 700 g, but its parts add up to 600 g"),
+    ],
+)
+def test_a_meringue_whose_parts_do_not_add_up(tmp_path, line, says):
+    italian = STARTERS["italian"]
+    start = italian[: italian.index("[meringue]")]
+    end = italian[italian.index("[shells]") :]
+    with pytest.raises(OwnFileError, match=says):
+        read_recipe(write(tmp_path, f"{start}[meringue]\n{line}\n{end}"))
 
 
 @pytest.mark.parametrize(
@@ -83,7 +112,7 @@ def test_what_to_weigh_for_twelve_boxes(tmp_path):
     assert "1 409 g batter" in text
     assert re.search(r"egg white +313 g  the base", text)
     assert re.search(r"almond flour +407 g  130 % of the egg white", text)
-    assert "almond (a tree nut) and egg" in text
+    assert "almond (a nut) and egg" in text
 
 
 def test_a_measured_yield_asks_for_spare_shells(tmp_path):

@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from petitpied.files.records.record_json import QUANTITIES
+from petitpied.domain.measures import MEASURES
 from petitpied.files.records.table_files import coco_bytes, csv_bytes
 from tests.records import a_record, a_shell, circle, relative_record, unmeasured_shell
 
@@ -26,10 +26,10 @@ def test_a_row_a_shell_with_units_and_uncertainty():
     assert float(first["circularity_u95"]) == pytest.approx(1.96 * 0.002, abs=1e-4)
     assert second["diameter_mm"] == ""
     assert second["not_measured"] == "cut by the edge of the photo"
-    for name in QUANTITIES:  # every quantity has its uncertainty beside it
+    for measure in MEASURES:  # every measure has its uncertainty beside it
         columns = list(first)
         units = {"growth": "_mm", "browning": "_de00", "edge_browning": "_de00"}
-        column = name + units.get(name, "")
+        column = measure.field + units.get(measure.field, "")
         assert "u95" in columns[columns.index(column) + 1]
 
 

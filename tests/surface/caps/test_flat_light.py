@@ -3,7 +3,7 @@
 import numpy as np
 
 from petitpied.camera.grey_strip import PLAIN_TONE
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.view import View
 from petitpied.surface.caps.flat_light import CardLight, flat_light
 
@@ -40,7 +40,8 @@ def photographed(on_liner, on_caps, pale_rows=0):
     codes = 1.055 * light ** (1 / 2.4) - 0.055
     picture = np.repeat(np.round(255 * codes).astype(np.uint8)[..., None], 3, axis=2)
     shells = tuple(
-        Shell(f"A{n}", 0, n, tuple(o.mean(axis=0)), None, o, None) for n, o in enumerate(outlines)
+        Shell(f"A{n}", Place(0, n, tuple(o.mean(axis=0)), None, o, None))
+        for n, o in enumerate(outlines)
     )
     return picture, shells
 
@@ -58,7 +59,7 @@ def slope_found(on_liner, on_caps):
 
 def test_a_liner_that_the_caps_follow_shows_the_light():
     slope, source = slope_found(SLOPE, SLOPE)
-    assert source == "the liner's shade"
+    assert source == "the mat's or paper's shade"
     assert abs(slope - SLOPE) < 0.05 * abs(SLOPE)  # 8-bit steps, and a small ridge
 
 

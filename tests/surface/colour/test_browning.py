@@ -53,7 +53,7 @@ def baked(random, amounts, colour=ROSE, light=None, azimuth_deg=30.0, **lamp):
     log = plain.log - np.asarray(amounts, np.float32)[:, None, None, None] * TAKEN[::-1]
     if light is not None:
         log = log + np.asarray(light, float)[:, None, None, :]
-    return Domes(np.asarray(log, np.float32), plain.cut, plain.radius_mm)
+    return Domes(np.asarray(log, np.float32), plain.clipped, plain.radius_mm)
 
 
 def colours_of(tray):
@@ -92,7 +92,7 @@ def test_glints_and_cracks_do_not_count():
     log = plain.log.copy()
     log[4, 20:26, 20:26] += 0.8  # a glint
     log[5, 30:34, 15:45] -= 1.5  # a crack
-    marred = colours_of(Domes(log, plain.cut, plain.radius_mm))
+    marred = colours_of(Domes(log, plain.clipped, plain.radius_mm))
     clean = colours_of(plain)
     assert delta_e00(clean.lab[4:6], marred.lab[4:6]).max() < 0.5
 
@@ -132,7 +132,7 @@ def test_against_another_photos_colour_the_shared_doubt_counts():
 def test_a_browner_edge_is_told():
     plain = baked(np.random.default_rng(7), np.zeros(SHELLS))
     log = plain.log - (0.2 * (REACH > 0.55))[None, ..., None] * TAKEN[::-1]
-    tray = Domes(np.asarray(log, np.float32), plain.cut, plain.radius_mm)
+    tray = Domes(np.asarray(log, np.float32), plain.clipped, plain.radius_mm)
     found = edge_browning(tray, colours_of(tray))
     none = edge_browning(plain, colours_of(plain))
     assert min(q.value for q in found) > 2

@@ -20,7 +20,7 @@ def mirroring(tray, size, random):
         x, y = 0.25 + 0.02 * random.standard_normal(2)
         patch = size * np.exp(-((X - x) ** 2 + (Y - y) ** 2) / (2 * 0.35**2))
         log[number] = np.log(np.exp(own) + patch[..., None])
-    return Domes(log, tray.cut, tray.radius_mm)
+    return Domes(log, tray.clipped, tray.radius_mm)
 
 
 def apart_from(body, tray):
@@ -58,7 +58,7 @@ def test_differences_between_caps_stay():
     log = tray.log.copy()
     log[::2] -= np.float32(0.1) * np.array([1.0, 0.55, 0.3], np.float32)
     colours = cap_colours(
-        mirrored := mirroring(Domes(log, tray.cut, tray.radius_mm), 0.04, random),
+        mirrored := mirroring(Domes(log, tray.clipped, tray.radius_mm), 0.04, random),
         shading_of(mirrored),
     )
     blue = np.log(colours.linear_rgb[:, 2])

@@ -1,15 +1,15 @@
 """The foot round a shell: spread, one side, presence, and what stands under a cap."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
+from petitpied.domain.measures import Sizes
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.view import View
 from petitpied.surface.foot.foot_ring import RimHeights, feet_of, spreads_round, under_the_rim
 from petitpied.surface.foot.foot_shade import states_by_shade
+from tests.records import changed
 
 HEIGHTS = RimHeights(4.7, 1.2, 1.7)
 RADIUS_MM = 21.0
@@ -28,12 +28,10 @@ def shell_of(view, foot_mm, centre=(60.0, -40.0)):
     way = np.column_stack([np.cos(t), np.sin(t)])
     cap = view.project(np.asarray(centre) + RADIUS_MM * way, HEIGHTS.cap_rim_mm)
     spread = foot_mm(t)
-    foot = view.project(
-        np.asarray(centre) + (RADIUS_MM + spread)[:, None] * way, HEIGHTS.foot_mm
-    )
+    foot = view.project(np.asarray(centre) + (RADIUS_MM + spread)[:, None] * way, HEIGHTS.foot_mm)
     outline = np.where(spread[:, None] > 0, foot, cap)
     has = Quantity(43.0, 0.1) if (spread > 0).any() else None
-    return Shell("A1", 0, 0, (0.0, 0.0), centre, outline, cap, foot_diameter_mm=has)
+    return Shell("A1", Place(0, 0, (0.0, 0.0), centre, outline, cap), Sizes(foot_diameter_mm=has))
 
 
 def test_an_even_foot_shows_all_round_and_is_even():
@@ -88,7 +86,7 @@ def test_what_lies_beyond_the_rim_tells_a_hidden_foot_from_none(under, height_mm
     t = np.linspace(0, 2 * np.pi, 180, endpoint=False)
     rim = np.asarray(centre) + RADIUS_MM * np.column_stack([np.cos(t), np.sin(t)])
     bare = view.project(rim, HEIGHTS.bare_rim_mm)
-    shell = Shell("A1", 0, 0, (0.0, 0.0), centre, bare, bare)
+    shell = Shell("A1", Place(0, 0, (0.0, 0.0), centre, bare, bare))
     assert under_the_rim(painted(view, under, centre), view, shell, HEIGHTS) == state
 
 
@@ -120,7 +118,7 @@ def shaded_tray(lengths_mm, dark=0.4):
     pixels[:] = LINER
     for number, (place, length) in enumerate(zip(places, lengths_mm, strict=True)):
         shell = shell_of(view, lambda t: np.full_like(t, -0.5), place)
-        shells.append(replace(shell, id=f"A{number}", diameter_mm=Quantity(2 * RADIUS_MM, 0.1)))
+        shells.append(changed(shell, id=f"A{number}", diameter_mm=Quantity(2 * RADIUS_MM, 0.1)))
         middle, px = view.project([place], 0.0)[0], view.px_per_mm(place)
         for shift in np.arange(0.0, length, 0.25):
             away = np.hypot(xx - middle[0] - shift * px, yy - middle[1]) / px

@@ -78,7 +78,7 @@ def test_a_small_thing_of_another_colour_is_no_dimple(long_mm, tint):
     away = np.array([np.cos(np.deg2rad(30.0)), np.sin(np.deg2rad(30.0))])  # from the lamp
     log[4][beside(x + away[0], y + away[1]) < 0.65] -= 0.7
     log[4][beside(x, y) < 0.65] += np.array(tint, np.float32)
-    assert looked_at(Domes(log, tray.cut, tray.radius_mm))[2] == ()
+    assert looked_at(Domes(log, tray.clipped, tray.radius_mm))[2] == ()
 
 
 def test_a_bump_is_no_dimple():
@@ -93,7 +93,7 @@ def test_specks_are_no_dimples_but_dark_spots():
     x, y = np.meshgrid(axis_mm(log.shape[1]), axis_mm(log.shape[1]))
     for place in ((2.0, 3.0), (-6.0, 1.0)):
         log[6] -= 1.2 * (np.hypot(x - place[0], y - place[1]) < 0.8)[..., None]
-    tray = Domes(log, plain.cut, plain.radius_mm)
+    tray = Domes(log, plain.clipped, plain.radius_mm)
     shading, _, found, _ = looked_at(tray)
     assert found == ()
     spots = find_pinholes(shading, tray.mm_per_cell)
@@ -109,7 +109,7 @@ def test_a_flavour_with_specks_has_no_pinholes():
     for shell in log:
         for place in random.uniform(-10, 10, (5, 2)):
             shell -= 1.0 * (np.hypot(x - place[0], y - place[1]) < 0.7)[..., None]
-    spots = find_pinholes(shading_of(Domes(log, plain.cut, plain.radius_mm)), plain.mm_per_cell)
+    spots = find_pinholes(shading_of(Domes(log, plain.clipped, plain.radius_mm)), plain.mm_per_cell)
     assert spots.speckled
     assert spots.holes == ()
 
@@ -123,7 +123,7 @@ def swirled(random, changes=None):
         arm = np.sin(2 * np.arctan2(y, x) + np.hypot(x, y) / 6 + random.uniform(0, 6))
         part = 1 / (1 + np.exp(-arm / 0.1))[..., None]
         shell += part * np.log(np.array([0.55, 0.6, 0.9]))
-    return Domes(log, plain.cut, plain.radius_mm)
+    return Domes(log, plain.clipped, plain.radius_mm)
 
 
 def test_a_swirl_has_no_dimples():

@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.lens.board_corners import dictionary, edge_blur_px, reduced, refined
 from petitpied.domain import card
 from petitpied.domain.errors import LensError
 
@@ -40,23 +41,11 @@ class ChartSighting:
     square_by_card_mm: float | None
 
 
-def _dictionary() -> cv2.aruco.Dictionary:
-    return cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, card.DICTIONARY_NAME))
-
-
 def _board(layout: card.Board) -> cv2.aruco.CharucoBoard:
     """The board with squares of length 1."""
     ids = np.arange(layout.first_marker, layout.first_marker + layout.marker_count)
     size = layout.marker_mm / layout.square_mm
-    return cv2.aruco.CharucoBoard(layout.squares, 1.0, size, _dictionary(), ids)
-
-
-def _reduced(grey: Grey) -> tuple[Grey, float]:
-    factor = min(1.0, SEARCH_SIZE_PX / max(grey.shape))
-    if factor == 1.0:
-        return grey, 1.0
-    small = cv2.resize(grey, None, fx=factor, fy=factor, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.uint8), factor
+    return cv2.aruco.CharucoBoard(layout.squares, 1.0, size, dictionary(), ids)
 
 
 def _detect(grey: Grey) -> tuple[Floats, NDArray[np.int64]]:
@@ -68,55 +57,22 @@ def _detect(grey: Grey) -> tuple[Floats, NDArray[np.int64]]:
     return np.asarray(corners, float).reshape(-1, 2), np.ravel(numbers).astype(np.int64)
 
 
-def _square_px(numbers: NDArray[np.int64], corners_px: Floats) -> float:
-    """Median distance of neighbouring corners of a row or column."""
+def _edges(numbers: NDArray[np.int64], corners_px: Floats) -> list[tuple[Floats, Floats]]:
+    """Neighbouring corners of a row or column."""
     columns = card.LENS_CHART.squares[0] - 1
     place = dict(zip(numbers.tolist(), corners_px, strict=True))
-    steps = [
-        float(np.hypot(*(place[n + step] - p)))
-        for n, p in place.items()
+    return [
+        (start, place[n + step])
+        for n, start in place.items()
         for step in (1, columns)
         if n + step in place and (step != 1 or n % columns != columns - 1)
     ]
-    return float(np.median(steps)) if steps else 0.0
-
-
-def _edge_blur_px(grey: Grey, numbers: NDArray[np.int64], corners_px: Floats) -> float:
-    """Median spread (standard deviation) of the edges half-way between neighbouring corners."""
-    columns = card.LENS_CHART.squares[0] - 1
-    place = dict(zip(numbers.tolist(), corners_px, strict=True))
-    spreads = []
-    for n, start in place.items():
-        for step in (1, columns):
-            end = place.get(n + step)
-            if end is None or (step == 1 and n % columns == columns - 1):
-                continue
-            along = end - start
-            length = float(np.hypot(*along))
-            normal = np.array([-along[1], along[0]]) / length
-            reach = np.arange(-0.1 * length, 0.1 * length, 0.25)
-            line = ((start + end) / 2 + reach[:, None] * normal).astype(np.float32)
-            profile = cv2.remap(grey, line[:, 0], line[:, 1], cv2.INTER_LINEAR).astype(float)
-            slope = np.abs(np.gradient(profile.ravel()))
-            slope = np.where(slope > 0.1 * slope.max(), slope, 0)
-            if slope.sum() > 0:
-                mean = (slope * reach).sum() / slope.sum()
-                spreads.append(float(np.sqrt((slope * (reach - mean) ** 2).sum() / slope.sum())))
-    return float(np.median(spreads)) if spreads else float("inf")
-
-
-def _refined(grey: Grey, corners_px: Floats, square_px: float) -> Floats:
-    half = int(np.clip(round(WINDOW_OF_SQUARE * square_px), 3, MAX_WINDOW_PX))
-    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 60, 0.001)
-    start = corners_px.astype(np.float32).reshape(-1, 1, 2)
-    fine = cv2.cornerSubPix(grey, start, (half, half), (-1, -1), criteria)
-    return np.asarray(fine, float).reshape(-1, 2)
 
 
 def _square_by_card(small: Grey, squares: Floats, seen_px: Floats) -> float | None:
     """Length of a square, mm, by the distances of a reference card's markers in the chart's
     plane (their middles: a marker's own size is read too small where it is blurred)."""
-    quads, ids, _ = cv2.aruco.ArucoDetector(_dictionary()).detectMarkers(small)
+    quads, ids, _ = cv2.aruco.ArucoDetector(dictionary()).detectMarkers(small)
     to_chart, _ = cv2.findHomography(seen_px, squares, cv2.RANSAC, 0.05)
     if ids is None or to_chart is None:
         return None
@@ -147,7 +103,7 @@ def find_chart(grey: Grey) -> ChartSighting | str:
     LensError
         The chart is seen in mirror image: no photo of such a set can be trusted.
     """
-    small, factor = _reduced(grey)
+    small, factor = reduced(grey, SEARCH_SIZE_PX)
     seen, numbers = _detect(small)
     if len(seen) < MIN_CORNERS:
         if len(_detect(np.ascontiguousarray(small[:, ::-1]))[0]) >= MIN_CORNERS:
@@ -159,16 +115,18 @@ def find_chart(grey: Grey) -> ChartSighting | str:
             )
         return "no lens chart found" if len(seen) == 0 else f"only {len(seen)} corners readable"
     start = (seen + 0.5) / factor - 0.5
-    square_px = _square_px(numbers, start)
-    fine = _refined(grey, start, square_px)
+    steps = [float(np.hypot(*(b - a))) for a, b in _edges(numbers, start)]
+    square_px = float(np.median(steps)) if steps else 0.0
+    window_px = int(np.clip(round(WINDOW_OF_SQUARE * square_px), 3, MAX_WINDOW_PX))
+    fine = refined(grey, start, window_px)
     near = np.hypot(*(fine - start).T) < 0.06 * square_px + 1 / factor
     height, width = grey.shape
     near &= ((fine > 2) & (fine < [width - 3, height - 3])).all(axis=1)
     numbers, fine = numbers[near], fine[near]
     if len(fine) < MIN_CORNERS:
         return f"only {len(fine)} corners readable"
-    blur = _edge_blur_px(grey, numbers, fine)
-    if blur > max(BLUR_LEAST_PX, BLUR_REFUSE_REL * float(np.hypot(width, height))):
+    blur = edge_blur_px(grey, _edges(numbers, fine))
+    if not blur <= max(BLUR_LEAST_PX, BLUR_REFUSE_REL * float(np.hypot(width, height))):
         return f"blurred, edges spread over {2 * blur:.0f} pixels"
     columns = card.LENS_CHART.squares[0] - 1
     squares = np.column_stack([numbers % columns, numbers // columns]) + 1.0

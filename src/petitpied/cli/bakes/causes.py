@@ -6,13 +6,17 @@ from typing import Annotated
 import typer
 
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db
+from petitpied.cli.options import measure_option
+from petitpied.cli.options.checks import Db, measure_codes
 
 
 def causes(
     measure: Annotated[
         list[str] | None,
-        typer.Option(metavar="M", help="Only this measure; may be repeated.", show_default=False),
+        typer.Option(
+            metavar="M", callback=measure_codes,
+            help=measure_option.EACH_REPEATED, show_default=False,
+        ),
     ] = None,
     fault: Annotated[
         list[str] | None,

@@ -87,6 +87,7 @@ def edit(
     flavour: fact.Flavour = None,
     batch: fact.Batch = None,
     note: fact.Note = None,
+    more: fact.More = None,
     clear: Annotated[
         list[str] | None,
         typer.Option(metavar="FACT", help="A fact to forget, such as rack; may be repeated."),
@@ -96,19 +97,19 @@ def edit(
     """Correct the facts of bakes; their records stay as they are."""
     from dataclasses import replace
 
-    from petitpied.history.facts import FIELDS, given
+    from petitpied.history.facts import FIELDS, given_options
     from petitpied.history.store import open_store
 
     options = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
-        "flavour": flavour, "batch": batch, "note": note,
+        "flavour": flavour, "batch": batch, "note": note, "more": more,
     }  # fmt: skip
     forgettable = [name for name in FIELDS if name not in ("oven", "at", "turn")]
     for name in clear or []:
         if name not in forgettable:
             raise typer.BadParameter(f"--clear takes one of {', '.join(forgettable)}")
-    changes = {FIELDS[name]: None for name in clear or []} | given(options, "the options")
+    changes = {FIELDS[name]: None for name in clear or []} | given_options(options)
     if not changes:
         raise typer.BadParameter("say what to change, such as --rack top")
     store = open_store(db, new=False)
@@ -214,7 +215,8 @@ def export(
         Path,
         typer.Argument(
             metavar="FILE", show_default=False,
-            help="NAME.zip: everything, can be imported. NAME.csv, NAME.parquet: a row a shell.",
+            help="NAME.zip: everything, can be imported. NAME.xlsx, NAME.csv, NAME.parquet: a "
+            "row a shell.",
         ),
     ],
     oven: fact.Oven = None,
@@ -228,8 +230,8 @@ def export(
     from petitpied.history.store import read_store
 
     kind = file.suffix.lower()
-    if kind not in (".zip", ".csv", ".parquet"):
-        raise typer.BadParameter("FILE must end in .zip, .csv or .parquet")
+    if kind not in (".zip", ".xlsx", ".csv", ".parquet"):
+        raise typer.BadParameter("FILE must end in .zip, .xlsx, .csv or .parquet")
     store = read_store(db)
     prepare_folder(file.parent)
     if kind == ".zip":
@@ -246,6 +248,12 @@ def export(
         count = len(bakes)
         if kind == ".parquet":
             write_all({file: exchange.parquet_bytes(bakes)}, replace=replace)
+        elif kind == ".xlsx":
+            from petitpied.files.records.workbook import rows_workbook
+
+            rows = exchange.shell_rows(bakes)
+            book = rows_workbook("shells", exchange.SHELL_COLUMNS, rows)
+            write_all({file: book}, replace=replace)
         else:
             text = exchange.csv_text(exchange.SHELL_COLUMNS, exchange.shell_rows(bakes))
             write_all({file: text.encode()}, replace=replace)

@@ -26,7 +26,8 @@ def log(
         typer.Option(
             metavar="FILE.csv",
             help="A table with a row a bake: columns record, oven, rack, turn, at, "
-            "set_temperature, fan, liner, rest_minutes, humidity, flavour, batch, note.",
+            "set_temperature, fan, mat, rest_minutes, humidity, flavour, batch, note, and those of "
+            "--fact.",
         ),
     ] = None,
     oven: fact.Oven = None,
@@ -41,6 +42,7 @@ def log(
     flavour: fact.Flavour = None,
     batch: fact.Batch = None,
     note: fact.Note = None,
+    more: fact.More = None,
     like_last: fact.LikeLast = False,
     db: Db = None,
 ) -> None:
@@ -50,7 +52,7 @@ def log(
     options = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
-        "flavour": flavour, "batch": batch, "note": note,
+        "flavour": flavour, "batch": batch, "note": note, "more": more,
     }  # fmt: skip
     raise typer.Exit(_log(records or [], facts, options, like_last=like_last, db=db))
 
@@ -65,17 +67,19 @@ def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -
     """
     from datetime import datetime
 
-    from petitpied.history.facts import given
+    from petitpied.cli.options.kitchen_parts import facts_of_kitchen
+    from petitpied.history.facts import given_options
     from petitpied.history.logging_bakes import Logbook
     from petitpied.history.store import open_store
 
-    said = given(options, "the options")
+    said = given_options(options)
     store = open_store(db)
     if store.copy:
         typer.echo(
             f"the history was brought up to date; a copy from before: {store.copy}", err=True
         )
-    return Logbook(store, said, like_last, lambda: datetime.now().astimezone())
+    clock = lambda: datetime.now().astimezone()  # noqa: E731
+    return Logbook(store, said, like_last, clock, facts_of_kitchen())
 
 
 def _log(

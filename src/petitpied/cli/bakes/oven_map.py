@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db, Replace
+from petitpied.cli.options import measure_option
+from petitpied.cli.options.checks import Db, Replace, measure_code
 from petitpied.files.shown_paths import shown_path
 
 if TYPE_CHECKING:
@@ -22,9 +23,7 @@ def oven_map(
     rack: fact.Rack = None,
     measure: Annotated[
         str,
-        typer.Option(
-            metavar="M", help="diameter, browning, cracks, foot_spread, lean, ..., or all."
-        ),
+        typer.Option(metavar="M", callback=measure_code, help=measure_option.EACH_OR_ALL),
     ] = "diameter",
     out: Annotated[
         Path | None,
@@ -36,7 +35,7 @@ def oven_map(
 ) -> None:
     """Which places of an oven bake otherwise? One tray suggests, several can show."""
     from petitpied.files.output_files import prepare_folder, write_all
-    from petitpied.history.oven_map_reading import ALL, read_maps, where_words
+    from petitpied.history.oven_map_reading import ALL, read_maps, where_words, with_a_direction
     from petitpied.history.store import read_store
     from petitpied.history.trend_reading import chosen_bakes
     from petitpied.patterns.oven.several_measures import over_all
@@ -44,7 +43,7 @@ def oven_map(
 
     if out is not None and out.suffix.lower() not in (".svg", ".png"):
         raise typer.BadParameter("--out must end in .svg or .png")
-    bakes = chosen_bakes(read_store(db), oven, rack, None)
+    bakes, left_out = with_a_direction(chosen_bakes(read_store(db), oven, rack, None))
     found = read_maps(bakes, measure)
     turned = any(b.facts.turn_deg == 180 for b in bakes)
     where = where_words(oven, rack)
@@ -64,6 +63,8 @@ def oven_map(
     for one in found:
         for line in words.lines(one, where, turned=turned):
             typer.echo(line)
+    if left_out:
+        typer.echo(left_out)
     if together:
         typer.echo(words.over_all_words(together))
     for path in paths:

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from petitpied.cli.options.checks import Replace, finite
+from petitpied.cli.options.checks import Replace, finite, measure_code
 from petitpied.files.shown_paths import shown_path
 
 Effects = Annotated[
@@ -13,7 +13,7 @@ Effects = Annotated[
     typer.Option(
         metavar="KIND:SIZE[:X,Y]",
         help="Planted in the oven: across:1.5, front-back:1, centre-edge:0.8, spot:1:120,-70 "
-        "(place, mm from the tray's middle) or lean:0.4:1,0 (direction). Several are added.",
+        "(place, mm from the tray's middle) or lopsided:0.4:1,0 (direction). Several are added.",
     ),
 ]
 
@@ -27,7 +27,11 @@ def simulate(
         int, typer.Option(min=0, max=10_000, help="So many of them went in turned by half.")
     ] = 0,
     measure: Annotated[
-        str, typer.Option(metavar="M", help="What the effects change: diameter, browning, ...")
+        str,
+        typer.Option(
+            metavar="M", callback=measure_code,
+            help="What the effects change: diameter, browning, ...",
+        ),
     ] = "diameter",
     oven_effect: Effects = None,
     hand_effect: Annotated[
@@ -77,10 +81,11 @@ def simulate(
     from petitpied.files.output_files import prepare_folder, write_all
     from petitpied.files.records.synthetic_records import FACTS_NAME, history_files, parse_planted
     from petitpied.patterns.oven.synthetic import TYPICAL, Plan, make_history
+    from petitpied.text.measure_names import typed_name
 
     choices = [name for name in TYPICAL if name != "piped_diameter"]
     if measure not in choices:
-        raise typer.BadParameter(f"--measure must be one of {', '.join(choices)}")
+        raise typer.BadParameter(f"--measure must be one of {', '.join(map(typed_name, choices))}")
     if turned > bakes:
         raise typer.BadParameter("--turned cannot be more than --bakes")
     if before and measure != "diameter":

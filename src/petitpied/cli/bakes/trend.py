@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from petitpied.cli.options import fact_options as fact
-from petitpied.cli.options.checks import Db, Replace
+from petitpied.cli.options import measure_option
+from petitpied.cli.options.checks import Db, Replace, measure_code
 from petitpied.files.shown_paths import shown_path
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ class Rules(StrEnum):
 def trend(
     measure: Annotated[
         str,
-        typer.Option(metavar="M", help="diameter, roundness, foot_spread, lean, browning, ..."),
+        typer.Option(metavar="M", callback=measure_code, help=measure_option.EACH),
     ] = "diameter",
     of: Annotated[
         Of, typer.Option(help="Of each bake: its mean, its spread, or its share of faults.")

@@ -21,9 +21,12 @@ def box(
             show_default=False,
         ),
     ] = None,
-    kind: Annotated[Path, typer.Option("--box", metavar="FILE", help="Your box file.")] = Path(
-        STARTER_NAME
-    ),
+    kind: Annotated[
+        Path | None,
+        typer.Option(
+            "--box", metavar="FILE", help="Your box file; else box.toml, or that of kitchen.toml."
+        ),
+    ] = None,
     new: Annotated[
         bool, typer.Option("--new", help="Write a starter box file with remarks (box.toml).")
     ] = False,
@@ -31,8 +34,8 @@ def box(
     flavour: option.Flavours = None,
     mix_flavours: option.Mix = False,
     by_eye: option.Eye = option.ByEye.leave,
-    seconds: Annotated[
-        bool, typer.Option("--seconds", help="Box the seconds instead of what passes.")
+    bottoms: Annotated[
+        bool, typer.Option("--bottoms", help="Box the macarons of two bottoms instead.")
     ] = False,
     time_limit: Annotated[
         float,
@@ -41,6 +44,7 @@ def box(
         ),
     ] = 30.0,
     out: option.Out = None,
+    photos: option.Photos = None,
     as_json: option.AsJson = False,
     replace: Replace = False,
 ) -> None:
@@ -49,21 +53,24 @@ def box(
     from petitpied.sorting.box_file import STARTER
 
     if new:
-        write_new(kind, STARTER.encode())
-        typer.echo(f"wrote {shown_path(kind)}: open it in a text editor and put in your own box")
+        target = kind or Path(STARTER_NAME)
+        write_new(target, STARTER.encode())
+        typer.echo(f"wrote {shown_path(target)}: open it in a text editor and put in your own box")
         return
     if not records:
         raise typer.BadParameter("name the records to box, or use --new to start a box file")
-    from petitpied.cli.lots.lot_job import LotOptions, boxable, paired
+    from petitpied.cli.lots.lot_job import LotOptions, boxable, paired, shown_of
     from petitpied.figures.tray.box_pages import box_lines, box_pictures, boxing_json, summary_text
-    from petitpied.files.records.lot_files import read_box
+    from petitpied.files.records.lot_files import chosen_box, read_box
     from petitpied.sorting.boxes import fill_boxes
     from petitpied.sorting.lot import Verdict
 
-    plan = read_box(kind)
+    if kind is None and Path(STARTER_NAME).is_file():
+        kind = Path(STARTER_NAME)
+    plan = chosen_box(kind) or read_box(Path(STARTER_NAME))
     eye = None if by_eye is option.ByEye.leave else Verdict(by_eye.value)
     lot = paired(LotOptions(records, limits, flavour or (), mix_flavours, eye))
-    boxing = fill_boxes(boxable(lot, plan, seconds=seconds), plan, time_limit)
+    boxing = fill_boxes(boxable(lot, plan, bottoms=bottoms), plan, time_limit)
     lines = [*box_lines(boxing, lot.names), summary_text(boxing, plan)]
     if as_json:
         option.print_json(boxing_json(boxing, lot.pairing, lot.aside))
@@ -74,5 +81,5 @@ def box(
             typer.echo(line)
     if boxing.boxes:
         listing = "\n".join([*lines, ""]).encode()
-        results = {"boxes.txt": listing, **box_pictures(boxing, plan)}
+        results = {"boxes.txt": listing, **box_pictures(boxing, plan, shown_of(lot, photos))}
         option.write_results(out, results, quiet=as_json, replace=replace)

@@ -16,22 +16,37 @@ def limits(
         typer.Argument(metavar="[FILE]", help="Limits file to check.", show_default=False),
     ] = None,
     new: Annotated[
-        bool, typer.Option("--new", help="Write a starter file with remarks (limits.toml).")
+        bool,
+        typer.Option("--new", help="Write a starter file with the usual limits (limits.toml)."),
     ] = False,
+    records: Annotated[
+        list[Path] | None,
+        typer.Option(
+            "--from",
+            metavar="RECORD",
+            help="Write a starter file by your own best tray; may be given several times.",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
-    """Start a limits file, or check one and say it in words."""
+    """Start a limits file, by what is usual or by your best tray, or check one."""
+    from petitpied.cli.lots.limits_job import starter_from, usual_starter
     from petitpied.files.output_files import write_new
     from petitpied.files.records.lot_files import read_limits
-    from petitpied.sorting.limits import STARTER
     from petitpied.text.sorting_words import limits_lines
 
-    if new:
+    if new or records:
         target = Path(STARTER_NAME) if file is None else file
-        write_new(target, STARTER.encode())
+        starter = starter_from(records) if records else usual_starter()
+        write_new(target, starter.text.encode())
+        for line in starter.lines:
+            typer.echo(line)
         todo = "open it in a text editor and put in your own limits"
         typer.echo(f"wrote {shown_path(target)}: {todo}")
         return
     if file is None:
-        raise typer.BadParameter("name a limits file to check, or use --new to start one")
+        raise typer.BadParameter(
+            "name a limits file to check, or start one with --new or --from RECORD"
+        )
     for line in limits_lines(read_limits(file)):
         typer.echo(line)

@@ -14,8 +14,9 @@ def lot_check(
     aql: Annotated[
         float,
         typer.Option(
+            "--bad",
             metavar="PERCENT",
-            help="Share of bad shells that you can live with in the long run (AQL): "
+            help="Share of bad shells that you can live with in the long run: "
             "0.65, 1, 1.5, 2.5, 4, 6.5, 10 or 15.",
         ),
     ] = 4.0,
@@ -29,7 +30,7 @@ def lot_check(
     from petitpied.text.lot_check_words import decision_line, plan_json, plan_lines
 
     if aql not in AQLS:
-        raise typer.BadParameter(f"--aql must be one of {', '.join(f'{a:g}' for a in AQLS)}")
+        raise typer.BadParameter(f"--bad must be one of {', '.join(f'{a:g}' for a in AQLS)}")
     plan = plan_for(lot, aql)
     if found is not None and found > plan.sample:
         raise typer.BadParameter(f"--found: only {plan.sample} shells are looked at")

@@ -6,8 +6,9 @@ from pathlib import Path
 
 from petitpied.domain.errors import LotError
 from petitpied.figures.raster import jpeg_bytes
+from petitpied.figures.tray.box_pages import Shown
 from petitpied.figures.tray.tray_sheet import photo_of, tray_sheet
-from petitpied.files.records.lot_files import judged, lot_of, read_limits, read_trays
+from petitpied.files.records.lot_files import chosen_limits, judged, lot_of, read_trays
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Macaron, macaron
 from petitpied.sorting.lot import LotShell, Verdict
@@ -52,7 +53,7 @@ def judged_trays(options: LotOptions) -> tuple[tuple[LotTray, ...], tuple[str, .
     OwnFileError, RecordError, LotError
         As `read_limits` and `read_trays`.
     """
-    limits = None if options.limits is None else read_limits(options.limits)
+    limits = chosen_limits(options.limits)
     trays = read_trays(options.records, options.flavours)
     if limits is None:
         return trays, ()
@@ -74,8 +75,10 @@ def paired(options: LotOptions) -> PairedLot:
     """
     trays, notes = judged_trays(options)
     shells, aside = lot_of(trays)
-    if len(trays) > 1 and not options.flavours:
-        notes = (*notes, "no --flavour was given: all trays are taken as one flavour")
+    unknown = [tray.name for tray in trays if not tray.flavour]
+    if len(trays) > 1 and unknown:
+        names = ", ".join(unknown)
+        notes = (*notes, f"no --flavour was given for {names}: taken as one flavour")
     if options.by_eye is not None:
         shells = tuple(
             replace(s, verdict=options.by_eye) if s.verdict is Verdict.BY_EYE else s for s in shells
@@ -86,7 +89,9 @@ def paired(options: LotOptions) -> PairedLot:
             why=f"none of {len(aside)} shells in the records was measured",
             next_step="see why in the records or their pictures, and take the photo again",
         )
-    pairing = pair_lot(shells, mix_flavours=options.mix_flavours)
+    limits = chosen_limits(options.limits)
+    grades = None if limits is None else limits.grades
+    pairing = pair_lot(shells, mix_flavours=options.mix_flavours, grades=grades)
     if not pairing.pairs:
         raise LotError(
             what="no pair can be made",
@@ -96,15 +101,15 @@ def paired(options: LotOptions) -> PairedLot:
     return PairedLot(trays, shells, pairing, aside, notes)
 
 
-def boxable(lot: PairedLot, kind: BoxKind, *, seconds: bool) -> tuple[Macaron, ...]:
-    """The pairs that may go into boxes: those that pass, or the seconds.
+def boxable(lot: PairedLot, kind: BoxKind, *, bottoms: bool) -> tuple[Macaron, ...]:
+    """The pairs that may go into boxes: those with a top, or those of two bottoms.
 
     Raises
     ------
     LotError
         If there is none.
     """
-    wanted = (Verdict.SECOND,) if seconds else (Verdict.PASS, None)
+    wanted = (Verdict.BOTTOM,) if bottoms else (Verdict.TOP, None)
     found = tuple(
         macaron(number, pair, kind.filling_height_mm)
         for number, pair in enumerate(lot.pairing.pairs, 1)
@@ -113,8 +118,9 @@ def boxable(lot: PairedLot, kind: BoxKind, *, seconds: bool) -> tuple[Macaron, .
     if not found:
         raise LotError(
             what="nothing to box",
-            why=f"none of the {len(lot.pairing.pairs)} pairs is {'second' if seconds else 'pass'}",
-            next_step="leave out --seconds" if seconds else "try --seconds, or wider limits",
+            why=f"none of the {len(lot.pairing.pairs)} pairs "
+            + ("is one of two bottoms" if bottoms else "has a top"),
+            next_step="leave out --bottoms" if bottoms else "try --bottoms, or wider limits",
         )
     return found
 
@@ -142,6 +148,15 @@ def sheets(
             without.append(tray.name)
         pages[f"{tray.name}{suffix}"] = jpeg_bytes(tray_sheet(tray, photo, *drawn(tray)))
     return pages, without
+
+
+def shown_of(lot: PairedLot, photos: Path | None) -> Shown:
+    """The lot's trays with those photos that are found, for pictures of their shells."""
+    found = {tray.key: photo_of(tray, photos) for tray in lot.trays}
+    return Shown(
+        {tray.key: tray for tray in lot.trays},
+        {key: photo for key, photo in found.items() if photo is not None},
+    )
 
 
 def without_photo_line(without: Sequence[str]) -> str:

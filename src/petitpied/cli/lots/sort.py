@@ -11,15 +11,18 @@ from petitpied.cli.options.checks import Replace
 
 def sort(
     records: option.Records,
-    limits: Annotated[Path, typer.Option(metavar="FILE", help="Your limits file.")],
+    limits: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Your limits file; else those of kitchen.toml."),
+    ] = None,
     out: option.Out = None,
     photos: option.Photos = None,
     as_json: option.AsJson = False,
     replace: Replace = False,
 ) -> None:
-    """Judge every shell by your limits: pass, second, reject or check by eye; yield and why."""
+    """Grade every shell by your limits: top, bottom, crumbs or check by eye; how many, and why."""
     from petitpied.cli.lots.lot_job import LotOptions, judged_trays, sheets, without_photo_line
-    from petitpied.files.records.lot_files import read_limits
+    from petitpied.files.records.lot_files import chosen_limits
     from petitpied.files.records.verdict_table import verdict_table
     from petitpied.text.sorting_words import (
         LotResult,
@@ -29,8 +32,11 @@ def sort(
         verdict_listing,
     )
 
+    chosen = chosen_limits(limits)
+    if chosen is None:
+        raise typer.BadParameter("give --limits FILE, or set up your kitchen: petitpied setup")
     trays, notes = judged_trays(LotOptions(records, limits))
-    result = LotResult(trays, notes, read_limits(limits))
+    result = LotResult(trays, notes, chosen)
     if as_json:
         option.print_json(result_json(result))
         if out is None:
@@ -38,8 +44,12 @@ def sort(
     else:
         for line in result_lines(result):
             typer.echo(line)
+    grades = result.limits.grades
     pages, without = sheets(
-        trays, photos, lambda tray: (verdict_codes(tray), verdict_listing(tray)), ".sorted.jpg"
+        trays,
+        photos,
+        lambda tray: (verdict_codes(tray), verdict_listing(tray, grades)),
+        ".sorted.jpg",
     )
     if without and not as_json:
         typer.echo(without_photo_line(without))

@@ -12,7 +12,7 @@ def agreement(
         typer.Argument(metavar="RECORD...", help="Records with judgements.", show_default=False),
     ],
 ) -> None:
-    """Compare the tool with your judgements: table, Cohen's kappa, and the best crack limit."""
+    """Compare the tool with your judgements: how often they agree, and the best crack limit."""
     from petitpied.domain.errors import LotError
     from petitpied.files.records.record_files import read_record
     from petitpied.files.records.review_files import read_review

@@ -19,7 +19,6 @@ from petitpied.text.wording import printable
 
 if TYPE_CHECKING:
     from petitpied.cli.measuring import inspecting as batch
-    from petitpied.domain.surface import Reference
     from petitpied.history.logging_bakes import Logbook
 
 DEFAULTS = Settings()
@@ -60,7 +59,7 @@ def inspect(
             max=10,
             callback=finite,
             metavar="MM",
-            help="Thickness of the card as it lies on the liner.",
+            help="Thickness of the card as it lies on the mat or paper.",
         ),
     ] = DEFAULTS.card_thickness_mm,
     focal_35mm: Annotated[
@@ -125,6 +124,7 @@ def inspect(
     flavour: fact.Flavour = None,
     batch: fact.Batch = None,
     note: fact.Note = None,
+    more: fact.More = None,
     like_last: fact.LikeLast = False,
     db: Db = None,
     limits: Annotated[
@@ -162,27 +162,28 @@ def inspect(
         raise typer.BadParameter("--limits has no use with --relative: there is no scale")
     if relative and crack_confidence is not None:
         raise typer.BadParameter("--crack-confidence has no use with --relative: no cracks there")
-    settings = replace(
-        settings,
-        reference=_reference(flavour, needed=not log, relative=relative),
-        crack_confidence=crack_confidence,
-    )
+    settings = replace(settings, crack_confidence=crack_confidence)
     facts = {
         "oven": oven, "rack": rack, "turn": turn, "at": at, "set_temperature": set_temperature,
         "fan": fan, "liner": liner, "rest_minutes": rest_minutes, "humidity": humidity,
-        "flavour": flavour, "batch": batch, "note": note,
+        "flavour": flavour, "batch": batch, "note": note, "more": more,
     }  # fmt: skip
     others = [v for name, v in facts.items() if name != "flavour"]  # that one is for colours too
     if not log and (like_last or db is not None or any(v is not None for v in others)):
         raise typer.BadParameter("facts of a bake go into the history: give --log too")
     if relative and (log or before is not None):
         raise typer.BadParameter("--log and --before have no use with --relative")
-    asked = Asked(
+    asked = Extras(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
-        sheet, replace_files,
+        sheet, replace_files, flavour,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
+
+
+def usual_settings() -> Settings:
+    """What holds where the baker says nothing else: own lens profiles and print scales."""
+    return _settings(DEFAULTS, None, None)
 
 
 def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None) -> Settings:
@@ -210,17 +211,8 @@ def _settings(settings: Settings, lens: Path | None, check_bar_mm: float | None)
     return replace(settings, print_scales=scales, profiles=profiles)
 
 
-def _reference(flavour: str | None, *, needed: bool, relative: bool) -> "Reference | None":
-    """The flavour's colour; where it is ``needed``, one that was never added is an error."""
-    if flavour is None or relative:
-        return None
-    from petitpied.files.own.flavours import flavour_name, own_flavour, own_flavours
-
-    return own_flavour(flavour) if needed else own_flavours().get(flavour_name(flavour))
-
-
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Extras:
     """Two photos as one; whose budget is shown ("": the median shell's); the photo of the tray
     as piped; where records are logged."""
 
@@ -231,9 +223,10 @@ class Asked:
     limits: Path | None = None  # the baker's limits file
     sheet: bool = False  # a contact sheet too
     replace: bool = False  # write over files of others too
+    flavour: str | None = None  # kept in the record
 
 
-def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch.Job, ...]":
+def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batch.Job, ...]":
     from petitpied.cli.measuring import inspecting as batch
     from petitpied.files.photo_files import collect
 
@@ -258,13 +251,14 @@ def _planned(photos: list[Path], out: Path | None, asked: Asked) -> "tuple[batch
             limits=limits,
             sheet=asked.sheet,
             replace=asked.replace,
+            flavour=asked.flavour,
         )
         for job in jobs
     )
 
 
 def _inspect(
-    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Asked
+    photos: list[Path], out: Path | None, jobs: int | None, settings: Settings, asked: Extras
 ) -> int:
     """One photo: its error is the command's. Several: every one is tried."""
     from petitpied.cli.measuring import inspecting as batch
@@ -300,7 +294,7 @@ def _left_words(left: list[str], count: int) -> str:
 
 
 def _tell_all(
-    planned: "tuple[batch.Job, ...]", outcomes: "dict[batch.Job, batch.Outcome]", asked: Asked
+    planned: "tuple[batch.Job, ...]", outcomes: "dict[batch.Job, batch.Outcome]", asked: Extras
 ) -> int:
     """Tables and errors in the order of the photos, each record logged where that was asked for;
     how many failed."""
@@ -340,7 +334,7 @@ def _tell(job: "batch.Job", lines: tuple[str, ...]) -> None:
     typer.echo(f"  wrote {shown_path(job.result(''))}{files}")
 
 
-def _log(job: "batch.Job", asked: Asked) -> None:
+def _log(job: "batch.Job", asked: Extras) -> None:
     """The record just written into the history, where that was asked for."""
     if asked.logbook is not None:
         for line in asked.logbook.log(job.result(".json"), photo=job.photo):

@@ -37,6 +37,7 @@ class Job:
     limits: "Limits | None" = None  # the baker's, for verdicts
     sheet: bool = False  # a contact sheet too
     replace: bool = False  # write over files of others too
+    flavour: str | None = None  # kept in the record
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
@@ -109,11 +110,15 @@ def _may_replace(job: Job, photo_sha256: str) -> bool:
 
 
 def inspected(photo: "Photo", settings: Settings) -> "Record":
-    """`petitpied.inspection.one_photo.inspect_photo`, its view worked out in a second thread."""
-    from petitpied.inspection.one_photo import inspect_photo
+    """As `inspect_photo`, the view worked out in a second thread beside the outlines."""
+    from petitpied.inspection.one_photo import find_outlines, inspect_photo, measure, see_view
 
+    if settings.relative:
+        return inspect_photo(photo, settings)
     with ThreadPoolExecutor(1) as beside:
-        return inspect_photo(photo, settings, lambda work: beside.submit(work).result)
+        seeing = beside.submit(see_view, photo, settings)
+        outlines = find_outlines(photo)
+        return measure(photo, settings, outlines, seeing.result())
 
 
 def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
@@ -136,6 +141,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     def decoded(path: Path, asked: Settings) -> "Photo":
         return with_lens(decode_photo(read_photo(path), path.name), asked)
 
+    settings = _with_colour(settings, job.flavour)
     with ThreadPoolExecutor(1) as aside:  # decoding leaves Python free, to import the rest
         decoding = aside.submit(decoded, job.photo, settings)
         import petitpied.inspection.one_photo  # noqa: F401 as `inspected` will need it
@@ -161,6 +167,7 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
 
         raw = replace(settings, shell_height_mm=None)  # the ruler was laid to baked shells
         record = with_growth(record, inspected(decoded(job.before, raw), raw))
+    record = replace(record, flavour=job.flavour)
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
         from petitpied.files.records.lot_files import judged
@@ -192,6 +199,15 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     write_all({**texts, **marked, **extra}, replace=replace_files)
     told = (*summary_lines(record, summary), *surface_lines(record))
     return (*told, *verdicts, *growth_lines(record), *shown)
+
+
+def _with_colour(settings: Settings, flavour: str | None) -> Settings:
+    """Browning counts from the flavour's own colour, where one is kept."""
+    if flavour is None or settings.reference is not None or settings.relative:
+        return settings
+    from petitpied.files.own.flavours import flavour_name, own_flavours
+
+    return replace(settings, reference=own_flavours().get(flavour_name(flavour)))
 
 
 def run(

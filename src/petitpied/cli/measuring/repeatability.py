@@ -12,19 +12,6 @@ if TYPE_CHECKING:
     from petitpied.files.records.study_files import Study
     from petitpied.statistics.gauge_study import Gauge, Spread
 
-#: field of a shell to its name and unit, as the study lists them
-STUDIED = {
-    "diameter_mm": ("diameter", "mm"),
-    "cap_diameter_mm": ("cap diameter", "mm"),
-    "foot_diameter_mm": ("foot diameter", "mm"),
-    "feret_min_mm": ("smallest width", "mm"),
-    "feret_max_mm": ("largest width", "mm"),
-    "roundness_mm": ("roundness", "mm"),
-    "foot_spread_mm": ("foot spread", "mm"),
-    "lean_mm": ("lean", "mm"),
-    "height_mm": ("height", "mm"),
-}
-
 #: records hold four decimals: values closer than this are all one
 DIFFER = 5e-5
 
@@ -60,6 +47,7 @@ def repeatability(
     if limits is not None and not limits[0] < limits[1]:
         raise typer.BadParameter("--limits needs the lower limit first")
     from petitpied.domain.errors import LotError
+    from petitpied.domain.measures import MEASURES
     from petitpied.figures.charts.gauge_chart import gauge_chart
     from petitpied.figures.raster import png_bytes
     from petitpied.files.output_files import prepare_folder, write_all
@@ -69,10 +57,10 @@ def repeatability(
     taken = read_study(study) if study else tuple(Taken(path) for path in records or ())
     loaded = load_study(taken)
     gauges = {}
-    for field in STUDIED:
-        readings = loaded.readings(field)
+    for measure in MEASURES:
+        readings = loaded.readings(measure.field) if measure.budget else None
         if readings is not None and float(readings.values.std()) > DIFFER:
-            gauges[field] = gauge_of(readings)
+            gauges[measure.field] = gauge_of(readings)
     main = loaded.readings("diameter_mm")
     if main is None or "diameter_mm" not in gauges:
         raise LotError(
@@ -104,6 +92,7 @@ def _lines(
     limits: tuple[float, float] | None,
     tell_mm: float,
 ) -> list[str]:
+    from petitpied.domain.measures import MEASURE
     from petitpied.statistics.gauge_study import judged_categories, judged_share, verdict
 
     gauge = gauges["diameter_mm"]
@@ -137,8 +126,8 @@ def _lines(
     lines.append("other sizes, standard deviation of the measurement:")
     for field, other in gauges.items():
         if field != "diameter_mm":
-            name, unit = STUDIED[field]
-            lines.append(f"  {name:<16} {other.total.sd:.3f} {unit}")
+            measure = MEASURE[field]
+            lines.append(f"  {measure.words:<16} {other.total.sd:.3f} {measure.unit}")
     return lines
 
 

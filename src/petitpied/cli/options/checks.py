@@ -25,3 +25,17 @@ def finite(value: float | None) -> float | None:
     if value is not None and not math.isfinite(value):
         raise typer.BadParameter("must be a finite number")
     return value
+
+
+def measure_code(typed: str | None) -> str | None:
+    """A measure by the code's name; "lopsided" is the trade's word for a lean."""
+    from petitpied.text.measure_names import code_name
+
+    return None if typed is None else code_name(typed)
+
+
+def measure_codes(typed: list[str] | None) -> list[str] | None:
+    """`measure_code` of each."""
+    from petitpied.text.measure_names import code_name
+
+    return None if typed is None else [code_name(one) for one in typed]

@@ -19,7 +19,9 @@ SetTemperature = Annotated[
     str | None, typer.Option(metavar="C", help="The oven's setting, degrees Celsius.")
 ]
 Fan = Annotated[bool | None, typer.Option("--fan/--no-fan", help="Was the fan on?")]
-Liner = Annotated[str | None, typer.Option(metavar="NAME", help="Parchment, mat, ...")]
+Liner = Annotated[
+    str | None, typer.Option("--mat", metavar="NAME", help="Mat or parchment that they lay on.")
+]
 RestMinutes = Annotated[
     str | None, typer.Option(metavar="MIN", help="Minutes that the piped shells rested.")
 ]
@@ -29,11 +31,24 @@ Humidity = Annotated[
 Flavour = Annotated[str | None, typer.Option(metavar="NAME", help="The shells' flavour.")]
 Batch = Annotated[str | None, typer.Option(metavar="NAME", help="The batter that it came from.")]
 Note = Annotated[str | None, typer.Option(metavar="TEXT", help="Whatever else you noticed.")]
+More = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--fact",
+        metavar="NAME=VALUE",
+        help="A further fact; may be repeated: bake_minutes, thermometer (its reading, C), "
+        "tray_number (1 is the first of the batter), doubled (yes or no), turned_halfway (during "
+        "the bake), meringue (french, swiss, italian), ribbon_seconds (until a ribbon of batter "
+        "has sunk in), whites_days, colouring (none, powder, gel, liquid), flour_lot, piped_by; "
+        "and counted by hand: hollow, sticky (or soft bottoms), tough.",
+        show_default=False,
+    ),
+]
 LikeLast = Annotated[
     bool,
     typer.Option(
         "--like-last",
-        help="What is not said is as at the bake logged last: oven, rack, temperature, fan, "
-        "liner and flavour.",
+        help="What is not said is as at the bake logged last: oven, rack, temperature, time, fan, "
+        "mat, flavour, meringue, colouring, almond flour, who piped, doubled or turned.",
     ),
 ]

@@ -13,8 +13,8 @@ class ByEye(StrEnum):
     """What shells that are to be checked by eye count as."""
 
     leave = "leave"
-    as_pass = "pass"
-    second = "second"
+    top = "top"
+    bottom = "bottom"
 
 
 Records = Annotated[
@@ -27,7 +27,7 @@ Records = Annotated[
 ]
 Limits = Annotated[
     Path | None,
-    typer.Option(metavar="FILE", help="Limits file: rejects stay out, seconds with seconds."),
+    typer.Option(metavar="FILE", help="Limits file, else kitchen.toml: crumbs stay out."),
 ]
 Flavours = Annotated[
     list[str] | None,

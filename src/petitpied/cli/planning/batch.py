@@ -1,5 +1,6 @@
 """`petitpied batch`: the baker's recipe scaled to a wanted number of boxes."""
 
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -7,6 +8,14 @@ import typer
 
 from petitpied.cli.options.checks import finite
 from petitpied.files.shown_paths import shown_path
+
+
+class Meringue(StrEnum):
+    """Choices of `batch --new --meringue`."""
+
+    french = "french"
+    swiss = "swiss"
+    italian = "italian"
 
 
 def batch(
@@ -48,13 +57,16 @@ def batch(
     new: Annotated[
         bool, typer.Option("--new", help="Write a starter recipe to RECIPE (else recipe.toml).")
     ] = False,
+    meringue: Annotated[Meringue, typer.Option(help="With --new: which meringue.")] = (
+        Meringue.french
+    ),
 ) -> None:
     """Say what to weigh, pipe and bake for a number of boxes."""
     from petitpied.cli.planning import batch_sheet
 
     if new:
         path = recipe or Path("recipe.toml")
-        batch_sheet.write_starter(path)
+        batch_sheet.write_starter(path, meringue.value)
         typer.echo(f"wrote {shown_path(path)}: weights of common practice, put your own in")
         return
     if recipe is None or boxes is None:

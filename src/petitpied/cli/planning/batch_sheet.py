@@ -6,16 +6,16 @@ from pathlib import Path
 from petitpied.domain.errors import LotError, OutputError
 from petitpied.files.output_files import prepare_folder, write_all
 from petitpied.files.outside_files import is_there
-from petitpied.files.own.recipe_file import STARTER, read_recipe
+from petitpied.files.own.recipe_file import STARTERS, read_recipe
 from petitpied.piping.recipe import Batch, GoodShare, Recipe, scaled
-from petitpied.text.cautions import BATCH_CAUTIONS
+from petitpied.text.cautions import BATCH_CAUTIONS, SYRUP
 from petitpied.text.wording import printable, share
 
 #: one egg white of a medium egg, g: common practice, no source
 EGG_WHITE_G = 33.0
 
 
-def write_starter(path: Path) -> None:
+def write_starter(path: Path, meringue: str = "french") -> None:
     """The starter recipe; a file that is there is never replaced.
 
     Raises
@@ -30,7 +30,7 @@ def write_starter(path: Path) -> None:
             next_step="give another name: petitpied batch NAME.toml --new",
         )
     prepare_folder(path.parent)
-    write_all({path: STARTER.encode()})
+    write_all({path: STARTERS[meringue].encode()})
 
 
 def counted_yield(good: int, baked: int) -> GoodShare:
@@ -70,7 +70,7 @@ def judged_yield(records: Sequence[Path], limits: Path) -> GoodShare:
             why="there is no shell in the records",
             next_step="inspect a photo of a baked tray first",
         )
-    return GoodShare(sum(s.verdict == Verdict.PASS for s in shells), len(shells))
+    return GoodShare(sum(s.verdict == Verdict.TOP for s in shells), len(shells))
 
 
 def batch_lines(
@@ -94,7 +94,7 @@ def batch_lines(
             why=str(error),
             next_step="bake for fewer boxes, accept a lower --chance, or mend the yield first",
         ) from None
-    return (*_plan_lines(recipe, batch, yielded), *_weights(recipe, batch), *_caution_lines())
+    return (*_plan_lines(recipe, batch, yielded), *_weights(recipe, batch), *_caution_lines(recipe))
 
 
 def _plan_lines(recipe: Recipe, batch: Batch, yielded: GoodShare | None) -> list[str]:
@@ -125,9 +125,17 @@ def _weights(recipe: Recipe, batch: Batch) -> list[str]:
     lines = ["weigh"]
     for name, grams, ratio in batch.ingredients:
         note = f"{100 * ratio:.0f} % of the egg white"
-        if name == recipe.egg_white:
-            note = f"the base; about {grams / EGG_WHITE_G:.1f} whites of {EGG_WHITE_G:.0f} g"
+        if name in recipe.egg_whites:
+            whites = f"about {grams / EGG_WHITE_G:.1f} whites of {EGG_WHITE_G:.0f} g"
+            several = len(recipe.egg_whites) > 1
+            note = f"{100 * ratio:.0f} % of all egg white; {whites}" if several else (
+                f"the base; {whites}"
+            )  # fmt: skip
         lines.append(f"  {name:<{width}}  {_grams(grams):>9}  {note}")
+    if batch.boiled_off_g > 0:
+        lines.append(
+            f"of the syrup's water {_grams(batch.boiled_off_g)} boil off: what is left is piped"
+        )
     return lines
 
 
@@ -136,5 +144,6 @@ def _grams(grams: float) -> str:
     return f"{grams:.1f} g" if grams < 20 else f"{grams:,.0f} g".replace(",", " ")
 
 
-def _caution_lines() -> list[str]:
-    return [f"caution: {caution.text}" for caution in BATCH_CAUTIONS]
+def _caution_lines(recipe: Recipe) -> list[str]:
+    told = (*BATCH_CAUTIONS, SYRUP) if recipe.meringue == "italian" else BATCH_CAUTIONS
+    return [f"caution: {caution.text}" for caution in told]

@@ -21,9 +21,9 @@ from petitpied.piping.growth import BakedTray, Growth
 from petitpied.piping.sheet import Sheet, lay_out
 from petitpied.text.wording import printable, share
 
-#: entered without a spread: the between-shell spread of evenly hand-piped trays is about this,
-#: common practice, no source
-DEFAULT_SPREAD_MM = 1.0
+#: entered without a spread: that between shells of hand-piped trays is about this, common
+#: practice, no source
+DEFAULT_SPREAD_MM = 1.5
 #: growth measured at another size is called extrapolated beyond this ratio of targets: common
 #: practice, no source
 FAR_TARGET = 0.15
@@ -49,7 +49,7 @@ class Wanted:
     form: str
     gap_mm: float
     risk: float
-    with_card: bool
+    with_card: bool | None  # None: where it costs no place
     size_mm: tuple[float, float]
 
 
@@ -138,20 +138,22 @@ def growth_from_records(paths: Sequence[Path]) -> Measured | None:
 def baked_tray(record: Record) -> BakedTray:
     """Growth, sizes and places of one record's shells."""
     shells = record.shells
-    grown = [q.u_shared for s in shells if (q := s.growth) is not None]
+    grown = [q.u_shared for s in shells if (q := s.sizes.growth) is not None]
     return BakedTray(
         growth_mm=_values(shells, "growth"),
         diameter_mm=_values(shells, "diameter_mm"),
         feret_max_mm=_values(shells, "feret_max_mm"),
-        centre_mm=np.array([s.centre_mm or (np.nan, np.nan) for s in shells], float).reshape(-1, 2),
-        rows=np.array([s.row for s in shells], np.int64),
-        columns=np.array([s.column for s in shells], np.int64),
+        centre_mm=np.array([s.place.centre_mm or (np.nan, np.nan) for s in shells], float).reshape(
+            -1, 2
+        ),
+        rows=np.array([s.place.row for s in shells], np.int64),
+        columns=np.array([s.place.column for s in shells], np.int64),
         u_shared_mm=float(np.mean(grown)) if grown else 0.0,
     )
 
 
 def _values(shells: Sequence[Shell], name: str) -> NDArray[np.float64]:
-    quantities = [getattr(shell, name) for shell in shells]
+    quantities = [shell.quantity(name) for shell in shells]
     return np.array([np.nan if q is None else q.value for q in quantities], float)
 
 
@@ -181,9 +183,10 @@ def plan(wanted: Wanted, measured: Measured) -> Planned:
         f"{len(sheet.places)} places in {sheet.rows} rows of up to {sheet.columns}, "
         f"pitch {_pitch_text(sheet)}",
         f"{note} (two neighbours: {share(worst.p_pair)}).",
+        *_on_use(wanted, sheet),
         *_cautions(wanted, measured),
     ]
-    legend = f"{note}. Solid: pipe to here. Dotted: baked."
+    legend = f"{note}. Solid: size after tapping, stop a little short. Dotted: baked."
     template = Template(sheet, form, piped, wanted.target_mm, (words, legend))
     return Planned(template, tuple(lines))
 
@@ -196,9 +199,7 @@ def _sheet(
     reach = [side * measured.caliper for side in box]
     pairs = 1
     for _ in range(4):  # more neighbours need a larger pitch: settles at once or in two rounds
-        pitches = tuple(
-            growing.pitch_for(r, measured.growth, wanted.risk, pairs) for r in reach
-        )
+        pitches = tuple(growing.pitch_for(r, measured.growth, wanted.risk, pairs) for r in reach)
         pitch = [
             max(p.pitch_mm, _rounded_up(side + wanted.gap_mm))
             for p, side in zip(pitches, box, strict=True)
@@ -220,6 +221,11 @@ def _sheet(
 
 def neighbours_of(sheet: Sheet) -> int:
     """Pairs of side-by-side places that the sheet really has."""
+    if sheet.staggered:
+        middles = np.array([p.centre_mm for p in sheet.places])
+        apart = np.hypot(*(middles[:, None] - middles[None]).T)
+        near = apart < 1.01 * sheet.pitch_mm[0]
+        return (int(near.sum()) - len(middles)) // 2
     there = {(p.row, p.column) for p in sheet.places}
     return sum(((r, c + 1) in there) + ((r + 1, c) in there) for r, c in there)
 
@@ -239,8 +245,23 @@ def _words(wanted: Wanted, measured: Measured, piped_mm: float) -> str:
     )
 
 
+def _on_use(wanted: Wanted, sheet: Sheet) -> list[str]:
+    """What the drawn size is, and where the card goes."""
+    lines = [
+        "The rounds are the size after tapping: stop a little short of the line, and take a photo "
+        "for inspect --before after tapping, too."
+    ]
+    if wanted.with_card is None and sheet.card_mm is None:
+        lines.append(
+            "Card: beside the paper, for on it it would cost places; --card keeps one free."
+        )
+    return [*lines, "Take the sheet out before baking: it is not for contact with food."]
+
+
 def _pitch_text(sheet: Sheet) -> str:
     across, down = sheet.pitch_mm
+    if sheet.staggered:
+        return f"{across:.1f} mm, every other row shifted by half"
     return f"{across:.1f} mm" if across == down else f"{across:.1f} mm across, {down:.1f} mm down"
 
 

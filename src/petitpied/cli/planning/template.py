@@ -2,12 +2,15 @@
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from petitpied.cli.options.checks import Replace, finite
 from petitpied.files.shown_paths import shown_path
+
+if TYPE_CHECKING:
+    from petitpied.evening.kitchen import Kitchen
 
 #: wider than any common macaron; smaller than its own growth is refused elsewhere
 MAX_SIZE_MM = 200.0
@@ -31,12 +34,13 @@ class SheetForm(StrEnum):
 
 def template(
     target: Annotated[
-        float,
+        float | None,
         typer.Option(
             min=5, max=MAX_SIZE_MM, callback=finite, metavar="MM",
-            help="Diameter wanted of the baked shell.", show_default=False,
+            help="Diameter wanted of the baked shell; else that of kitchen.toml.",
+            show_default=False,
         ),
-    ],
+    ] = None,
     records: Annotated[
         list[Path] | None,
         typer.Option(
@@ -72,8 +76,14 @@ def template(
             help="Chance that any two shells of the sheet touch, at most.",
         ),
     ] = 0.05,
-    form: Annotated[SheetForm, typer.Option(help="What is piped.")] = SheetForm.round,
-    paper: Annotated[SheetPaper, typer.Option(help="Size of the paper.")] = SheetPaper.a4,
+    form: Annotated[
+        SheetForm | None,
+        typer.Option(help="What is piped; else as in kitchen.toml, or round."),
+    ] = None,
+    paper: Annotated[
+        SheetPaper | None,
+        typer.Option(help="Size of the paper; else as in kitchen.toml, or a4."),
+    ] = None,
     tray: Annotated[
         str | None,
         typer.Option(
@@ -83,8 +93,12 @@ def template(
         ),
     ] = None,
     card: Annotated[
-        bool, typer.Option("--card/--no-card", help="Keep a place free for the card.")
-    ] = True,
+        bool | None,
+        typer.Option(
+            "--card/--no-card",
+            help="Keep a place free for the card; else only where that costs no round.",
+        ),
+    ] = None,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for the PDF.")] = Path(),
     replace: Replace = False,
 ) -> None:  # fmt: skip
@@ -93,6 +107,12 @@ def template(
     from petitpied.figures.print.print_template import template_pdf
     from petitpied.files.output_files import prepare_folder, write_all
 
+    kitchen = _kitchen()
+    target = kitchen.target_mm if target is None else target
+    if target is None:
+        raise typer.BadParameter("give --target MM, or set up your kitchen: petitpied setup")
+    form = form or SheetForm(kitchen.form or "round")
+    paper = paper or SheetPaper(kitchen.paper or "a4")
     if records and growth is not None:
         raise typer.BadParameter("--growth has no use with --from: the records tell the growth")
     measured = piping_sheet.growth_from_records(tuple(records or ()))
@@ -109,3 +129,12 @@ def template(
     for line in planned.lines:
         typer.echo(line)
     typer.echo(f"wrote {shown_path(path)}")
+
+
+def _kitchen() -> "Kitchen":
+    """The kitchen that is found from the present folder; an empty one without."""
+    from petitpied.evening.kitchen import Kitchen
+    from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
+
+    path = find_kitchen()
+    return Kitchen() if path is None else read_kitchen(path)

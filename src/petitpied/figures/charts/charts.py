@@ -70,7 +70,7 @@ def diameter_chart(sized: Sequence[Sized], marks: Sequence[Mark], unit: str) -> 
     order = list(look.VERDICTS)
     ranked = sorted(
         zip(columns, sized, strict=True),
-        key=lambda pair: (order.index(pair[1].verdict) if pair[1].verdict in order else -1),
+        key=lambda pair: order.index(pair[1].verdict) if pair[1].verdict in order else -1,
     )
     for column, shell in ranked:
         kind = look.VERDICTS.get(shell.verdict, look.PLAIN)

@@ -1,36 +1,52 @@
-"""The picture of an oven's map: black on white, for a phone, every cell with its number.
+"""The picture of an oven's map, for a phone, every cell with its number.
 
-Tone: more is darker. Thick outline with a hatched corner: stands out from chance. Diagonal: too
-little data. Arrow: mean lean.
+A scale from the middle: orange is more, blue with strokes is less, so that a colour-blind eye and
+a black-and-white print tell them apart. Thick outline with a hatched corner: stands out from
+chance, and its own interval leaves out zero. Diagonal: too little data. Arrow: mean lean, where it
+stands out.
 """
 
-from petitpied.figures.drawing import Drawing, Text, polyline, rect
+from petitpied.domain.measures import SERIES
+from petitpied.figures.drawing import Drawing, Path, Text, polyline, rect
 from petitpied.figures.letters import wrapped
-from petitpied.figures.look import GREY, INK, Rgb
+from petitpied.figures.look import BLUE, GREY, INK, ORANGE, Rgb
 from petitpied.patterns.oven.findings import Cell, OvenMap
-from petitpied.text.oven_map_words import MEASURE_WORDS, verdict, what_to_try
-from petitpied.text.wording import decimals, printable
+from petitpied.text.oven_map_words import verdict, what_to_try
+from petitpied.text.wording import decimals, fixed, printable
 
 WIDTH = 1080
 MARGIN = 40.0
-SIDE = 46.0  # room for "left" and "right" beside the map
+SIDE = 76.0  # room for "left" and "right" beside the map
 TITLE, LETTER, SMALL = 38.0, 28.0, 24.0
-#: lightest and darkest tone of a cell, 0 to 255: black letters stay readable (contrast 9:1)
-LIGHT, DARK = 255, 184
+#: the strongest tint of a cell, as part of the full colour: black letters stay readable on it
+#: (contrast above 7:1)
+STRONGEST = 0.6
+#: strokes under the numbers of a cell of less: as many where it is least, and how wide
+MOST_STROKES, STROKE_WIDTH = 4, 2.0
+#: where in a cell the strokes begin, below its numbers
+STROKES_FROM_REL = 0.64
+#: the colours of more and less: apart for every kind of colour-blindness (Okabe and Ito)
+MORE, LESS = ORANGE, BLUE
+#: a mean lean is shown if chance alone does as much at most so often
+LEAN_ALPHA = 0.05
+LEGEND_STEPS = (-1.0, -0.5, 0.0, 0.5, 1.0)
+LEGEND = 96.0  # its height
 #: the full range of tones spans at least so many typical intervals (twice u95): three
 #: independent cells then differ by one tone step or less by chance; a matter of looks
 QUIET_REL = 2.0
 #: a cell's longest arrow, as part of its height
 ARROW_REL = 0.30
 KEY = (
-    "Number: difference from the tray's mean, {unit}, and its 95 % interval. Darker: more. "
-    "Thick outline, hatched corner: stands out from chance. Diagonal: too little data.{arrows}"
+    "Number: difference from the tray's mean, {unit}, and its 95 % interval. Orange: more. Blue "
+    "with strokes: less. Thick outline, hatched corner: stands out from chance. Diagonal: too "
+    "little data.{arrows}"
 )
 KEY_LEAN = (
-    "Number: mean lean, mm, and its 95 % interval. Darker: more. Thick outline, hatched corner: "
-    "leans otherwise than the rest of the tray. Diagonal: too little data.{arrows}"
+    "Number: how lopsided the feet are, mm, and its 95 % interval. Deeper orange: more. Thick "
+    "outline, hatched corner: lopsided otherwise than the rest of the tray. Diagonal: too little "
+    "data.{arrows}"
 )
-ARROWS = " Arrow: mean lean, cap's centre to foot's; the longest is {longest:.2f} mm."
+ARROWS = " Arrow: from the cap's middle to the foot's; the longest is {longest:.2f} mm."
 
 
 def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:
@@ -41,7 +57,8 @@ def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:
     heads += wrapped(below, LETTER, WIDTH - 2 * MARGIN)
     frame = _Frame(found, 50.0 + 48.0 * len(heads) + 46.0)
     feet = _feet(found, turned=turned)
-    height = frame.bottom + 130.0 + 37.0 * len(feet) + 20.0
+    low = frame.bottom + 130.0 + LEGEND
+    height = low + 37.0 * len(feet) + 20.0
     alt = f"{_title(found)}, oven door at the bottom. {verdict(found)}"
     sheet = Drawing(WIDTH, round(height), alt=alt)
     for i, head in enumerate(heads):
@@ -49,21 +66,22 @@ def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:
     for cell in found.cells:
         _draw_cell(sheet, frame, cell)
     for cell in found.cells:  # above all neighbours
-        if cell.stands_out:
+        if _surely_other(cell):
             _outline(sheet, frame, cell)
     _draw_surroundings(sheet, frame)
+    _draw_legend(sheet, frame, found.unit)
     for i, foot in enumerate(feet):
-        sheet.add(Text((MARGIN, frame.bottom + 130.0 + 37.0 * i), foot, SMALL))
+        sheet.add(Text((MARGIN, low + 37.0 * i), foot, SMALL))
     return sheet
 
 
 def _title(found: OvenMap) -> str:
-    name = MEASURE_WORDS[found.measure][0]
+    name = SERIES[found.measure].name
     return f"{name[:1].upper()}{name[1:]}, {found.unit}: map of the oven"
 
 
 def _feet(found: OvenMap, *, turned: bool) -> list[str]:
-    longest = _longest_lean(found.cells)
+    longest = _longest_lean(found)
     arrows = ARROWS.format(longest=longest) if longest > 0 else ""
     key = (KEY_LEAN if found.measure == "lean" else KEY).format(unit=found.unit, arrows=arrows)
     texts = (key, "", verdict(found), "", what_to_try(found, turned=turned))
@@ -73,9 +91,27 @@ def _feet(found: OvenMap, *, turned: bool) -> list[str]:
     return result
 
 
-def _longest_lean(cells: tuple[Cell, ...]) -> float:
-    leans = [c.lean_mm for c in cells if c.lean_mm is not None]
+def _longest_lean(found: OvenMap) -> float:
+    """Of the arrows that are shown, mm; 0 where none is."""
+    leans = [lean for cell in found.cells if (lean := _shown_lean(found, cell)) is not None]
     return max(((x * x + y * y) ** 0.5 for x, y in leans), default=0.0)
+
+
+def _shown_lean(found: OvenMap, cell: Cell) -> tuple[float, float] | None:
+    """A cell's lean where it stands out: by its own interval on a map of leans, else where the
+    mean lean of all bakes does."""
+    if found.measure == "lean":
+        known = cell.value is not None and cell.u95 is not None and cell.value > cell.u95
+        return cell.lean_mm if known else None
+    flow = found.airflow
+    return cell.lean_mm if flow is not None and flow.p <= LEAN_ALPHA else None
+
+
+def _surely_other(cell: Cell) -> bool:
+    """Whether a cell stands out, and its own interval leaves out zero."""
+    if not cell.stands_out or cell.value is None:
+        return False
+    return cell.u95 is None or abs(cell.value) > cell.u95
 
 
 class _Frame:  # plain numbers worked out once
@@ -96,15 +132,14 @@ class _Frame:  # plain numbers worked out once
         self.left, self.right = MARGIN + SIDE, WIDTH - MARGIN - SIDE
         known = [c.value for c in found.cells if c.value is not None]
         intervals = sorted(c.u95 for c in found.cells if c.u95 is not None)
-        low, high = min(known, default=0.0), max(known, default=0.0)
-        typical = intervals[len(intervals) // 2] if intervals else (high - low) / 4
-        # differences within the intervals stay pale
-        span = max(high - low, QUIET_REL * 2 * typical if intervals else 0.0)
-        self.low: float = (low + high - span) / 2
-        self.high: float = (low + high + span) / 2
+        most = max((abs(v) for v in known), default=0.0)
+        typical = intervals[len(intervals) // 2] if intervals else most / 2
+        # the same scale on both sides of the middle; differences within the intervals stay pale
+        self.most: float = max(most, QUIET_REL * typical if intervals else 0.0)
         self.places = min(2, decimals(typical)) if typical > 0 else 2
-        self.longest_lean = _longest_lean(found.cells)
+        self.longest_lean = _longest_lean(found)
         self.signed = found.measure != "lean"
+        self.found = found
 
     def box(self, cell: Cell) -> tuple[float, float, float, float]:
         """Left, top, right, bottom on the sheet."""
@@ -113,10 +148,29 @@ class _Frame:  # plain numbers worked out once
         return x, y, x + cell.size_mm[0] * self.scale_x, y + cell.size_mm[1] * self.scale_y
 
     def tone(self, value: float) -> Rgb:
-        span = self.high - self.low
-        rel = (value - self.low) / span if span > 0 else 0.0
-        grey = round(LIGHT + (DARK - LIGHT) * rel)
-        return grey, grey, grey
+        rel = value / self.most if self.most > 0 else 0.0
+        return tint(rel)
+
+
+def tint(rel: float) -> Rgb:
+    """The colour of a value, -1 to 1 from the least to the most; white in the middle."""
+    full, share = (MORE if rel > 0 else LESS), STRONGEST * min(1.0, abs(rel))
+    red, green, blue = (round(255 + (c - 255) * share) for c in full)
+    return red, green, blue
+
+
+def _strokes(
+    corner: tuple[float, float], size: tuple[float, float], rel: float
+) -> list[Path]:
+    """Level strokes across a field of less, the more the farther below the middle."""
+    count = round(MOST_STROKES * min(1.0, -rel))
+    if count < 1:
+        return []
+    x, y = corner
+    gap = size[1] / (MOST_STROKES + 1)
+    rows = [y + size[1] - gap * (i + 1) for i in range(count)]
+    lines = [((x + 8, row), (x + size[0] - 8, row)) for row in rows]
+    return [Path(lines, stroke=LESS, width=STROKE_WIDTH)]
 
 
 def _draw_cell(sheet: Drawing, frame: _Frame, cell: Cell) -> None:
@@ -128,14 +182,19 @@ def _draw_cell(sheet: Drawing, frame: _Frame, cell: Cell) -> None:
         sheet.add(polyline((x0, y1), (x1, y0), width=1.5, colour=GREY))
         return
     sheet.add(rect(corner, size_px, fill=frame.tone(cell.value), stroke=GREY, width=1.5))
-    number = f"{cell.value:{'+' if frame.signed else ''}.{frame.places}f}"
+    if frame.signed and frame.most > 0:
+        below = (x0, y0 + STROKES_FROM_REL * (y1 - y0))
+        room = (x1 - x0, (1 - STROKES_FROM_REL) * (y1 - y0))
+        sheet.add(*_strokes(below, room, cell.value / frame.most))
+    number = fixed(cell.value, frame.places, "+" if frame.signed else "")
     size = min(34.0, (x1 - x0) / (0.62 * len(number)))
     sheet.add(Text((middle, y0 + 0.33 * (y1 - y0)), number, size, "middle"))
     if cell.u95 is not None:
         interval = f"± {cell.u95:.{frame.places}f}"
         sheet.add(Text((middle, y0 + 0.56 * (y1 - y0)), interval, min(SMALL, size), "middle"))
-    if cell.lean_mm is not None and frame.longest_lean > 0:
-        _arrow(sheet, (middle, y0 + 0.80 * (y1 - y0)), cell.lean_mm, _reach(frame, y1 - y0))
+    lean = _shown_lean(frame.found, cell)
+    if lean is not None and frame.longest_lean > 0:
+        _arrow(sheet, (middle, y0 + 0.80 * (y1 - y0)), lean, _reach(frame, y1 - y0))
 
 
 def _reach(frame: _Frame, height: float) -> float:
@@ -179,4 +238,18 @@ def _draw_surroundings(sheet: Drawing, frame: _Frame) -> None:
     )
     level = (frame.top + frame.bottom) / 2
     for side, x in (("left", MARGIN + SIDE / 2 - 6), ("right", WIDTH - MARGIN - SIDE / 2 + 6)):
-        sheet.add(Text((x, level), side, SMALL, "middle", "middle", turn_deg=-90))
+        sheet.add(Text((x, level), side, SMALL, "middle", "middle"))
+
+
+def _draw_legend(sheet: Drawing, frame: _Frame, unit: str) -> None:
+    """The scale: fields from the least to the most with their values."""
+    steps = LEGEND_STEPS if frame.signed else tuple(s for s in LEGEND_STEPS if s >= 0)
+    top, width = frame.bottom + 84.0, (frame.right - frame.left) / len(steps)
+    for number, step in enumerate(steps):
+        corner, size = (frame.left + number * width, top), (width, 30.0)
+        sheet.add(rect(corner, size, fill=tint(step), stroke=GREY, width=1.5))
+        if frame.signed:
+            sheet.add(*_strokes(corner, size, step))
+        value = fixed(step * frame.most, frame.places, "+" if frame.signed else "")
+        at = (corner[0] + width / 2, top + 58.0)
+        sheet.add(Text(at, f"{value} {unit}", SMALL, "middle"))

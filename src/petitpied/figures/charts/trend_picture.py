@@ -16,7 +16,7 @@ from petitpied.figures.drawing import Circle, Drawing, Text, polyline, rect
 from petitpied.figures.letters import wrapped
 from petitpied.figures.look import GREY, INK
 from petitpied.patterns.trends.trend import Panel, Trend
-from petitpied.text.trend_words import PANEL_NAMES, Asked
+from petitpied.text.trend_words import PANEL_NAMES, SeriesChoice
 
 Floats = NDArray[np.float64]
 
@@ -48,7 +48,7 @@ class _Frame:
         return self.top + PANEL_HEIGHT * (1 - rel)
 
 
-def trend_chart(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Drawing:
+def trend_chart(trend: Trend, asked: SeriesChoice, bakes: Sequence[BakeFacts]) -> Drawing:
     """Draw a trend's charts."""
     total = len(bakes)
     shown = range(max(0, total - MOST_BAKES), total)
@@ -82,7 +82,7 @@ def trend_chart(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Drawi
     return sheet
 
 
-def _frame(panel: Panel, asked: Asked, shown: range, top: float) -> _Frame:
+def _frame(panel: Panel, asked: SeriesChoice, shown: range, top: float) -> _Frame:
     chart = panel.chart
     parts = [v[shown.start :] for v in (chart.points, chart.lower, chart.upper, chart.centre)]
     values = asked.factor * np.concatenate(parts)
@@ -93,7 +93,7 @@ def _frame(panel: Panel, asked: Asked, shown: range, top: float) -> _Frame:
     return _Frame(top, bottom, high + margin, len(shown))
 
 
-def _draw_axes(sheet: Drawing, panel: Panel, frame: _Frame, asked: Asked) -> None:
+def _draw_axes(sheet: Drawing, panel: Panel, frame: _Frame, asked: SeriesChoice) -> None:
     bottom = frame.top + PANEL_HEIGHT
     name = PANEL_NAMES[panel.chart.kind]
     sheet.add(Text((LEFT, frame.top - 20), f"{name[:1].upper()}{name[1:]}, {asked.unit}", LETTER))
@@ -162,7 +162,7 @@ def _draw_times(
 
 
 def _draw_change(
-    sheet: Drawing, asked: Asked, frame: _Frame, view: tuple[Sequence[BakeFacts], range]
+    sheet: Drawing, asked: SeriesChoice, frame: _Frame, view: tuple[Sequence[BakeFacts], range]
 ) -> None:
     bakes, shown = view
     if asked.change_at is None:

@@ -26,11 +26,13 @@ INSTRUCTIONS = (
     "2. Check the print: a ruler on the bar below must read 100 mm. Or lay an ID-1 card, such as a",
     "    bank card (85.60 x 53.98 mm), on a card: its edges must meet the cut marks on all sides.",
     "3. Cut along the marks. Laminate matt or glue on thin board, so that the card lies flat.",
-    "4. Lay one card or more flat on the liner, the grey strip towards the oven door.",
+    "4. Lay one card or more flat on the mat or paper, the grey strip towards the oven door.",
     "    Then take the photo, standing back and zooming in.",
 )
 CAUTIONS = (
-    "Not for contact with food: lay the card where no shell touches it; wipe it after use.",
+    "Not for contact with food: lay the card where no shell touches it. Keep one for raw trays and",
+    "    another for baked ones; laminate them; wipe them before and after with what is allowed on",
+    "    surfaces that food touches. Take the card out before the tray goes into the oven.",
     "Photograph a cooled tray. Never reach into a hot oven for a photo.",
     "Use each letter once in a photo: two cards of the same letter cannot be told apart.",
 )
@@ -115,6 +117,4 @@ def _cut_marks(place_mm: tuple[float, float]) -> Path:
 
 
 def _paragraph(y_mm: float, lines: tuple[str, ...]) -> list[Text]:
-    return [
-        Text((16.0, y_mm + i * 5.2), line, 3.4, colour=BLACK) for i, line in enumerate(lines)
-    ]
+    return [Text((16.0, y_mm + i * 5.2), line, 3.4, colour=BLACK) for i, line in enumerate(lines)]

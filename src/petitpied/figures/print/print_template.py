@@ -24,11 +24,12 @@ PIPE_LINE_MM = 0.35  # seen through parchment
 BAKED_LINE_MM = 0.2
 BAKED_DOT_MM = 0.8
 TITLE = "petitpied piping sheet"
+NOT_FOOD = "Take out before baking. Not for contact with food."
 BAR_NOTE = "100 mm: check with a ruler. Print at 100 %."
 CARD_WORDS = (
     "Card: lay it here for the photo,",
-    "strip down, on the cooled tray.",
-    "No shell here. Not in the oven.",
+    "strip down. One card for raw trays,",
+    "another for baked. Not in the oven.",
 )
 
 
@@ -61,9 +62,7 @@ def template_pdf(template: Template, paper: str) -> bytes:
     page_mm = tile_page_mm(size_mm, paper)
     parts = tiles(size_mm, page_mm)
     names = [f"page {n} of {len(parts)}, {PAPER_NAMES[paper]}" for n in range(1, len(parts) + 1)]
-    pages = [
-        _tile(page_mm, whole, tile, name) for tile, name in zip(parts, names, strict=True)
-    ]
+    pages = [_tile(page_mm, whole, tile, name) for tile, name in zip(parts, names, strict=True)]
     return pages_pdf(pages, TITLE)
 
 
@@ -73,9 +72,7 @@ def tile_page_mm(size_mm: tuple[float, float], paper: str) -> tuple[float, float
     return min(upright, upright[::-1], key=lambda page_mm: len(tiles(size_mm, page_mm)))
 
 
-def _tile(
-    page_mm: tuple[float, float], whole: list[Shape], tile: Tile, name: str
-) -> Drawing:
+def _tile(page_mm: tuple[float, float], whole: list[Shape], tile: Tile, name: str) -> Drawing:
     """One page of a large sheet: its part, a frame to cut at, what to do."""
     shown = (page_mm[0] - 2 * PAGE_BORDER_MM, page_mm[1] - 2 * PAGE_BORDER_MM)
     corner = (PAGE_BORDER_MM, PAGE_BORDER_MM)
@@ -120,7 +117,8 @@ def _sheet(template: Template) -> list[Shape]:
     left, y = sheet.width_mm - 58.0, sheet.height_mm - 14.0
     arrow = [(left, y), (left + 4.0, y), (left + 2.0, y + 4.0)]
     words = Text((left + 6.0, y + 2.9), "oven door this side", 3.3, colour=BLACK)
-    return [*shapes, Path([arrow], True, BLACK, None), words]
+    warned = Text((16.0, y + 2.9), NOT_FOOD, 3.3, colour=BLACK, bold=True)
+    return [*shapes, Path([arrow], True, BLACK, None), words, warned]
 
 
 def _amid(x_mm: float, y_mm: float, text: str, size_mm: float, colour: Rgb = BLACK) -> Text:

@@ -162,16 +162,16 @@ def marked_picture(pixels_bgr: Pixels, record: Record, summary: Summary) -> Draw
 
 
 def _draw_lines(sheet: _Sheet, shell: Shell, odd: bool) -> None:
-    outline = sheet.points(shell.outline_px)
+    outline = sheet.points(shell.place.outline_px)
     if shell.not_measured is not None:
         sheet.line([outline], 4, dash=26)
         return
-    if shell.cap_outline_px is not None:
-        sheet.line([sheet.points(shell.cap_outline_px)], 1, dash=12)
+    if shell.place.cap_outline_px is not None:
+        sheet.line([sheet.points(shell.place.cap_outline_px)], 1, dash=12)
     sheet.line([outline[::2]], 4)
     if odd:
         sheet.line(list(_brackets(outline)), 7, closed=False, ink=AMBER)
-    sheet.line([ring_round(sheet.points(crack.path_px)) for crack in shell.cracks or ()], 2)
+    sheet.line([ring_round(sheet.points(crack.path_px)) for crack in shell.surface.cracks or ()], 2)
 
 
 def _brackets(outline: Floats) -> Floats:
@@ -185,11 +185,11 @@ def _brackets(outline: Floats) -> Floats:
 
 def _label(sheet: _Sheet, shell: Shell) -> float:
     """Id and diameter in the shell; the size of their letters, px."""
-    outline = sheet.points(shell.outline_px)
+    outline = sheet.points(shell.place.outline_px)
     middle = (outline.min(axis=0) + outline.max(axis=0)) / 2
     width, height = np.ptp(outline, axis=0)
     lines = (shell.id, _size_text(shell))
-    cracks = [sheet.points(crack.path_px) for crack in shell.cracks or ()]
+    cracks = [sheet.points(crack.path_px) for crack in shell.surface.cracks or ()]
     marks = [*cracks, *rings_px(shell, sheet.scale)]
     most = 0.27 if not marks else 0.2  # smaller, to be moved off a crack or dimple
     letter_px = _letter_size(lines, 0.82 * float(width), most * float(width))
@@ -203,12 +203,12 @@ def _label(sheet: _Sheet, shell: Shell) -> float:
 
 def _label_beside(sheet: _Sheet, shell: Shell, odd: Odd | None, letter_px: float) -> None:
     """How long its cracks are above a shell, what is odd below it, clear of other words."""
-    outline = sheet.points(shell.outline_px)
+    outline = sheet.points(shell.place.outline_px)
     top, bottom = float(outline[:, 1].min()), float(outline[:, 1].max())
     across = float((outline[:, 0].min() + outline[:, 0].max()) / 2)
     width = float(np.ptp(outline[:, 0]))
-    if shell.cracks and shell.crack_length_mm is not None:
-        words = crack_words(len(shell.cracks), shell.crack_length_mm.value)
+    if shell.surface.cracks and shell.surface.crack_length_mm is not None:
+        words = crack_words(len(shell.surface.cracks), shell.surface.crack_length_mm.value)
         size = max(MIN_LETTER_PX, 0.85 * letter_px)
         place = sheet.clear_place(words, size, (across, top - 0.5 * letter_px), width)
         sheet.text(words, place, size)
@@ -228,9 +228,9 @@ def _letter_size(lines: tuple[str, ...], width_px: float, most_px: float) -> flo
 def _size_text(shell: Shell) -> str:
     if shell.not_measured is not None:
         return short_reason(shell.not_measured)
-    if shell.diameter_mm is not None:
-        return f"{rounded(shell.diameter_mm)} mm"
-    return "" if shell.diameter_rel is None else f"{100 * shell.diameter_rel:.0f} %"
+    if shell.sizes.diameter_mm is not None:
+        return f"{rounded(shell.sizes.diameter_mm)} mm"
+    return "" if shell.sizes.diameter_rel is None else f"{100 * shell.sizes.diameter_rel:.0f} %"
 
 
 def short_reason(reason: str) -> str:
@@ -284,8 +284,8 @@ def _door_edge_mm(record: Record) -> Floats | None:
     if record.tray.width_mm is not None and record.tray.depth_mm is not None:
         half, y = record.tray.width_mm / 2, record.tray.depth_mm / 2
         return np.array([(-half, y), (half, y)])
-    centres = np.array([s.centre_mm for s in record.shells if s.centre_mm is not None])
-    sizes = [s.diameter_mm.value for s in record.shells if s.diameter_mm is not None]
+    centres = np.array([s.place.centre_mm for s in record.shells if s.place.centre_mm is not None])
+    sizes = [s.sizes.diameter_mm.value for s in record.shells if s.sizes.diameter_mm is not None]
     if len(centres) == 0 or not sizes:
         return None
     y = float(centres[:, 1].max()) + float(np.median(sizes)) / 2 + DOOR_GAP_MM
@@ -319,7 +319,7 @@ def _footer_texts(record: Record, summary: Summary) -> list[str]:
         legend = f"± holds 95 %. {legend}"
     if summary.odd:
         legend += " [ ]: odd one out."
-    if any(shell.cracks for shell in record.shells):
+    if any(shell.surface.cracks for shell in record.shells):
         legend += " Loop: a crack runs inside it."
     if summary.measured < summary.found:
         legend += " Dashed outline: not measured."

@@ -33,6 +33,8 @@ FAULT_LINES = 2
 MARGIN_REL = 0.06
 #: a lattice of more columns or rows than this has lost its way; shells then stand one by one
 MOST_SIDE = 40
+
+
 def contact_sheet(pixels_bgr: Pixels, record: Record, summary: Summary) -> Drawing:
     """Shells in lattice order, row A on top: picture, id and diameter, and faults in words; in
     px."""
@@ -60,9 +62,9 @@ def _places(record: Record) -> tuple[list[tuple[int, int]], tuple[int, int]]:
     Two shells of one place (a damaged record) stand on each other's picture.
     """
     shells = record.shells
-    rows = sorted({shell.row for shell in shells})
-    first = min((shell.column for shell in shells), default=0)
-    places = [(rows.index(shell.row), shell.column - first) for shell in shells]
+    rows = sorted({shell.place.row for shell in shells})
+    first = min((shell.place.column for shell in shells), default=0)
+    places = [(rows.index(shell.place.row), shell.place.column - first) for shell in shells]
     size = (len(rows), max((column for _, column in places), default=0) + 1)
     if max(size) > MOST_SIDE:
         side = max(1, int(np.ceil(np.sqrt(len(shells)))))
@@ -73,7 +75,7 @@ def _places(record: Record) -> tuple[list[tuple[int, int]], tuple[int, int]]:
 
 def _picture(pixels_bgr: Pixels, shell: Shell) -> Pixels:
     """The shell cut out square from the photo, upright, to `PICTURE_PX`."""
-    outline = shell.outline_px
+    outline = shell.place.outline_px
     low, high = outline.min(axis=0), outline.max(axis=0)
     side = float((high - low).max()) * (1 + 2 * MARGIN_REL)
     middle = (low + high) / 2
@@ -126,9 +128,9 @@ def _describe(
 def _size(shell: Shell) -> str:
     if shell.not_measured is not None:
         return short_reason(shell.not_measured)
-    if shell.diameter_mm is not None:
-        return f"{rounded(shell.diameter_mm)} mm"
-    return "" if shell.diameter_rel is None else f"{100 * shell.diameter_rel:.0f} %"
+    if shell.sizes.diameter_mm is not None:
+        return f"{rounded(shell.sizes.diameter_mm)} mm"
+    return "" if shell.sizes.diameter_rel is None else f"{100 * shell.sizes.diameter_rel:.0f} %"
 
 
 def _lines(faults: tuple[str, ...]) -> list[str]:

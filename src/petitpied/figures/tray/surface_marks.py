@@ -30,13 +30,13 @@ def mark_shapes(record: Record, scale: float) -> list[Path]:
     px_per_mm = record.px_per_mm * scale
     shapes: list[Path] = []
     for shell in record.shells:
-        for dimple in shell.dimples or ():
+        for dimple in shell.surface.dimples or ():
             radius = RING_REL * dimple.diameter_mm.value / 2 * px_per_mm
             shapes += _hollow(_place(dimple, scale), max(radius, MIN_RADIUS_PX))
-        if shell.peak is not None:
+        if shell.surface.peak is not None:
             radius = max(PEAK_MM * px_per_mm, MIN_RADIUS_PX)
-            shapes.append(_shape(_place(shell.peak, scale), radius, 3))
-        for hole in shell.pinholes or ():
+            shapes.append(_shape(_place(shell.surface.peak, scale), radius, 3))
+        for hole in shell.surface.pinholes or ():
             radius = max(1.2 * px_per_mm, MIN_RADIUS_PX)
             shapes.append(_shape(_place(hole, scale), radius, 4))
     return shapes
@@ -44,26 +44,26 @@ def mark_shapes(record: Record, scale: float) -> list[Path]:
 
 def rings_px(shell: Shell, scale: float) -> list[Floats]:
     """Rings (48, 2) round hollows and peak, px of the picture, for words to keep clear of."""
-    if shell.diameter_mm is None:
+    if shell.sizes.diameter_mm is None:
         return []
-    px_per_mm = float(np.ptp(shell.outline_px[:, 0])) * scale / shell.diameter_mm.value
+    px_per_mm = float(np.ptp(shell.place.outline_px[:, 0])) * scale / shell.sizes.diameter_mm.value
     rings = [
         _circle(_place(dimple, scale), RING_REL * dimple.diameter_mm.value / 2 * px_per_mm)
-        for dimple in shell.dimples or ()
+        for dimple in shell.surface.dimples or ()
     ]
-    if shell.peak is not None:
-        rings.append(_circle(_place(shell.peak, scale), PEAK_MM * px_per_mm))
+    if shell.surface.peak is not None:
+        rings.append(_circle(_place(shell.surface.peak, scale), PEAK_MM * px_per_mm))
     return rings
 
 
 def legend(shells: tuple[Shell, ...]) -> str:
     """What the marks in the picture mean; empty without any."""
     words = []
-    if any(shell.dimples for shell in shells):
+    if any(shell.surface.dimples for shell in shells):
         words.append("Ring with ticks: dimple.")
-    if any(shell.peak for shell in shells):
+    if any(shell.surface.peak for shell in shells):
         words.append("Triangle: peak.")
-    if any(shell.pinholes for shell in shells):
+    if any(shell.surface.pinholes for shell in shells):
         words.append("Small square: dark spot.")
     return " ".join(words)
 

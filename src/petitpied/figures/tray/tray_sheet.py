@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Shell
 from petitpied.figures.drawing import Drawing, Picture, Shape, Text, Window, rect
 from petitpied.figures.drawing import Path as Line
-from petitpied.figures.letters import column, fitting, wrapped
+from petitpied.figures.letters import column, fitting, text_width, wrapped
 from petitpied.figures.look import INK, PAPER, Rgb
 from petitpied.figures.raster import Pixels
 from petitpied.files.photo_files import read_photo
@@ -25,6 +25,7 @@ LETTER_PX = 54.0
 TITLE_PX = 70.0
 PAD_PX = 40.0
 ROOM_PX = WIDTH_PX - 2 * PAD_PX
+INDENT = "      "
 STEP = 1.32  # of a letter, from line to line
 #: a JPEG is at most 65,500 px high (libjpeg's own bound); the notes come after the list
 TALLEST_PX, TALLEST_NOTES_PX = 50_000.0, 60_000.0
@@ -76,7 +77,7 @@ def tray_sheet(
         shapes += _outline(tray, shell, code, scale)
     for shell, code in coded:  # letters over all lines
         if code is not None:
-            shapes += _code((shell.outline_px + 0.5) * scale, code)
+            shapes += _code((shell.place.outline_px + 0.5) * scale, code)
     title, top = text_lines(wrapped(listing.title, TITLE_PX, ROOM_PX), 0.0, TITLE_PX)
     below, end = _list(listing, top + size[1])
     return Drawing(WIDTH_PX, end, [*title, Window((0.0, top), size, shapes), *below])
@@ -84,7 +85,7 @@ def tray_sheet(
 
 def _outline(tray: LotTray, shell: Shell, code: Code | None, scale: float) -> list[Shape]:
     shapes: list[Shape] = []
-    outline = (shell.outline_px + 0.5) * scale
+    outline = (shell.place.outline_px + 0.5) * scale
     if len(outline) >= 3:
         dash = 0.0 if code is not None and code.taken else DASH_PX
         shapes.append(Line([outline], True, None, PAPER, 4, dash, INK))
@@ -97,13 +98,13 @@ def _outline(tray: LotTray, shell: Shell, code: Code | None, scale: float) -> li
 def _notch_px(tray: LotTray, shell: Shell, direction_deg: float) -> list[Floats]:
     """A triangle outside the rim, its tip at the outline, photo px (3, 2); none without mm."""
     view = tray.record.view
-    if view is None or shell.diameter_mm is None or shell.centre_mm is None:
+    if view is None or shell.sizes.diameter_mm is None or shell.place.centre_mm is None:
         return []
-    radius = shell.diameter_mm.value / 2
+    radius = shell.sizes.diameter_mm.value / 2
     angle = np.deg2rad(direction_deg + np.array([0.0, -NOTCH_HALF_DEG, NOTCH_HALF_DEG]))
     reach = radius + np.array([NOTCH_MM[0], NOTCH_MM[1], NOTCH_MM[1]])
     offset = np.column_stack([np.cos(angle), np.sin(angle)]) * reach[:, None]
-    return [view.project(np.asarray(shell.centre_mm) + offset)]
+    return [view.project(np.asarray(shell.place.centre_mm) + offset)]
 
 
 def _code(outline: Floats, code: Code) -> list[Shape]:
@@ -147,8 +148,10 @@ def _at_most(lines: list[str], most: int) -> list[str]:
 
 
 def _indented(line: str, room: float) -> list[str]:
-    first, *rest = list(wrapped(line, LETTER_PX, room)) or [""]
-    return [first, *(f"      {part}" for part in rest)]
+    """The line in parts that fit; those after the first begin farther right."""
+    first = next(wrapped(line, LETTER_PX, room), "")
+    rest = wrapped(line[len(first) :], LETTER_PX, room - text_width(INDENT, LETTER_PX))
+    return [first, *(f"{INDENT}{part}" for part in rest)]
 
 
 def text_lines(

@@ -17,7 +17,8 @@ from petitpied.text.wording import printable
 
 KIND = "list of flavours"
 NOTE = (
-    "# petitpied: the colour that each of your flavours should have, CIELAB under D65.\n"
+    "# petitpied: the colour that each of your flavours should have\n"
+    "# (for the curious: CIELAB under D65).\n"
     '# Written by "petitpied flavour add"; browning is counted from it.\n'
 )
 LONGEST_NAME = 60
@@ -103,7 +104,7 @@ def reference_of(name: str, record: Record) -> tuple[Reference, int]:
     LotError
         If too few of its shells have a colour.
     """
-    labs = [shell.colour.lab for shell in record.shells if shell.colour is not None]
+    labs = [shell.surface.colour.lab for shell in record.shells if shell.surface.colour is not None]
     if len(labs) < LEAST_SHELLS:
         raise LotError(
             what=f"no colour for flavour {flavour_name(name)} in this record",

@@ -121,18 +121,18 @@ def _strange(shell: Shell) -> str:
     """What of a shell no photo of a tray can give; "" where there is nothing."""
     if not 0 < len(shell.id) <= LONGEST_ID or not shell.id.isprintable():
         return "no proper id"
-    if not (0 <= shell.row < MOST_ROWS and 0 <= shell.column < MOST_ROWS):
+    if not (0 <= shell.place.row < MOST_ROWS and 0 <= shell.place.column < MOST_ROWS):
         return "a row or column outside of any tray"
     try:
         _check_places(shell)
     except ValueError as fault:
         return str(fault)
     for name, (low, high) in POSSIBLE.items():
-        quantity: Quantity | None = getattr(shell, name)
+        quantity: Quantity | None = shell.quantity(name)
         if quantity is not None and not (low <= quantity.value <= high and _sure(quantity)):
             return f"a {name} of {quantity.value:.4g} ± {quantity.u95:.2g}"
-    if shell.diameter_rel is not None and not 0 < shell.diameter_rel <= LARGEST_REL:
-        return f"a diameter of {shell.diameter_rel:.4g} times the median"
+    if shell.sizes.diameter_rel is not None and not 0 < shell.sizes.diameter_rel <= LARGEST_REL:
+        return f"a diameter of {shell.sizes.diameter_rel:.4g} times the median"
     return ""
 
 
@@ -141,17 +141,19 @@ def _sure(quantity: Quantity) -> bool:
 
 
 def _check_places(shell: Shell) -> None:
-    cap = shell.cap_outline_px
-    for outline in (shell.outline_px, *([] if cap is None else [cap])):
+    cap = shell.place.cap_outline_px
+    for outline in (shell.place.outline_px, *([] if cap is None else [cap])):
         if len(outline) < 3:
             raise ValueError("an outline that is none")
         _check_near(outline, FARTHEST_PX, "an outline outside of any photo")
-    _check_near(shell.centre_px, FARTHEST_PX, "a place outside of any photo")
-    if shell.centre_mm is not None:
-        _check_near(shell.centre_mm, FARTHEST_MM, "a place outside of any tray")
-    for crack in shell.cracks or ():
+    _check_near(shell.place.centre_px, FARTHEST_PX, "a place outside of any photo")
+    if shell.place.centre_mm is not None:
+        _check_near(shell.place.centre_mm, FARTHEST_MM, "a place outside of any tray")
+    for crack in shell.surface.cracks or ():
         _check_near(crack.path_px, FARTHEST_PX, "a crack outside of any photo")
-    marks = (*(shell.dimples or ()), *(shell.pinholes or ()), *(p for p in [shell.peak] if p))
+    surface = shell.surface
+    peaks = () if surface.peak is None else (surface.peak,)
+    marks = (*(surface.dimples or ()), *(surface.pinholes or ()), *peaks)
     for mark in marks:
         _check_near(mark.centre_px, FARTHEST_PX, "a mark outside of any photo")
         _check_near(mark.centre_mm, FARTHEST_MM, "a mark outside of any tray")

@@ -3,7 +3,6 @@
 import json
 from collections.abc import Iterator
 from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -12,14 +11,10 @@ from petitpied.domain.record import Record
 from petitpied.files.outside_files import Kind, Refused, read_outside
 from petitpied.files.records import record_json
 from petitpied.files.records.record_check import check_possible, check_texts
+from petitpied.files.records.record_schema import schema_text
 from petitpied.text.wording import printable
 
 LONGEST_NAME = 120  # letters of a file's name in a message
-
-
-def schema_text() -> str:
-    """The published JSON Schema (draft 2020-12) of an inspection record."""
-    return files("petitpied.files.records").joinpath("inspection.schema.json").read_text("utf-8")
 
 
 @cache

@@ -10,13 +10,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.measures import MEASURES, SIZES, Sizes
 from petitpied.domain.record import SCHEMA, PhotoFacts, Record, SeenCard, TrayPlace
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
 from petitpied.domain.view import PARAMETERS, View
 from petitpied.files.records.quantity_json import quantity_from_dict, quantity_to_dict
 from petitpied.files.records.surface_json import (
-    surface_fields,
+    surface_from_dict,
     surface_to_dict,
     tray_colour_from_dict,
     tray_colour_to_dict,
@@ -26,26 +27,8 @@ from petitpied.text.summary_words import odd_reasons
 
 Json = dict[str, Any]
 
-#: the quantities of a shell, in the order of the table; None where not measured
-QUANTITIES = (
-    "diameter_mm",
-    "cap_diameter_mm",
-    "foot_diameter_mm",
-    "feret_min_mm",
-    "feret_max_mm",
-    "roundness_mm",
-    "circularity",
-    "aspect_ratio",
-    "foot_spread_mm",
-    "lean_mm",
-    "height_mm",
-    "piped_diameter_mm",
-    "growth",
-    "crack_length_mm",
-    "browning",
-    "edge_browning",
-    "lumpiness_mm",
-)
+#: what older records call the grades
+OLD_VERDICTS = {"pass": "top", "second": "bottom", "reject": "crumbs"}
 
 
 def record_to_dict(record: Record) -> Json:
@@ -67,6 +50,7 @@ def record_to_dict(record: Record) -> Json:
             "taken_at": record.photo.taken_at,
             "camera": record.photo.camera,
         },
+        "flavour": record.flavour,
         "view": _view_to_dict(record),
         "tray": _tray_to_dict(record.tray),
         "heights": _heights_to_dict(record),
@@ -116,6 +100,7 @@ def record_from_dict(data: Json) -> Record:
             data.get("surface", {}).get("smallest_crack_width_mm")
         ),
         colour=tray_colour_from_dict(data.get("surface", {}).get("colour")),
+        flavour=data.get("flavour"),
     )
 
 
@@ -182,19 +167,21 @@ def _heights_to_dict(record: Record) -> Json:
 
 
 def _shell_to_dict(shell: Shell) -> Json:
-    cap = shell.cap_outline_px
+    cap = shell.place.cap_outline_px
     return {
         "id": shell.id,
-        "row": shell.row,
-        "column": shell.column,
-        "centre_px": [round(v, 2) for v in shell.centre_px],
-        "centre_mm": None if shell.centre_mm is None else [round(v, 4) for v in shell.centre_mm],
-        "outline_px": _points(shell.outline_px, "outline_px"),
+        "row": shell.place.row,
+        "column": shell.place.column,
+        "centre_px": [round(v, 2) for v in shell.place.centre_px],
+        "centre_mm": None
+        if shell.place.centre_mm is None
+        else [round(v, 4) for v in shell.place.centre_mm],
+        "outline_px": _points(shell.place.outline_px, "outline_px"),
         "cap_outline_px": None if cap is None else _points(cap, "cap_outline_px"),
-        **{name: quantity_to_dict(getattr(shell, name)) for name in QUANTITIES},
-        "lean_dir_deg": _rounded(shell.lean_dir_deg, 2),
-        "diameter_rel": _rounded(shell.diameter_rel, 5),
-        "touching": list(shell.touching),
+        **{m.field: quantity_to_dict(shell.quantity(m.field)) for m in MEASURES},
+        "lean_dir_deg": _rounded(shell.sizes.lean_dir_deg, 2),
+        "diameter_rel": _rounded(shell.sizes.diameter_rel, 5),
+        "touching": list(shell.place.touching),
         "not_measured": shell.not_measured,
         "missing": dict(shell.missing),
         "doubts": list(shell.doubts),
@@ -212,25 +199,25 @@ def _verdict_to_dict(shell: Shell) -> Json:
 
 def _shell_from_dict(data: Json) -> Shell:
     cap, centre_mm = data["cap_outline_px"], data["centre_mm"]
-    quantities: Json = {name: quantity_from_dict(data.get(name)) for name in QUANTITIES}
+    sizes: Json = {m.field: quantity_from_dict(data.get(m.field)) for m in SIZES}
     return Shell(
         id=data["id"],
-        row=data["row"],
-        column=data["column"],
-        centre_px=(data["centre_px"][0], data["centre_px"][1]),
-        centre_mm=None if centre_mm is None else (centre_mm[0], centre_mm[1]),
-        outline_px=np.array(data["outline_px"], float).reshape(-1, 2),
-        cap_outline_px=None if cap is None else np.array(cap, float).reshape(-1, 2),
-        **quantities,
-        lean_dir_deg=data["lean_dir_deg"],
-        diameter_rel=data["diameter_rel"],
-        touching=tuple(data["touching"]),
+        place=Place(
+            row=data["row"],
+            column=data["column"],
+            centre_px=(data["centre_px"][0], data["centre_px"][1]),
+            centre_mm=None if centre_mm is None else (centre_mm[0], centre_mm[1]),
+            outline_px=np.array(data["outline_px"], float).reshape(-1, 2),
+            cap_outline_px=None if cap is None else np.array(cap, float).reshape(-1, 2),
+            touching=tuple(data["touching"]),
+        ),
+        sizes=Sizes(**sizes, lean_dir_deg=data["lean_dir_deg"], diameter_rel=data["diameter_rel"]),
+        surface=surface_from_dict(data),
         not_measured=data["not_measured"],
         missing=tuple(data["missing"].items()),
         doubts=tuple(data["doubts"]),
-        verdict=data.get("verdict"),
+        verdict=OLD_VERDICTS.get(data.get("verdict") or "", data.get("verdict")),
         reasons=tuple(data.get("reasons", ())),
-        **surface_fields(data),
     )
 
 

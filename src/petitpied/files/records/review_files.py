@@ -113,7 +113,7 @@ def with_answers(
             )
         answers.setdefault(number, {}).update(more)
     return tuple(
-        Judged(shell.id, shell.centre_px, answers[shell.id])
+        Judged(shell.id, shell.place.centre_px, answers[shell.id])
         for shell in record.shells
         if answers.get(shell.id)
     )

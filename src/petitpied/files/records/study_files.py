@@ -81,7 +81,7 @@ class Study:
         rows = []
         for photo, (record, pairs) in enumerate(zip(self.records, self.shells, strict=True)):
             for shell, own in pairs:
-                measured = getattr(record.shells[own], quantity)
+                measured = record.shells[own].quantity(quantity)
                 if measured is not None:
                     rows.append((measured.value, shell, self.person[photo], photo))
         readings = readings_of(rows)
@@ -130,7 +130,7 @@ def load_study(taken: Sequence[Taken]) -> Study:
 def _same(first: Record, other: Record, name: str) -> tuple[tuple[int, int], ...]:
     numbers = [_measured(first), _measured(other)]
     places = [
-        np.array([r.shells[i].centre_mm for i in n], float).reshape(-1, 2)
+        np.array([r.shells[i].place.centre_mm for i in n], float).reshape(-1, 2)
         for r, n in zip((first, other), numbers, strict=True)
     ]
     if other is first:
@@ -146,7 +146,7 @@ def _same(first: Record, other: Record, name: str) -> tuple[tuple[int, int], ...
 
 
 def _measured(record: Record) -> list[int]:
-    return [i for i, s in enumerate(record.shells) if s.centre_mm is not None]
+    return [i for i, s in enumerate(record.shells) if s.place.centre_mm is not None]
 
 
 def _bad(name: str, why: str) -> OwnFileError:

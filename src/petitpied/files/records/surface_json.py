@@ -4,6 +4,7 @@ from typing import Any
 
 import numpy as np
 
+from petitpied.domain.measures import SURFACE, Surface
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Colour, Crack, Foot, SurfaceMark, TrayColour
 from petitpied.files.records.quantity_json import quantity_from_dict, quantity_to_dict
@@ -16,25 +17,26 @@ LAB = ("L", "a", "b")
 
 def surface_to_dict(shell: Shell) -> Json:
     """Fields of a shell's entry; none where its surface was not looked at."""
+    surface = shell.surface
     fields: Json = {}
-    if shell.cracks is not None:
-        fields["cracks"] = [_crack_to_dict(crack) for crack in shell.cracks]
-    if shell.crack_confidence is not None:
-        fields["crack_confidence"] = shell.crack_confidence
-    if shell.foot is not None:
-        fields["foot"] = _foot_to_dict(shell.foot)
-    if shell.browning is not None or "browning" in dict(shell.missing):  # shading was looked at
-        fields["colour"] = _colour_to_dict(shell.colour)
-        fields["peak"] = None if shell.peak is None else _mark_to_dict(shell.peak)
+    if surface.cracks is not None:
+        fields["cracks"] = [_crack_to_dict(crack) for crack in surface.cracks]
+    if surface.crack_confidence is not None:
+        fields["crack_confidence"] = surface.crack_confidence
+    if surface.foot is not None:
+        fields["foot"] = _foot_to_dict(surface.foot)
+    if surface.browning is not None or "browning" in dict(shell.missing):  # shading was looked at
+        fields["colour"] = _colour_to_dict(surface.colour)
+        fields["peak"] = None if surface.peak is None else _mark_to_dict(surface.peak)
         for name in ("dimples", "pinholes"):
-            marks: tuple[SurfaceMark, ...] | None = getattr(shell, name)
+            marks: tuple[SurfaceMark, ...] | None = getattr(surface, name)
             fields[name] = None if marks is None else [_mark_to_dict(mark) for mark in marks]
     return fields
 
 
-def surface_fields(data: Json) -> Json:
-    """The same back, as arguments of `Shell`; a record without them gives none."""
-    fields: Json = {}
+def surface_from_dict(data: Json) -> Surface:
+    """The same back; a record without them gives none."""
+    fields: Json = {m.field: quantity_from_dict(data.get(m.field)) for m in SURFACE}
     if data.get("cracks") is not None:
         fields["cracks"] = tuple(_crack_from_dict(part) for part in data["cracks"])
     fields["crack_confidence"] = data.get("crack_confidence")
@@ -48,7 +50,7 @@ def surface_fields(data: Json) -> Json:
     for name in ("dimples", "pinholes"):
         if data.get(name) is not None:
             fields[name] = tuple(_mark_from_dict(part) for part in data[name])
-    return fields
+    return Surface(**fields)
 
 
 def tray_colour_to_dict(colour: TrayColour | None) -> Json | None:

@@ -11,13 +11,15 @@ from petitpied import __version__
 from petitpied.domain.bake import Bake
 from petitpied.domain.card import outline_corners_mm
 from petitpied.domain.errors import OwnFileError
+from petitpied.domain.measures import Sizes, Surface
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import PhotoFacts, Record, SeenCard, TrayPlace
-from petitpied.domain.shell import Shell
+from petitpied.domain.shell import Place, Shell
 from petitpied.domain.view import View
 from petitpied.files.records.record_files import record_bytes
 from petitpied.patterns.oven.synthetic import U_OWN_MM, Planted
 from petitpied.patterns.oven.templates import NAMED
+from petitpied.text.measure_names import code_name
 
 FACTS_NAME = "facts.csv"
 FACTS_COLUMNS = ("record", "oven", "rack", "turn", "at", "flavour", "note")
@@ -32,7 +34,7 @@ OUTLINE_POINTS = 24
 
 
 def parse_planted(text: str) -> Planted:
-    """From "across:1.5", "spot:1.0:120,-70" (place, mm) or "lean:0.4:1,0" (direction).
+    """From "across:1.5", "spot:1.0:120,-70" (place, mm) or "lopsided:0.4:1,0" (direction).
 
     Raises
     ------
@@ -41,7 +43,7 @@ def parse_planted(text: str) -> Planted:
     """
     parts = text.split(":")
     try:
-        kind, size = parts[0].strip(), float(parts[1])
+        kind, size = code_name(parts[0]), float(parts[1])
         if kind not in (*NAMED, "spot", "lean") or len(parts) > 3 or abs(size) > 100:
             raise ValueError
         place = (0.0, 0.0)
@@ -57,7 +59,7 @@ def parse_planted(text: str) -> Planted:
             what=f"an effect {text[:40]!r} cannot be planted",
             why="it is not KIND:SIZE or KIND:SIZE:X,Y",
             next_step="write it as across:1.5, front-back:1, centre-edge:0.8, spot:1:120,-70 or "
-            "lean:0.4:1,0",
+            "lopsided:0.4:1,0",
         ) from None
     return Planted(kind, size, place)  # type: ignore[arg-type]
 
@@ -129,23 +131,27 @@ def _shell(bake: Bake, view: View, i: int) -> Shell:
 
     return Shell(
         id=shells.ids[i],
-        row=int(shells.rows[i]),
-        column=int(shells.columns[i]),
-        centre_px=(float(middle[0]), float(middle[1])),
-        centre_mm=centre,
-        outline_px=view.project(_circle(centre, diameter)),
-        cap_outline_px=view.project(_circle(centre, min(cap, diameter))),
-        diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
-        cap_diameter_mm=Quantity(cap, U_OWN_MM, U_SHARED_MM),
-        foot_diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
-        browning=Quantity(value["browning"], U_OWN_BROWNING),
-        lean_mm=Quantity(lean, U_OWN_MM),
-        lean_dir_deg=float(np.rad2deg(np.arctan2(value["lean_y"], value["lean_x"]))),
-        roundness_mm=size("roundness"),
-        foot_spread_mm=size("foot_spread"),
-        height_mm=size("height"),
-        piped_diameter_mm=size("piped_diameter"),
-        growth=size("growth"),
+        place=Place(
+            row=int(shells.rows[i]),
+            column=int(shells.columns[i]),
+            centre_px=(float(middle[0]), float(middle[1])),
+            centre_mm=centre,
+            outline_px=view.project(_circle(centre, diameter)),
+            cap_outline_px=view.project(_circle(centre, min(cap, diameter))),
+        ),
+        sizes=Sizes(
+            diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
+            cap_diameter_mm=Quantity(cap, U_OWN_MM, U_SHARED_MM),
+            foot_diameter_mm=Quantity(diameter, U_OWN_MM, U_SHARED_MM),
+            lean_mm=Quantity(lean, U_OWN_MM),
+            lean_dir_deg=float(np.rad2deg(np.arctan2(value["lean_y"], value["lean_x"]))),
+            roundness_mm=size("roundness"),
+            foot_spread_mm=size("foot_spread"),
+            height_mm=size("height"),
+            piped_diameter_mm=size("piped_diameter"),
+            growth=size("growth"),
+        ),
+        surface=Surface(browning=Quantity(value["browning"], U_OWN_BROWNING)),
     )
 
 

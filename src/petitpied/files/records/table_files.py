@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.measures import MEASURES
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.outside_files import Kind, Refused, open_outside
 from petitpied.files.records.quantity_json import quantity_to_dict
-from petitpied.files.records.record_json import QUANTITIES
+from petitpied.numerics.polygons import area_of
 from petitpied.statistics.tray_summary import summarise
 from petitpied.text.wording import FORMULA_STARTS, printable
 
@@ -36,12 +37,6 @@ SURFACE_COLUMNS = (
     "peak_height_mm",
     "pinhole_count",
 )
-#: quantities whose name in the record has no unit
-NAMED_WITH_UNIT = {
-    "growth": "growth_mm",
-    "browning": "browning_de00",
-    "edge_browning": "edge_browning_de00",
-}
 CATEGORIES = {"shell": 1, "cap": 2}
 
 
@@ -69,15 +64,10 @@ def is_our_table(path: Path) -> bool:
 def _columns() -> list[str]:
     before = ["photo", "id", "row", "column", "centre_x_px", "centre_y_px"]
     before += ["centre_x_mm", "centre_y_mm"]
-    sizes = [c for name in QUANTITIES for c in (_in_table(name), _u95_name(_in_table(name)))]
+    sizes = [c for m in MEASURES for c in (m.with_unit, _u95_name(m.with_unit))]
     after = ["lean_dir_deg", "diameter_rel", *SURFACE_COLUMNS, "touching", "odd"]
     after += ["not_measured", "missing", "doubts", "verdict", "reasons"]
     return before + sizes + after
-
-
-def _in_table(quantity: str) -> str:
-    """The record's name with its unit."""
-    return NAMED_WITH_UNIT.get(quantity, quantity)
 
 
 def _u95_name(quantity: str) -> str:
@@ -86,28 +76,32 @@ def _u95_name(quantity: str) -> str:
 
 
 def _row(shell: Shell) -> dict[str, Any]:
-    x_mm, y_mm = shell.centre_mm or (None, None)
+    x_mm, y_mm = shell.place.centre_mm or (None, None)
     row: dict[str, Any] = {
         "id": shell.id,
-        "row": shell.row,
-        "column": shell.column,
-        "centre_x_px": round(shell.centre_px[0], 2),
-        "centre_y_px": round(shell.centre_px[1], 2),
+        "row": shell.place.row,
+        "column": shell.place.column,
+        "centre_x_px": round(shell.place.centre_px[0], 2),
+        "centre_y_px": round(shell.place.centre_px[1], 2),
         "centre_x_mm": None if x_mm is None else round(x_mm, 3),
         "centre_y_mm": None if y_mm is None else round(y_mm, 3),
         **_surface_row(shell),
-        "lean_dir_deg": None if shell.lean_dir_deg is None else round(shell.lean_dir_deg, 1),
-        "diameter_rel": None if shell.diameter_rel is None else round(shell.diameter_rel, 5),
-        "touching": " ".join(shell.touching),
+        "lean_dir_deg": None
+        if shell.sizes.lean_dir_deg is None
+        else round(shell.sizes.lean_dir_deg, 1),
+        "diameter_rel": None
+        if shell.sizes.diameter_rel is None
+        else round(shell.sizes.diameter_rel, 5),
+        "touching": " ".join(shell.place.touching),
         "not_measured": shell.not_measured,
         "missing": "; ".join(f"{name}: {reason}" for name, reason in shell.missing),
         "doubts": "; ".join(shell.doubts),
         "verdict": shell.verdict,
         "reasons": "; ".join(shell.reasons),
     }
-    for name in QUANTITIES:
-        quantity = quantity_to_dict(getattr(shell, name)) or {}
-        column = _in_table(name)
+    for measure in MEASURES:
+        quantity = quantity_to_dict(shell.quantity(measure.field)) or {}
+        column = measure.with_unit
         row[column], row[_u95_name(column)] = quantity.get("value"), quantity.get("u95")
     return row
 
@@ -123,20 +117,24 @@ def table_bytes(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
 
 
 def _surface_row(shell: Shell) -> dict[str, Any]:
-    foot = shell.foot
+    foot = shell.surface.foot
     one_sided = None if foot is None or foot.one_sided_mm is None else foot.one_sided_mm.value
     uneven = None if foot is None or foot.uneven_mm is None else foot.uneven_mm.value
     values = (
-        None if shell.cracks is None else len(shell.cracks),
+        None if shell.surface.cracks is None else len(shell.surface.cracks),
         None if foot is None else foot.state,
         None if foot is None else round(foot.shows_rel.value, 3),
         None if uneven is None else round(uneven, 3),
         None if one_sided is None else round(one_sided, 3),
         None if foot is None else foot.one_sided_dir_deg,
-        *((None,) * 3 if shell.colour is None else (round(float(v), 2) for v in shell.colour.lab)),
-        None if shell.dimples is None else len(shell.dimples),
-        None if shell.peak is None else _value(shell.peak.depth_mm),
-        None if shell.pinholes is None else len(shell.pinholes),
+        *(
+            (None,) * 3
+            if shell.surface.colour is None
+            else (round(float(v), 2) for v in shell.surface.colour.lab)
+        ),
+        None if shell.surface.dimples is None else len(shell.surface.dimples),
+        None if shell.surface.peak is None else _value(shell.surface.peak.depth_mm),
+        None if shell.surface.pinholes is None else len(shell.surface.pinholes),
     )
     return dict(zip(SURFACE_COLUMNS, values, strict=True))
 
@@ -157,7 +155,10 @@ def coco_bytes(record: Record) -> bytes:
     """Outlines of shells and caps in COCO's object detection format."""
     annotations: list[dict[str, Any]] = []
     for shell in record.shells:
-        for category, outline in (("shell", shell.outline_px), ("cap", shell.cap_outline_px)):
+        for category, outline in (
+            ("shell", shell.place.outline_px),
+            ("cap", shell.place.cap_outline_px),
+        ):
             if outline is not None and len(outline) >= 3:
                 annotations.append(
                     {
@@ -185,12 +186,11 @@ def coco_bytes(record: Record) -> bytes:
 
 
 def _polygon(outline: NDArray[np.float64]) -> dict[str, Any]:
-    """Segmentation, area (shoelace formula) and box of a closed outline (N, 2), px."""
+    """Segmentation, area and box of a closed outline (N, 2), px."""
     x, y = outline.T
-    area = abs(float(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1)))) / 2
     box = [x.min(), y.min(), np.ptp(x), np.ptp(y)]
     return {
         "segmentation": [np.round(outline, 2).ravel().tolist()],
-        "area": round(area, 2),
+        "area": round(area_of(outline), 2),
         "bbox": [round(float(v), 2) for v in box],
     }

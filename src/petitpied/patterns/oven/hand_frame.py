@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from petitpied.domain.bake import Bake
-from petitpied.patterns.oven.tray_stack import POINTING
+from petitpied.domain.measures import SERIES
 
 
 def in_hand_frame(bakes: Sequence[Bake]) -> tuple[Bake, ...]:
@@ -18,7 +18,7 @@ def in_hand_frame(bakes: Sequence[Bake]) -> tuple[Bake, ...]:
 
 def _turned(bake: Bake) -> Bake:
     shells = bake.shells
-    values = {n: -v if n in POINTING else v for n, v in shells.values.items()}
+    values = {n: -v if SERIES[n].points else v for n, v in shells.values.items()}
     return replace(
         bake, shells=replace(shells, x_mm=-shells.x_mm, y_mm=-shells.y_mm, values=values)
     )

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven.scores import Weights, column_scores
 from petitpied.patterns.oven.templates import Region, Spots, named_columns, spots_in
-from petitpied.patterns.oven.tray_stack import POINTING, Stack
+from petitpied.patterns.oven.tray_stack import Stack
 
 Floats = NDArray[np.float64]
 
@@ -41,7 +42,7 @@ def mirrored_scores(stack: Stack, weights: Weights, region: Region, *, separable
 
     ``region`` must be about the tray's middle.
     """
-    pointing = stack.measure in POINTING
+    pointing = SERIES[stack.measure].points
     odd = separable != pointing
     kinds = ["across", "front-back"] if odd else ["centre-edge"]
     raw = named_columns(stack.x_mm, stack.y_mm, region)

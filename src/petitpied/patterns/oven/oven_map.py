@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from petitpied.domain.bake import Bake
+from petitpied.domain.measures import SERIES
 from petitpied.patterns.oven import likeness as alike
 from petitpied.patterns.oven.effects import one_bake_effect, pooled_effect, spot_effect
 from petitpied.patterns.oven.findings import Cell, Effect, Finding, Kind, OvenMap, Strength
@@ -24,7 +25,7 @@ from petitpied.patterns.oven.templates import (
     region_of,
     spots_in,
 )
-from petitpied.patterns.oven.tray_stack import LEAN, LIT, Stack, stack_bakes
+from petitpied.patterns.oven.tray_stack import LEAN, Stack, stack_bakes
 from petitpied.statistics.directions import MeanDirection, mean_direction
 from petitpied.statistics.sign_flips import ALPHA, LEAST_BAKES, Family, Verdicts, flip_test
 
@@ -54,7 +55,7 @@ def map_oven(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) -> O
     """Map of one measure over the bakes of one oven and rack, tray frame.
 
     At least `LEAST_BAKES` bakes: sign flips of whole bakes, "shows". Fewer: shuffles within
-    trays, "suggests". ``measure``: a key of `petitpied.patterns.oven.tray_stack.MAPPED`.
+    trays, "suggests". ``measure``: a key of `petitpied.domain.measures.SERIES`.
 
     Raises
     ------
@@ -72,7 +73,7 @@ def map_oven(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) -> O
     if float(np.abs(centred).max()) <= FLAT_REL * max(float(np.abs(stack.values).max()), 1e-300):
         return _flat(setting, airflow)
     few = stack.count < LEAST_BAKES
-    lit = few and measure in LIT
+    lit = few and SERIES[measure].by_light
     if lit:
         setting = _setting(stack.levelled(), region)
     family, verdicts = _few(setting, rng) if few else _many(setting, rng)

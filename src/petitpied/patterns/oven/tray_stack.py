@@ -6,19 +6,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.bake import MEASURES, Bake
+from petitpied.domain.bake import Bake
+from petitpied.domain.measures import SERIES
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 #: the lean as one vector measure; its components are measures of their own
 LEAN = "lean"
-#: measures that point somewhere: a half turn of the tray turns their sign too
-POINTING = (LEAN, "lean_x", "lean_y")
-#: measures that the light's fall over the tray can fake
-LIT = ("browning",)
-#: measures that can be mapped, with their unit
-MAPPED: dict[str, str] = {**MEASURES, LEAN: "mm"}
 #: fewer measured shells than this say nothing of a pattern: mean, two slopes and a curvature
 #: already take four
 MIN_SHELLS = 5
@@ -47,7 +42,7 @@ class Stack:
 
     @property
     def unit(self) -> str:
-        return MAPPED[self.measure]
+        return SERIES[self.measure].unit
 
     @property
     def shells(self) -> int:
@@ -96,10 +91,10 @@ def stack_bakes(bakes: Sequence[Bake], measure: str) -> Stack:
     Raises
     ------
     ValueError
-        If the measure is none of `MAPPED`.
+        If the measure is none of `SERIES`.
     """
-    if measure not in MAPPED:
-        raise ValueError(f"measure must be one of {sorted(MAPPED)}, got {measure!r}")
+    if measure not in SERIES:
+        raise ValueError(f"measure must be one of {sorted(SERIES)}, got {measure!r}")
     names = ("lean_x", "lean_y") if measure == LEAN else (measure,)
     usable = [b for b in bakes if all(name in b.shells.values for name in names)]
     lengths = np.array([len(b.shells.x_mm) for b in usable], np.intp)

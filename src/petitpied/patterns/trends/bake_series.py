@@ -7,12 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.bake import MEASURES, Bake
+from petitpied.domain.bake import Bake
+from petitpied.domain.measures import SERIES
 
 Floats = NDArray[np.float64]
 
-#: what a series can be of, to its unit: the measures, and the lean's size
-SERIES_UNITS = {**MEASURES, "lean": "mm"}
 COMPARE: dict[str, Callable[[Floats, float], NDArray[np.bool_]]] = {
     ">=": operator.ge,
     "<=": operator.le,
@@ -42,7 +41,7 @@ class Fault:
     limit: float
 
     def __str__(self) -> str:
-        return f"{self.measure} {self.compare} {self.limit:g} {SERIES_UNITS[self.measure]}"
+        return f"{self.measure} {self.compare} {self.limit:g} {SERIES[self.measure].unit}"
 
 
 def shell_values(bake: Bake, measure: str) -> Floats:
@@ -59,7 +58,7 @@ def measured(bakes: Sequence[Bake]) -> tuple[str, ...]:
     there = {name for bake in bakes for name in bake.shells.values}
     if {"lean_x", "lean_y"} <= there:
         there.add("lean")
-    return tuple(name for name in SERIES_UNITS if name in there)
+    return tuple(name for name in SERIES if name in there)
 
 
 def bake_series(bakes: Sequence[Bake], measure: str) -> BakeSeries:

@@ -17,8 +17,29 @@ AMOUNTS = {
     "set_temperature_c": ("set temperature", "°C", 10.0),
     "rest_minutes": ("rest time", "min", 10.0),
     "humidity_rel": ("humidity", "%", 10.0),
+    "bake_minutes": ("bake time", "min", 1.0),
+    "thermometer_c": ("thermometer", "°C", 10.0),
+    "tray_number": ("order of the tray", "trays", 1.0),
+    "ribbon_seconds": ("ribbon time", "s", 5.0),
+    "whites_days": ("age of the whites", "days", 1.0),
 }
-NAMES = ("oven", "rack", "liner", "flavour")
+#: field to the name it is told by
+NAMES = {
+    "oven": "oven",
+    "rack": "rack",
+    "liner": "mat or parchment",
+    "flavour": "flavour",
+    "meringue": "meringue",
+    "colouring": "colouring",
+    "flour_lot": "almond flour",
+    "piped_by": "piped by",
+}
+#: yes or no: field to fact and what it is if yes
+YES_OR_NO = {
+    "fan": ("fan", "on"),
+    "doubled": ("tray", "doubled"),
+    "turned_halfway": ("tray", "turned halfway"),
+}
 #: a name is set against the others from so many bakes on, and so many names at most
 LEAST_BAKES, MOST_NAMES = 2, 12
 #: facts that go along with each other beyond this correlation are told as such: 1 / (1 - r^2),
@@ -70,23 +91,25 @@ def regressors(facts: Sequence[BakeFacts]) -> tuple[Regressor, ...]:
         raw = [getattr(f, field) for f in facts]
         values = np.array([np.nan if v is None else factor * v for v in raw], float)
         result.append(Regressor(name, "", unit, step, values))
-    yes = np.array([np.nan if f.fan is None else float(f.fan) for f in facts], float)
-    result.append(Regressor("fan", "on", "", 1.0, yes))
+    for field, (name, level) in YES_OR_NO.items():
+        raw = [getattr(f, field) for f in facts]
+        yes = np.array([np.nan if v is None else float(v) for v in raw], float)
+        result.append(Regressor(name, level, "", 1.0, yes))
     turned = np.array([float(f.turn_deg == 180) for f in facts], float)
     result.append(Regressor("tray", "turned", "", 1.0, turned))
-    for field in NAMES:
-        result += _by_name(field, [getattr(f, field) for f in facts])
+    for field, name in NAMES.items():
+        result += _by_name(name, [getattr(f, field) for f in facts])
     return tuple(r for r in result if _differs(r.values))
 
 
-def _by_name(field: str, names: list[str | None]) -> list[Regressor]:
+def _by_name(fact: str, names: list[str | None]) -> list[Regressor]:
     counts = Counter(n for n in names if n is not None)
     common = [n for n, c in counts.most_common(MOST_NAMES) if c >= LEAST_BAKES]
     if len(counts) == 2:
         common = common[:1]  # the other name would say the same with the other sign
     return [
         Regressor(
-            field, name, "", 1.0,
+            fact, name, "", 1.0,
             np.array([np.nan if n is None else float(n == name) for n in names], float),
         )
         for name in sorted(common)

@@ -60,9 +60,9 @@ class Cap:
 
 def cap_of(view: View, shell: Shell, rim_height_mm: float) -> Cap | None:
     """The cap of a measured shell; None where the shell has no cap outline."""
-    if shell.cap_outline_px is None or len(shell.cap_outline_px) < 3:
+    if shell.place.cap_outline_px is None or len(shell.place.cap_outline_px) < 3:
         return None
-    return Cap(view.to_plane(shell.cap_outline_px, rim_height_mm), rim_height_mm)
+    return Cap(view.to_plane(shell.place.cap_outline_px, rim_height_mm), rim_height_mm)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.grey_strip import Tone
+from petitpied.numerics.medians import MAD_TO_SD
 from petitpied.surface.caps.cap_patch import CapPatches
 from petitpied.surface.caps.flat_light import FlatLight
 
@@ -33,7 +34,7 @@ USED_REL = 0.88
 LEAST_SHELLS = 5
 #: the middle of a cap, which faces upward
 MIDDLE_REL = 0.3
-#: codes from here on are cut off
+#: pixel values from here on are clipped
 BRIGHTEST = 250
 #: smoothing of the logarithms, cells: below, there is the camera's noise and sharpening
 SMOOTH_CELLS = 0.8
@@ -59,11 +60,11 @@ def ring(inner_rel: float, outer_rel: float) -> NDArray[np.bool_]:
 @dataclass(frozen=True)
 class Domes:
     """Caps on the raster: ``log`` (S, SIDE, SIDE, 3), natural logarithm of light sent back relative
-    to a white that faces upward there (blue, green, red); ``cut`` (S,) the share of each cap that
-    is overexposed in some channel; ``radius_mm`` (S,)."""
+    to a white that faces upward there (blue, green, red); ``clipped`` (S,) the share of each cap
+    that is overexposed in some channel; ``radius_mm`` (S,)."""
 
     log: Maps
-    cut: Floats
+    clipped: Floats
     radius_mm: Floats
 
     @cached_property
@@ -105,8 +106,8 @@ def see_domes(patches: CapPatches, tone: Tone, light: FlatLight) -> Domes:
     log = np.stack([table[tiles[..., c], c] for c in range(3)], axis=-1)
     centres = np.array([cap.centre_mm for cap in patches.caps])
     log -= light.at(centres).astype(np.float32)[:, None, None]
-    cut = (tiles[:, USED].max(axis=-1) >= BRIGHTEST).mean(axis=1)
-    return Domes(log, np.asarray(cut, float), np.array([cap.radius_mm for cap in patches.caps]))
+    clipped = (tiles[:, USED].max(axis=-1) >= BRIGHTEST).mean(axis=1)
+    return Domes(log, np.asarray(clipped, float), np.array([cap.radius_mm for cap in patches.caps]))
 
 
 @dataclass(frozen=True)
@@ -263,7 +264,7 @@ def _without_own_dome(rest: Maps, weight: Maps) -> Maps:
         normal = (trust @ squares).reshape(-1, count, count) + 1e-3 * np.eye(count)
         fit = np.linalg.solve(normal, ((trust * y) @ basis)[..., None])[..., 0]
         left = y - fit @ basis.T
-        spread = 1.4826 * np.median(np.abs(left), axis=1, keepdims=True) + 1e-4
+        spread = MAD_TO_SD * np.median(np.abs(left), axis=1, keepdims=True) + 1e-4
         trust = given / (1 + (left / (2 * spread)) ** 2)
     out = np.zeros((len(rest), SIDE * SIDE), np.float32)
     out[:, used] = left * (given > 0)

@@ -19,6 +19,7 @@ from petitpied.camera.grey_strip import Tone
 from petitpied.domain.record import SeenCard
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
+from petitpied.numerics.medians import MAD_TO_SD
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -56,9 +57,9 @@ CAP_REL = 0.5
 #: what is left of the change of light over the caps, and of its tint, red against blue (standard
 #: uncertainties, logarithm, of 53 traced tuning trays; TUNING.md), and the words for it. Unseen: a
 #: window's light falls by a third from side to side (common practice, no source)
-BY_LINER = (0.045, 0.02, "the liner's shade")
-BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
-UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")
+BY_LINER = (0.045, 0.02, "the mat's or paper's shade")
+BY_CAPS = (0.067, 0.025, "the caps' own shade: the mat or paper does not show it")
+UNSEEN = (0.12, 0.04, "taken for even: neither mat nor caps show it")
 #: logarithm of the light that a cap may send back at most, against a perfect white's: white ones
 #: send back 0.9, and a dome that faces a low lamp gets a third more light than a level card (common
 #: practice, no source)
@@ -112,7 +113,7 @@ def flat_light(
     on_cards: CardLight,
 ) -> FlatLight:
     """The light over the tray; ``shells`` are all that were found."""
-    centres = view.to_plane(np.array([s.centre_px for s in shells], float))
+    centres = view.to_plane(np.array([s.place.centre_px for s in shells], float))
     middle = centres.mean(axis=0)
     reach = max(60.0, float(np.abs(centres - middle).max()))
     cells, codes = _liner_cells(pixels_bgr, shells, cards)
@@ -163,7 +164,7 @@ def _caps_follow(claimed: Floats, seen: Floats) -> bool:
         return True
     share = float(claimed @ seen) / size
     rest = seen - share * claimed
-    spread = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
+    spread = MAD_TO_SD * float(np.median(np.abs(rest - np.median(rest))))
     return bool(share + FAILS_SIGMAS * spread / size**0.5 > FOLLOWED_REL)
 
 
@@ -184,7 +185,7 @@ def _caps_slope(places_rel: Floats, seen: Floats) -> tuple[Floats, bool, float]:
         weighted = basis * weight[:, None]
         fit = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
         rest = log - basis @ fit
-        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-3
+        spread = MAD_TO_SD * float(np.median(np.abs(rest))) + 1e-3
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
     swing = float(np.std(basis @ fit))
     if spread > ALIKE:
@@ -199,7 +200,7 @@ def _cap_light(pixels_bgr: Bytes, shells: Sequence[Shell], tone: Tone) -> Floats
     height, width = pixels_bgr.shape[:2]
     out = np.full(len(shells), np.nan)
     for index, shell in enumerate(shells):
-        low, high = (shell.outline_px.min(axis=0), shell.outline_px.max(axis=0))
+        low, high = (shell.place.outline_px.min(axis=0), shell.place.outline_px.max(axis=0))
         middle, half = (low + high) / 2, CAP_REL * (high - low) / 2
         (x0, y0), (x1, y1) = np.rint(middle - half).astype(int), np.rint(middle + half).astype(int)
         if x0 >= 0 and y0 >= 0 and x1 < width and y1 < height:
@@ -239,10 +240,12 @@ def _liner_cells(
         around = ((middle + part * (outline_px - middle)) + 0.5) * scale - 0.5
         cv2.fillPoly(free, [np.rint(16 * around).astype(np.int32)], value, cv2.LINE_8, 4)
 
-    hull: Any = cv2.convexHull(np.concatenate([s.outline_px for s in shells]).astype(np.float32))
+    hull: Any = cv2.convexHull(
+        np.concatenate([s.place.outline_px for s in shells]).astype(np.float32)
+    )
     fill(np.asarray(hull, float)[:, 0], 1.0, 1)  # beyond it lie the tray's rim and the table
     for shell in shells:
-        fill(shell.outline_px, NEAR_REL, 0)
+        fill(shell.place.outline_px, NEAR_REL, 0)
     for seen in cards:
         fill(seen.corners_px, 1.1, 0)
     rows, columns = np.nonzero(free)
@@ -281,6 +284,6 @@ def _fitted(basis: Floats, log: Floats) -> tuple[Floats, float]:
         fit = np.linalg.solve(weighted.T @ basis + ridge, weighted.T @ log)
         rest = (log - basis @ fit) @ np.array([0.1, 0.6, 0.3])
         rest -= np.median(rest)
-        spread = 1.4826 * float(np.median(np.abs(rest))) + 1e-4
+        spread = MAD_TO_SD * float(np.median(np.abs(rest))) + 1e-4
         weight = 1 / (1 + (rest / (2 * spread)) ** 2)
     return fit, spread

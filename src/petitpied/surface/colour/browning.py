@@ -99,7 +99,7 @@ def browning(colours: CapColours, way: Way, light: FlatLight, shared: bool) -> t
     unit = float(way.delta_e(np.array(0.05))) / 0.05
     found = []
     for index in range(len(value)):
-        own, common = light_doubts(light, float(colours.cut[index]))
+        own, common = light_doubts(light, float(colours.clipped[index]))
         own = np.concatenate([own, MIX_U * np.eye(3)])
         u_own, u_shared = (
             unit * float(np.hypot.reduce(d @ colours.slope[index].T @ way.weight))

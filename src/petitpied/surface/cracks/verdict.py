@@ -1,19 +1,30 @@
 """Is a dark line a crack? A layer of hidden units over its evidence and what its strip looks like.
 
 Trained by the project on its own scenes only, together with the network that reads the strips
-(`tests/training/crack_train.py`: recipe, seed, held-out score); the weights are plain numbers in
-`cracks.weights`.
+(`tests/training/crack_train.py`: recipe, seed, held-out score); the weights stand in
+``verdict.npz``: ``hidden`` takes means and maxima along the strip, then the evidence in
+`profile.EVIDENCE`'s order, of which ``mean`` and ``spread`` are.
 """
+
+import io
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
-
-from petitpied.surface.cracks import weights as learnt
 
 Floats = NDArray[np.float64]
 
 #: evidence farther from the scenes' mean than this many standard deviations says no more
 FAR = 3.5
+
+
+@cache
+def _learnt() -> Mapping[str, Floats]:
+    data = files("petitpied.surface.cracks").joinpath("verdict.npz").read_bytes()
+    with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
+        return dict(arrays)
 
 
 def standardised(evidence: Floats, mean: Floats, spread: Floats) -> Floats:
@@ -31,10 +42,7 @@ def network(values: Floats, hidden: Floats, hidden_bias: Floats, out: Floats) ->
 def verdicts(evidence: Floats, features: Floats) -> Floats:
     """Scores (L,) of lines from their evidence (L, K), in `profile.EVIDENCE`'s order, and
     the features (L, F) of their strips."""
-    values = standardised(evidence, np.array(learnt.MEAN), np.array(learnt.SPREAD))
-    return network(
-        np.concatenate([features, values], axis=1),
-        np.array(learnt.HIDDEN),
-        np.array(learnt.HIDDEN_BIAS),
-        np.array(learnt.OUT),
-    )
+    learnt = _learnt()
+    values = standardised(evidence, learnt["mean"], learnt["spread"])
+    seen = np.concatenate([features, values], axis=1)
+    return network(seen, learnt["hidden"], learnt["hidden_bias"], learnt["out"])

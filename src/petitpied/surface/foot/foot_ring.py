@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.contours.rings import Heights
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Foot, FootState
@@ -59,7 +60,12 @@ class RimHeights:
 
     def rim_of(self, shell: Shell) -> float:
         """Height of a shell's rim: that of a bare cap where no foot was measured."""
-        return self.bare_rim_mm if shell.foot_diameter_mm is None else self.cap_rim_mm
+        return self.bare_rim_mm if shell.sizes.foot_diameter_mm is None else self.cap_rim_mm
+
+
+def rim_heights(heights: Heights) -> RimHeights:
+    """Those of the heights that the rings were fitted at."""
+    return RimHeights(heights.cap_rim_mm, heights.bare_rim_mm, heights.foot_mm)
 
 
 def feet_of(
@@ -70,7 +76,7 @@ def feet_of(
     told = [
         index
         for index, s in enumerate(shells)
-        if s.cap_outline_px is not None and s.foot_diameter_mm is not None
+        if s.place.cap_outline_px is not None and s.sizes.foot_diameter_mm is not None
     ]
     spreads = spreads_round(view, [shells[i] for i in told], heights)
     for index, spread in zip(told, spreads, strict=True):
@@ -82,7 +88,7 @@ def feet_of(
     usual = np.median(chromas, axis=0) if chromas else None
     shades = states_by_shade(pixels_bgr, view, shells, [foot is not None for foot in feet])
     for index, (shell, by_shade) in enumerate(zip(shells, shades, strict=True)):
-        if feet[index] is None and shell.cap_outline_px is not None:
+        if feet[index] is None and shell.place.cap_outline_px is not None:
             state = under_the_rim(pixels_bgr, view, shell, heights, usual)
             if state != "hidden" and by_shade != "unsure":
                 state = by_shade
@@ -116,12 +122,12 @@ def spreads_round(view: View, shells: Sequence[Shell], heights: RimHeights) -> l
     angles from +x towards +y of the view's frame; 0 where the outline is the cap's own."""
     places, at, feet = [], [], []
     for shell in shells:
-        if shell.cap_outline_px is None:
+        if shell.place.cap_outline_px is None:
             raise ValueError("a shell without cap outline has no foot spread")
-        is_foot = _nearest(shell.outline_px, shell.cap_outline_px)[1] > SAME_PX
-        places += [shell.cap_outline_px, shell.outline_px]
+        is_foot = _nearest(shell.place.outline_px, shell.place.cap_outline_px)[1] > SAME_PX
+        places += [shell.place.cap_outline_px, shell.place.outline_px]
         at += [
-            np.full(len(shell.cap_outline_px), heights.cap_rim_mm),
+            np.full(len(shell.place.cap_outline_px), heights.cap_rim_mm),
             np.where(is_foot, heights.foot_mm, heights.cap_rim_mm),
         ]
         feet.append(is_foot)
@@ -166,12 +172,14 @@ def _radius_at_values(points: Floats, values: Floats, angles: Floats) -> Floats:
 
 def foot_chroma(pixels_bgr: Bytes, shell: Shell) -> Floats:
     """Log chromaticity (2,) of a foot that shows: median half way between cap and outline."""
-    if shell.cap_outline_px is None:
+    if shell.place.cap_outline_px is None:
         raise ValueError("a shell without cap outline shows no foot")
-    cap = shell.cap_outline_px[_nearest(shell.outline_px, shell.cap_outline_px)[0]]
-    off = np.hypot(*(shell.outline_px - cap).T)
+    cap = shell.place.cap_outline_px[
+        _nearest(shell.place.outline_px, shell.place.cap_outline_px)[0]
+    ]
+    off = np.hypot(*(shell.place.outline_px - cap).T)
     wide = off >= np.median(off)
-    seen = _log_chroma(pixels_bgr, (shell.outline_px + cap)[wide] / 2)
+    seen = _log_chroma(pixels_bgr, (shell.place.outline_px + cap)[wide] / 2)
     return np.asarray(np.median(seen, axis=0), float)
 
 
@@ -184,15 +192,17 @@ def under_the_rim(
 ) -> FootState:
     """Whether a foot hides under a cap beyond which none shows; ``usual_foot`` (2,): log
     chromaticity of the tray's feet, where some show."""
-    if shell.cap_outline_px is None or shell.centre_mm is None:
+    if shell.place.cap_outline_px is None or shell.place.centre_mm is None:
         return "unsure"
     camera = view.camera_centre_mm
-    towards = camera[:2] - np.asarray(shell.centre_mm)
+    towards = camera[:2] - np.asarray(shell.place.centre_mm)
     slant = float(np.hypot(*towards)) / -float(camera[2])
     strip_mm = min(heights.cap_rim_mm * slant, FARTHEST_MM)
-    if (strip_mm - NEAR_RIM_MM) * view.px_per_mm(np.asarray(shell.centre_mm)) < LEAST_STRIP_PX:
+    if (strip_mm - NEAR_RIM_MM) * view.px_per_mm(
+        np.asarray(shell.place.centre_mm)
+    ) < LEAST_STRIP_PX:
         return "unsure"
-    rim = view.to_plane(shell.cap_outline_px, heights.bare_rim_mm)
+    rim = view.to_plane(shell.place.cap_outline_px, heights.bare_rim_mm)
     centre = rim.mean(axis=0)
     out = rim - centre
     reach = np.hypot(out[:, 0], out[:, 1])

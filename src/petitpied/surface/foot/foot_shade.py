@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import FootState
 from petitpied.domain.view import View
+from petitpied.numerics.medians import MAD_TO_SD
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]
@@ -59,7 +60,7 @@ def states_by_shade(
     if len(measures) < FEWEST:
         return unsure
     middle = float(np.median(measures))
-    spread = 1.4826 * float(np.median(np.abs(measures - middle)))
+    spread = MAD_TO_SD * float(np.median(np.abs(measures - middle)))
     if middle < CLEAR or spread > CLEAR_SPREAD_REL * middle:
         return unsure
     return tuple(_state(shade.get(i), middle) for i in range(len(shells)))
@@ -76,9 +77,9 @@ def _darkness(pixels_bgr: Bytes, view: View, shells: Sequence[Shell], index: int
     """Light lost beside a shell in each direction (TURNS,), log, against the liner around it; NaN
     where another shell is in the way."""
     shell = shells[index]
-    if shell.cap_outline_px is None:
+    if shell.place.cap_outline_px is None:
         return np.full(TURNS, np.nan)
-    rim = view.to_plane(shell.cap_outline_px, 0.0)
+    rim = view.to_plane(shell.place.cap_outline_px, 0.0)
     centre = rim.mean(axis=0)
     turn = 2 * np.pi * np.arange(TURNS) / TURNS
     at = np.arctan2(*(rim - centre).T[::-1]) % (2 * np.pi)
@@ -105,8 +106,8 @@ def _taken(places: Floats, shells: Sequence[Shell], index: int) -> NDArray[np.bo
     """Which places (T, N, 2), mm on the liner, other shells are on or right beside."""
     taken = np.zeros(places.shape[:2], bool)
     for other, shell in enumerate(shells):
-        if other == index or shell.centre_mm is None or shell.diameter_mm is None:
+        if other == index or shell.place.centre_mm is None or shell.sizes.diameter_mm is None:
             continue
-        away = np.hypot(*np.moveaxis(places - np.array(shell.centre_mm), 2, 0))
-        taken |= away < shell.diameter_mm.value / 2 + NEIGHBOUR_MM
+        away = np.hypot(*np.moveaxis(places - np.array(shell.place.centre_mm), 2, 0))
+        taken |= away < shell.sizes.diameter_mm.value / 2 + NEIGHBOUR_MM
     return taken

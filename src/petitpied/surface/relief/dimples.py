@@ -112,9 +112,7 @@ def _dimple(cap: int, maps: ReliefMaps, proposal: tuple[int, int, float]) -> Rel
     )
 
 
-def _peak(
-    cap: int, shading: Shading, proposal: tuple[int, int, float], shade: PeakShade
-) -> Relief:
+def _peak(cap: int, shading: Shading, proposal: tuple[int, int, float], shade: PeakShade) -> Relief:
     row, column, score = proposal
     step = SIDE // CELLS
     cell = (row * step + step // 2, column * step + step // 2)

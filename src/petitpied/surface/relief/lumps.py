@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.quantity import Quantity
+from petitpied.numerics.medians import MAD_TO_SD
 from petitpied.surface.caps.domes import REACH, Maps, Shading, X, Y
 from petitpied.surface.caps.light_direction import SLOPE_U_REL, LightDirection
 from petitpied.surface.relief.dimples import Relief
@@ -58,7 +59,7 @@ def lumpiness(shading: Shading, light: LightDirection, mm_per_cell: float) -> tu
 
 
 def _robust_rms(values: Maps) -> float:
-    return 1.4826 * float(np.median(np.abs(values))) if len(values) else 0.0
+    return MAD_TO_SD * float(np.median(np.abs(values))) if len(values) else 0.0
 
 
 def lumpiness_quantity(height_mm: float, u_own_mm: float) -> Quantity:

@@ -31,7 +31,7 @@ def rise_mm(points_mm: Floats, place: Floats) -> Floats:
     return np.asarray(((points_mm - MIDDLE_MM) * place[..., 4:6]).sum(axis=1), float)
 
 
-def distortion_slopes(ideal: Floats, dist: Floats) -> tuple[Floats, Floats]:
+def distortion_jacobian(ideal: Floats, dist: Floats) -> tuple[Floats, Floats]:
     """Derivatives of `petitpied.domain.view.distort` at ideal points (N, 2): by the point
     (N, 2, 2), and by the five parameters of ``dist`` (N, 2, 5)."""
     k1, k2, p1, p2, k3 = dist.tolist()
@@ -51,12 +51,12 @@ def distortion_slopes(ideal: Floats, dist: Floats) -> tuple[Floats, Floats]:
     return by_point, by_dist
 
 
-def seen_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
+def seen_jacobian(view: View, seen: Floats) -> tuple[Floats, Floats]:
     """Derivatives of pixels (N, 2) by camera points ``seen`` (N, 3): (N, 2, 3); and by
     `PARAMETERS` (N, 2, 14), the pose's columns left at zero."""
     ideal = seen[:, :2] / seen[:, 2:]
     focal = np.diag(view.camera_matrix)[:2]
-    by_ideal, by_dist = distortion_slopes(ideal, view.dist)
+    by_ideal, by_dist = distortion_jacobian(ideal, view.dist)
     by_point = np.empty((len(ideal), 2, 3))
     by_point[:, :, :2] = by_ideal * (focal[:, None] / seen[:, 2, None, None])
     by_point[:, :, 2] = -(by_point[:, :, :2] * ideal[:, None]).sum(axis=2)
@@ -67,12 +67,12 @@ def seen_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
     return by_point, by_lens
 
 
-def _moved_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
-    """As `seen_slopes`, with the pose's columns filled as `View.perturbed` moves it."""
+def _moved_jacobian(view: View, seen: Floats) -> tuple[Floats, Floats]:
+    """As `seen_jacobian`, with the pose's columns filled as `View.perturbed` moves it."""
     rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
     centre = view.camera_centre_mm
     pivot = rotation @ (centre + rotation[2] * (-centre[2] / rotation[2, 2])) + shift
-    by_point, by_view = seen_slopes(view, seen)
+    by_point, by_view = seen_jacobian(view, seen)
     # a small turn r about the pivot moves a point by r x a, a = point - pivot, and so a pixel
     # with the slope s by s . (r x a) = r . (a x s)
     ax, ay, az = (seen - pivot).T[:, :, None]
@@ -83,7 +83,7 @@ def _moved_slopes(view: View, seen: Floats) -> tuple[Floats, Floats]:
     return by_point, by_view
 
 
-def plane_slopes(view: View, points_mm: Floats) -> Floats:
+def plane_jacobian(view: View, points_mm: Floats) -> Floats:
     """How the places (N, 2) of the liner that fixed pixels show move with the view: derivatives
     (N, 2, 14) by `PARAMETERS` as `View.perturbed` changes them.
 
@@ -91,14 +91,14 @@ def plane_slopes(view: View, points_mm: Floats) -> Floats:
     move undoes.
     """
     rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
-    by_point, by_view = _moved_slopes(view, points_mm @ rotation[:, :2].T + shift)
+    by_point, by_view = _moved_jacobian(view, points_mm @ rotation[:, :2].T + shift)
     (a, b), (c, d) = (by_point @ rotation[:, :2]).transpose(1, 2, 0)[..., None]
     first, second = by_view[:, 0], by_view[:, 1]
     moves = np.stack([b * second - d * first, c * first - a * second], axis=1)
     return np.asarray(moves / (a * d - b * c)[:, None], float)
 
 
-def card_slopes(
+def card_jacobian(
     view: View, points_mm: Floats, place: Floats, thickness_mm: float
 ) -> tuple[Floats, Floats]:
     """Derivatives of cards' pixels (N, 2): by `PARAMETERS` as `View.perturbed` moves them
@@ -110,7 +110,7 @@ def card_slopes(
     rotation, shift = view.world_to_camera[:, :3], view.world_to_camera[:, 3]
     at = place_in_world(points_mm, place)
     height = thickness_mm + rise_mm(points_mm, place)
-    by_point, by_view = _moved_slopes(view, np.column_stack([at, -height]) @ rotation.T + shift)
+    by_point, by_view = _moved_jacobian(view, np.column_stack([at, -height]) @ rotation.T + shift)
     by_space = by_point @ rotation
     by_world, up = by_space[:, :, :2], -by_space[:, :, 2]
     away = at - place[..., :2]

@@ -1,4 +1,4 @@
-"""What edges in a photo are worth as witnesses of a ruffled, shaded outline.
+"""How uncertain edges in a photo are as places of a ruffled, shaded outline.
 
 Known from scenes with exact truth, not from the photo: single shells scatter about their scene
 ("outline definition"), and all shells of a scene are off together ("edge evidence of this
@@ -36,7 +36,7 @@ USUAL_CONTRAST, CONTRAST_RANGE = 17.0, (8.0, 36.0)
 
 
 @dataclass(frozen=True)
-class Witness:
+class EdgeUncertainty:
     """Standard uncertainties at the usual contrast, unit of the quantity: of a shell about its
     scene, of the scene; both grow as contrast to the power of ``-fading``. ``edges``: what the
     scatter of the edge points counts for: part of it is ruffles, which are the shell's own."""
@@ -49,17 +49,17 @@ class Witness:
 
 #: fitted on traced scenes of two makers by `tests.benchmarks --only coverage --calibrate`; both
 #: makers have the same say on the foot and the widths (TUNING.md)
-WITNESSES: dict[str, Witness] = {
-    "diameter_mm": Witness(0.051, 0.000, 0.5, 0.3),
-    "cap_diameter_mm": Witness(0.100, 0.043, 0, 0.7),
-    "foot_diameter_mm": Witness(0.017, 0.000, 1.5, 0.7),
-    "feret_min_mm": Witness(0.160, 0.080, 0.5, 1),
-    "feret_max_mm": Witness(0.233, 0.194, 0.5, 1),
-    "roundness_mm": Witness(0.120, 0.038, 0.5, 0.3),
-    "circularity": Witness(0.00063, 0.00037, 0, 1),
-    "aspect_ratio": Witness(0.00613, 0.00292, 0.5, 1),
-    "foot_spread_mm": Witness(0.033, 0.044, 0.5, 0.7),
-    "lean_mm": Witness(0.008, 0.000, 1.5, 0.5),
+EDGE_UNCERTAINTIES: dict[str, EdgeUncertainty] = {
+    "diameter_mm": EdgeUncertainty(0.051, 0.000, 0.5, 0.3),
+    "cap_diameter_mm": EdgeUncertainty(0.100, 0.043, 0, 0.7),
+    "foot_diameter_mm": EdgeUncertainty(0.017, 0.000, 1.5, 0.7),
+    "feret_min_mm": EdgeUncertainty(0.160, 0.080, 0.5, 1),
+    "feret_max_mm": EdgeUncertainty(0.233, 0.194, 0.5, 1),
+    "roundness_mm": EdgeUncertainty(0.120, 0.038, 0.5, 0.3),
+    "circularity": EdgeUncertainty(0.00063, 0.00037, 0, 1),
+    "aspect_ratio": EdgeUncertainty(0.00613, 0.00292, 0.5, 1),
+    "foot_spread_mm": EdgeUncertainty(0.033, 0.044, 0.5, 0.7),
+    "lean_mm": EdgeUncertainty(0.008, 0.000, 1.5, 0.5),
 }
 #: the figures above hold for pictures of this fineness, mm a pixel; in coarser ones an edge is
 #: known to no better than half a step of a JPEG's chroma, which stands at every second pixel:
@@ -74,14 +74,6 @@ BY_RADIUS = {
     **dict.fromkeys(("diameter_mm", "cap_diameter_mm", "foot_diameter_mm"), 2.0),
     **dict.fromkeys(("feret_min_mm", "feret_max_mm"), 2.0),
     **dict.fromkeys(("roundness_mm", "foot_spread_mm", "lean_mm"), 1.0),
-}
-#: what edges smoothed from ray to ray do not show of a ruffled foot: a caliper rests on the tips.
-#: Mean errors, fitted as above (JCGM 100, 3.2.4: corrections for a known effect)
-RUFFLES = {
-    "feret_min_mm": 0.46,
-    "feret_max_mm": 0.70,
-    "roundness_mm": 0.083,
-    "circularity": -0.0005,
 }
 _DEFINITION = list(OWN_CAUSES).index("outline definition")
 _EDGES = list(OWN_CAUSES).index("edge points")
@@ -101,11 +93,16 @@ def outline_contrasts(pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell]) ->
 
 def _beside_outlines(shells: Sequence[Shell]) -> Floats:
     """Places (S x 2 x 3, LOOKS, 2), px, inside and outside each shell's outline."""
-    diameter = np.array([s.diameter_mm.value for s in shells if s.diameter_mm is not None])
+    diameter = np.array(
+        [s.sizes.diameter_mm.value for s in shells if s.sizes.diameter_mm is not None]
+    )
     if len(diameter) < len(shells):
         raise ValueError("a shell without millimetres has no contrast at millimetres")
-    centre = np.array([shell.centre_px for shell in shells])[:, None]
-    away = np.stack([s.outline_px[_look_places(len(s.outline_px))] for s in shells]) - centre
+    centre = np.array([shell.place.centre_px for shell in shells])[:, None]
+    away = (
+        np.stack([s.place.outline_px[_look_places(len(s.place.outline_px))] for s in shells])
+        - centre
+    )
     reach = np.hypot(away[..., 0], away[..., 1])
     px_per_mm = 2 * reach.mean(axis=1) / diameter
     offsets_mm = np.array([*INSIDE_MM, *OUTSIDE_MM])[:, None]
@@ -128,10 +125,10 @@ def fading(contrast: Floats | float, power: float) -> Floats:
 
 def coarseness_u_mm(shell: Shell) -> float:
     """Standard uncertainty of an edge from pixels coarser than usual, mm along the radius."""
-    if shell.diameter_mm is None:
+    if shell.sizes.diameter_mm is None:
         return 0.0
-    away = shell.outline_px - np.array(shell.centre_px)
-    mm_per_px = shell.diameter_mm.value / (2 * float(np.hypot(*away.T).mean()))
+    away = shell.place.outline_px - np.array(shell.place.centre_px)
+    mm_per_px = shell.sizes.diameter_mm.value / (2 * float(np.hypot(*away.T).mean()))
     return CHROMA_U_PX * float(np.sqrt(max(mm_per_px**2 - USUAL_MM_PER_PX**2, 0.0)))
 
 
@@ -139,21 +136,6 @@ def blur_u_mm(blur_mm: float) -> float:
     """Standard uncertainty of an edge, mm along the radius, in a photo whose edges are spread by
     ``blur_mm`` (standard deviation): of a shell about its scene, and of the scene."""
     return BLUR_SHARE * float(np.sqrt(max(blur_mm**2 - USUAL_BLUR_MM**2, 0.0)))
-
-
-def _with_ruffles(shell: Shell) -> dict[str, Quantity]:
-    """Sizes that ruffles change by as much as the edges do not show, and the aspect ratio."""
-    changed: dict[str, Quantity] = {}
-    if shell.foot_diameter_mm is None:
-        return changed
-    for name, more in RUFFLES.items():
-        quantity: Quantity | None = getattr(shell, name)
-        if quantity is not None:
-            changed[name] = replace(quantity, value=quantity.value + more)
-    low, high, ratio = changed.get("feret_min_mm"), changed.get("feret_max_mm"), shell.aspect_ratio
-    if low is not None and high is not None and ratio is not None:
-        changed["aspect_ratio"] = replace(ratio, value=low.value / high.value)
-    return changed
 
 
 @dataclass(frozen=True)
@@ -169,7 +151,7 @@ class _Scene:
     def judge(self, name: str, shell: NDArray[np.intp], own: Floats, shared: Floats) -> None:
         """What edges are worth, put into contributions to one size of the shells numbered
         ``shell`` (N,): rows of ``own`` and ``shared``, changed in place."""
-        known, by_radius = WITNESSES[name], BY_RADIUS.get(name, 0.0)
+        known, by_radius = EDGE_UNCERTAINTIES[name], BY_RADIUS.get(name, 0.0)
         own_u = known.own * fading(self.contrast[shell], known.fading)
         own[:, _DEFINITION] = np.hypot(own_u, by_radius * self.blurred_mm)
         own[:, _EDGES] *= known.edges
@@ -181,10 +163,9 @@ class _Scene:
 def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
     """All sizes of the tray at once: there are hundreds of them."""
     changed: list[dict[str, Any]] = [{} for _ in shells]
-    corrected = [_with_ruffles(shell) for shell in shells]
-    for name in WITNESSES:
-        both = ((k, c.get(name) or getattr(shells[k], name)) for k, c in enumerate(corrected))
-        known: list[tuple[int, Quantity]] = [(k, q) for k, q in both if q is not None]
+    for name in EDGE_UNCERTAINTIES:
+        every = ((k, shell.quantity(name)) for k, shell in enumerate(shells))
+        known: list[tuple[int, Quantity]] = [(k, q) for k, q in every if q is not None]
         if not known:
             continue
         number, quantities = zip(*known, strict=True)
@@ -193,19 +174,20 @@ def _judged(shells: Sequence[Shell], scene: _Scene) -> list[Shell]:
         judged = quantities_of([q.value for q in quantities], own, shared)
         for k, quantity in zip(number, judged, strict=True):
             changed[k][name] = quantity
-    return [replace(s, **sizes) for s, sizes in zip(shells, changed, strict=True)]
+    each = zip(shells, changed, strict=True)
+    return [replace(s, sizes=replace(s.sizes, **quantities)) for s, quantities in each]
 
 
-def with_evidence(
+def with_edge_uncertainty(
     pixels_bgr: NDArray[np.uint8], shells: Sequence[Shell], blur_mm: float = 0.0
 ) -> tuple[Shell, ...]:
     """Shells with what their edges are worth in every size's uncertainty; unmeasured ones as
     they are. ``blur_mm``: how far the photo spreads an edge (standard deviation)."""
-    measured = [s for s in shells if s.diameter_mm is not None]
+    measured = [s for s in shells if s.sizes.diameter_mm is not None]
     if not measured:
         return tuple(shells)
     contrast = outline_contrasts(pixels_bgr, measured)
     coarse_mm = np.array([coarseness_u_mm(shell) for shell in measured])
     scene = _Scene(contrast, coarse_mm, float(np.median(contrast)), blur_u_mm(blur_mm))
     judged = iter(_judged(measured, scene))
-    return tuple(next(judged) if s.diameter_mm is not None else s for s in shells)
+    return tuple(next(judged) if s.sizes.diameter_mm is not None else s for s in shells)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from petitpied.camera.straight_edges import StraightEdge, StraightnessEvidence
-from petitpied.camera.view_slopes import card_slopes, place_in_world, plane_slopes
+from petitpied.camera.view_jacobian import card_jacobian, place_in_world, plane_jacobian
 from petitpied.domain.view import PARAMETERS, View
 from tests.camera.card_views import overhead_view
 
@@ -36,14 +36,14 @@ def test_places_on_the_liner(view):
     places = np.random.default_rng(1).uniform([0, 0], [400, 300], (20, 2))
     seen = view.project(places)
     expected = differences(lambda changed: changed.to_plane(seen), view)
-    assert plane_slopes(view, places) == pytest.approx(expected, rel=1e-5, abs=1e-5)
+    assert plane_jacobian(view, places) == pytest.approx(expected, rel=1e-5, abs=1e-5)
 
 
 def test_a_cards_pixels(view):
     points, place = np.random.default_rng(2).uniform(0, 60, (12, 2)), np.array([80.0, 40.0, 0.3])
     at = place_in_world(points, place)
     expected = differences(lambda changed: changed.project(at, 0.5), view)
-    assert card_slopes(view, points, place, 0.5)[0] == pytest.approx(expected, rel=1e-5, abs=1e-3)
+    assert card_jacobian(view, points, place, 0.5)[0] == pytest.approx(expected, rel=1e-5, abs=1e-3)
 
 
 def test_straight_edges(view):
@@ -56,7 +56,7 @@ def test_straight_edges(view):
         line = np.column_stack([along, across] if direction == 0 else [across, along])
         edges.append(StraightEdge(view.project(line), direction))
     evidence = StraightnessEvidence(tuple(edges))
-    slopes = evidence.slopes(view)
+    slopes = evidence.jacobian(view)
     assert slopes.shape == (2 * len(edges), len(PARAMETERS))
     # a derivative that is zero is left as differences' rounding: relative to the largest
     scale = np.abs(slopes).max()

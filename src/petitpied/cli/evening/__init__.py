@@ -1,0 +1,1 @@
+"""Commands of one evening: the kitchen set up once, each evening's trays by one command."""

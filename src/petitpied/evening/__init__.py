@@ -1,0 +1,1 @@
+"""One evening of a kitchen: what it is like (`kitchen.toml`), and what to change next."""

@@ -1,0 +1,1 @@
+"""Words of an evening: its answer on one screen, and the one thing to change."""
