@@ -14,7 +14,14 @@ from petitpied.contours.edge_network import EdgeProposals, propose_edges
 from petitpied.contours.own_colour import by_colour, support
 from petitpied.contours.strays import liner_before_edge
 from petitpied.domain.shell import Seed
-from petitpied.finding.coarse_outlines import UNROUND_REL, by_cap, disc_base, smoothed, unroundness
+from petitpied.finding.coarse_outlines import (
+    UNROUND_REL,
+    by_cap,
+    disc_base,
+    followed,
+    smoothed,
+    unroundness,
+)
 from petitpied.finding.liner import LinerLight
 from petitpied.finding.ray_strips import RAYS, outline_radius
 from petitpied.numerics.medians import medians
@@ -37,6 +44,8 @@ MISSHAPEN_REL, NEARLY_AS_SURE_REL = 0.28, 0.95
 #: another base is taken where its edges are this many times as sure: a pale foot on a pale liner
 #: makes the cap's edge as sure as the foot's within a few hundredths
 PLAINLY_SURER = 1.06
+#: what colours say of a ray counts this often: a tip left out is a tenth of the rays
+COLOURS_SAY = 3
 
 
 def _about_own_edges(
@@ -81,9 +90,10 @@ def _surest(
     number = np.array([k for k, _, _ in bases])
     middles, radii = (np.array([one[i] for one in bases]) for i in (1, 2))
     middles, tried = _about_own_edges(pixels_bgr, middles, radii, light)
-    worth = tried.certainty() * support(pixels_bgr, middles, tried.outer_px, light)
+    worth = tried.certainty() * support(pixels_bgr, middles, tried.outer_px, light) ** COLOURS_SAY
     so_far = proposals.only(np.isin(np.arange(len(centre)), unround))
-    known = so_far.certainty() * support(pixels_bgr, centre[unround], so_far.outer_px, light)
+    spoken = support(pixels_bgr, centre[unround], so_far.outer_px, light)
+    known = so_far.certainty() * spoken**COLOURS_SAY
     for k, least in zip(unround.tolist(), known.tolist(), strict=True):
         own = np.flatnonzero(number == k)
         best = own[worth[own].argmax()]
@@ -113,6 +123,7 @@ def _other_bases(
             bases.append((k, *cap))
             seen = by_colour(pixels_bgr, cap[0][None], cap[1][None], light)
             bases.append((k, cap[0], smoothed(seen)[0]))
+            bases.append((k, cap[0], followed(seen)[0]))
     return bases
 
 

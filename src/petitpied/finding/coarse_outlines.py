@@ -30,6 +30,8 @@ FORM_SIGMA_REL = (0.25, 0.12, 0.10, 0.05, 0.05, 0.03, 0.03)
 #: a term smaller than this is the outline's cells' steps (a tenth of a cell in the mean of 192
 #: rays, shells are 50 cells wide), and is held as close as that
 NO_FORM_REL, LEAST_SIGMA_REL = 0.008, 0.004
+#: a curve that follows points: half width of its running median, rays, and its highest order
+FOLLOWED_RAYS, FOLLOWED_ORDER = 3, 12
 #: scatter of an outline's points that is always allowed, relative to the radius
 SMOOTH_FLOOR_REL = 0.012
 #: an outline whose radii range over more than this share of the radius is not round, or lobed
@@ -142,6 +144,15 @@ def smoothed(radius: Floats) -> Floats:
         terms = np.linalg.solve(normal, ((weight * radius) @ basis)[..., None])[..., 0]
         curve = terms @ basis.T
     return np.asarray(np.maximum(curve, LEAST_RADIUS_REL * typical[:, None]), float)
+
+
+def followed(radius: Floats) -> Floats:
+    """Curve through radii (S, RAYS) that follows points as well: a running median, low-passed."""
+    steps = range(-FOLLOWED_RAYS, FOLLOWED_RAYS + 1)
+    near = np.stack([np.roll(radius, step, axis=1) for step in steps], axis=2)
+    terms = np.fft.rfft(np.median(near, axis=2), axis=1)
+    terms[:, FOLLOWED_ORDER + 1 :] = 0
+    return np.asarray(np.fft.irfft(terms, RAYS, axis=1), float)
 
 
 def unroundness(radius: Floats) -> Floats:

@@ -53,12 +53,12 @@ EDGE_UNCERTAINTIES: dict[str, EdgeUncertainty] = {
     "diameter_mm": EdgeUncertainty(0.051, 0.000, 0.5, 0.3),
     "cap_diameter_mm": EdgeUncertainty(0.100, 0.043, 0, 0.7),
     "foot_diameter_mm": EdgeUncertainty(0.017, 0.000, 1.5, 0.7),
-    "feret_min_mm": EdgeUncertainty(0.160, 0.080, 0.5, 1),
-    "feret_max_mm": EdgeUncertainty(0.233, 0.194, 0.5, 1),
+    "feret_min_mm": EdgeUncertainty(0.160, 0.200, 0.5, 1),
+    "feret_max_mm": EdgeUncertainty(0.233, 0.330, 0.5, 1),
     "roundness_mm": EdgeUncertainty(0.120, 0.038, 0.5, 0.3),
     "circularity": EdgeUncertainty(0.00063, 0.00037, 0, 1),
-    "aspect_ratio": EdgeUncertainty(0.00613, 0.00292, 0.5, 1),
-    "foot_spread_mm": EdgeUncertainty(0.033, 0.044, 0.5, 0.7),
+    "aspect_ratio": EdgeUncertainty(0.00613, 0.0058, 0.5, 1),
+    "foot_spread_mm": EdgeUncertainty(0.033, 0.055, 0.5, 0.7),
     "lean_mm": EdgeUncertainty(0.008, 0.000, 1.5, 0.5),
 }
 #: the figures above hold for pictures of this fineness, mm a pixel; in coarser ones an edge is

@@ -17,7 +17,8 @@ def bumpy(shell_id, column, bump_deg):
     t = np.linspace(0, 2 * np.pi, 180, endpoint=False)
     away = np.angle(np.exp(1j * (t - np.deg2rad(bump_deg))))
     radius = PX_PER_MM * (20.0 + 2.4 * np.exp(-((away / 0.35) ** 2)))
-    outline = np.array(shell.centre_px) + radius[:, None] * np.column_stack([np.cos(t), np.sin(t)])
+    away = np.column_stack([np.cos(t), np.sin(t)])
+    outline = np.array(shell.place.centre_px) + radius[:, None] * away
     return a_shell(shell_id, 0, column, 40.0, outline_px=outline)
 
 

@@ -25,6 +25,6 @@ def test_the_disc_is_the_shells_and_the_rest_white():
     assert (cut[3, 3] == 255).all()
     # area of the drawn disc against that of the outline on the liner, mm2: edge pixels are mixed
     inside = (255 - cut[..., 0].astype(float)) / (255 - 40)
-    x, y = view.to_plane(shell.outline_px).T
+    x, y = view.to_plane(shell.place.outline_px).T
     area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
     assert abs(inside.sum() / px_per_mm**2 - area) < 0.01 * area

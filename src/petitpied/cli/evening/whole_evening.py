@@ -228,9 +228,8 @@ def _limits_and_box(
     from petitpied.sorting.box_file import BoxKind
 
     kitchen = setting.kitchen
-    sizes = [
-        s.sizes.diameter_mm.value for t in trays for s in t.record.shells if s.sizes.diameter_mm is not None
-    ]
+    each = [s.sizes.diameter_mm for t in trays for s in t.record.shells]
+    sizes = [size.value for size in each if size is not None]
     target = round(2 * median(sizes)) / 2 if sizes else 45.0
     limits = kitchen.limits or limits_for(target, 2.0)
     if kitchen.box is not None or "box" in kitchen.parts or setting.path is not None:

@@ -61,6 +61,7 @@ def trays_workbook(trays: Mapping[str, Record]) -> bytes:
 
 def _columns(record: Record) -> list[Column]:
     shells = record.shells
+    surfaces = [s.surface for s in shells]
     columns = [
         Column("shell", [s.id for s in shells]),
         Column("grade", [s.verdict for s in shells]),
@@ -73,9 +74,11 @@ def _columns(record: Record) -> list[Column]:
         if number == 0:
             columns.append(Column("touches", [" ".join(s.place.touching) or None for s in shells]))
     columns += [
-        Column("foot", [None if s.surface.foot is None else s.surface.foot.state for s in shells]),
-        Column("dimples", [None if s.surface.dimples is None else len(s.surface.dimples) for s in shells], 0),
-        Column("dark specks", [None if s.surface.pinholes is None else len(s.surface.pinholes) for s in shells], 0),
+        Column("foot", [None if s.foot is None else s.foot.state for s in surfaces]),
+        Column("dimples", [None if s.dimples is None else len(s.dimples) for s in surfaces], 0),
+        Column(
+            "dark specks", [None if s.pinholes is None else len(s.pinholes) for s in surfaces], 0
+        ),
         Column("row from the back", [s.place.row + 1 for s in shells], 0),
         Column("place from the left", [s.place.column + 1 for s in shells], 0),
         Column("doubts", ["; ".join(s.doubts) or None for s in shells]),
@@ -85,7 +88,7 @@ def _columns(record: Record) -> list[Column]:
 
 def _pair(shells: Sequence[Shell], head: str, field: str, decimals: int) -> list[Column]:
     """A quantity's values and their ±, 95 %."""
-    found = [getattr(shell, field) for shell in shells]
+    found = [shell.quantity(field) for shell in shells]
     known = [q if isinstance(q, Quantity) else None for q in found]
     unit = head.rpartition(", ")[2] if ", " in head else ""
     return [
