@@ -8,12 +8,12 @@ from pathlib import Path
 
 from petitpied.domain.errors import PhotoError, ReadingError
 from petitpied.files.output_files import safe_stem
+from petitpied.files.outside_files import is_folder, is_there
 from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
-from petitpied.files.records.lot_files import EVENING
+from petitpied.files.records.lot_files import EVENING, start_of_record
 from petitpied.text.wording import printable
 
 HASH = re.compile(rb'"sha256":\s*"([0-9a-f]{64})"')
-START_BYTES = 4000  # of a record: schema, version and photo stand there
 
 
 @dataclass(frozen=True)
@@ -46,13 +46,13 @@ def photos_in(given: Iterable[Path]) -> tuple[list[Path], list[str]]:
     found: dict[Path, Path] = {}
     others: dict[str, int] = {}
     for path in given:
-        if path.is_dir():
+        if is_folder(path):
             inside = sorted(p for p in path.iterdir() if _is_photo(p) and p.is_file())
             if not inside:
                 others[f"no photo in the folder {printable(str(path))}"] = 0
             for photo in inside:
                 found.setdefault(photo.absolute(), photo)
-        elif _is_photo(path) or not path.exists():
+        elif _is_photo(path) or not is_there(path):
             found.setdefault(path.absolute(), path)
         else:
             kind = _kind(path)
@@ -120,11 +120,7 @@ def records_by_photo(folder: Path) -> dict[str, Path]:
     for file in files:
         if file.name.endswith((".coco.json", ".review.json")) or not file.is_file():
             continue
-        try:
-            with file.open("rb") as stream:
-                start = stream.read(START_BYTES)
-        except OSError:
-            continue
+        start = start_of_record(file)
         photo = HASH.search(start)
         if b'"petitpied/inspection/' in start and photo:
             found.setdefault(photo[1].decode("ascii"), file)

@@ -163,9 +163,18 @@ def _record_of(photo: Path) -> Path:
         raise _no_record(photo) from None
     for folder in (photo.parent, photo.parent / EVENING, Path()):
         for file in sorted(folder.glob("*.json")):
-            if _looks_like_record(file) and sha in file.read_bytes()[:RECORD_START_BYTES]:
+            if _looks_like_record(file) and sha in start_of_record(file):
                 return file
     raise _no_record(photo)
+
+
+def start_of_record(file: Path) -> bytes:
+    """A record's first bytes: schema, version and photo stand there; none where it is not let in."""
+    try:
+        with open_outside(file, Kind.RECORD) as stream:
+            return stream.read(RECORD_START_BYTES)
+    except (Refused, OSError):
+        return b""
 
 
 def _no_record(photo: Path) -> LotError:
