@@ -314,7 +314,7 @@ BAD = {
     "header only": (jpeg()[:300], "cannot be read"),
     "cut jpeg": (jpeg(NOISE)[:-3000], "ends before the picture does"),
     "cut jpeg, zeros after": (jpeg(NOISE)[:-3000] + bytes(3000), "ends before the picture does"),
-    "cut png": (written(Image.fromarray(NOISE), "PNG")[:-600], "damaged or cut short"),
+    "cut png": (written(Image.fromarray(NOISE), "PNG")[:-600], "is cut short, or a checksum"),
     "cut tiff": (written(Image.fromarray(picture()), "TIFF")[:-9000], "cannot be read"),
     "cut webp": (written(Image.fromarray(picture()), "WEBP")[:-400], "cannot be read"),
     "video header": (b"\0\0\0\x18ftypmp42" + bytes(400), "cannot be read"),

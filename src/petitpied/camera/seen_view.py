@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 
 from petitpied.camera.card_check import check_cards
+from petitpied.camera.crops import crop_by_header
 from petitpied.camera.find_card import CardSighting, find_cards
 from petitpied.camera.solve_photo import solve_photo
 from petitpied.camera.straight_edges import StraightEdge
@@ -48,7 +49,8 @@ def see_view(photo: Photo, settings: Settings) -> SeenView:
     grey = np.asarray(cv2.cvtColor(photo.pixels_bgr, cv2.COLOR_BGR2GRAY), np.uint8)
     thickness_mm, printed = settings.card_thickness_mm, dict(settings.print_scales)
     sightings = tuple(s.printed_at(printed.get(s.letter, 1.0)) for s in find_cards(grey))
-    seen = solve_photo(grey, sightings, guess, thickness_mm)
+    crop = crop_by_header(photo, focal_mm)
+    seen = solve_photo(grey, sightings, guess, thickness_mm, crop)
     return SeenView(
         sightings,
         seen.solved,
@@ -56,7 +58,7 @@ def see_view(photo: Photo, settings: Settings) -> SeenView:
         _seen_cards(sightings, seen.solved, thickness_mm),
         guess,
         bool(guess.profile or focal_mm),
-        (*check_cards(sightings, seen.solved, thickness_mm), *seen.warnings),
+        (*check_cards(sightings, seen.solved, thickness_mm, seen.uneven), *seen.warnings),
     )
 
 

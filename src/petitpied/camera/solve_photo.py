@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.card_flatness import trusted_as_flat
+from petitpied.camera.crops import Crop, asking, lies_elsewhere, some_part
 from petitpied.camera.find_card import CardSighting
 from petitpied.camera.several_cards import cards_agree
 from petitpied.camera.straight_edges import StraightEdge, StraightnessEvidence, find_straight_edges
@@ -29,11 +31,13 @@ FREE_FOCAL_REL, FREE_CORNER_REL = 0.2, 0.02
 
 @dataclass(frozen=True)
 class SolvedPhoto:
-    """The view, the straight edges that it rests on, and doubts as plain sentences."""
+    """The view, the straight edges that it rests on, doubts as plain sentences, and the letters of
+    cards that do not lie flat."""
 
     solved: SolvedView
     straight: tuple[StraightEdge, ...]
     warnings: tuple[str, ...]
+    uneven: frozenset[str] = frozenset()
 
 
 def solve_photo(
@@ -41,8 +45,12 @@ def solve_photo(
     sightings: Sequence[CardSighting],
     guess: CameraGuess,
     thickness_mm: float,
+    crop: Crop | None = None,
 ) -> SolvedPhoto:
     """View from the cards, then again with the straight edges that this first view shows.
+
+    Where the header tells of a ``crop``, or cards and edges see the lens's middle elsewhere, the
+    view is solved with the middle and the focal length left open.
 
     Raises
     ------
@@ -51,6 +59,12 @@ def solve_photo(
     LensError
         The lens profile is of another lens.
     """
+    size_px = (grey.shape[1], grey.shape[0])
+    sightings, uneven = trusted_as_flat(sightings, guess)
+    told = list(uneven.values())
+    if guess.profile is None and crop is not None:
+        guess = crop.guess
+        told.append(_cropped(crop.why))
     first = solve_view(sightings, guess, thickness_mm=thickness_mm)
     straight = find_straight_edges(grey, first.view)
     evidence: tuple[Evidence, ...] = ()
@@ -59,6 +73,19 @@ def solve_photo(
         first = solve_view(
             sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=first
         )
+    if guess.profile is None and crop is None and not uneven:
+        asked = solve_view(
+            sightings, asking(guess, size_px), thickness_mm=thickness_mm, evidence=evidence,
+            start=first,
+        )  # fmt: skip
+        away = lies_elsewhere(asked.view, guess, size_px)
+        if away is not None:
+            why = f"cards and straight edges see another lens, or its middle {away:.0%} off"
+            told.append(_cropped(why))
+            guess = some_part(size_px, guess)
+            first = solve_view(
+                sightings, guess, thickness_mm=thickness_mm, evidence=evidence, start=asked
+            )
     trusted, warnings, other = guess, list[str](), None
     if guess.profile is not None:
         freed = _freed(guess, (grey.shape[1], grey.shape[0]))
@@ -72,7 +99,14 @@ def solve_photo(
     agreed = cards_agree(sightings, trusted, first, thickness_mm=thickness_mm, evidence=evidence)
     if other is not None:
         raise other
-    return SolvedPhoto(first, straight, (*agreed, *warnings))
+    return SolvedPhoto(first, straight, (*told, *agreed, *warnings), frozenset(uneven))
+
+
+def _cropped(why: str) -> str:
+    return (
+        f"the photo seems to be cropped ({why}): its middle and focal length were taken from the "
+        "cards and straight edges, and sizes are less sure; send the whole photo"
+    )
 
 
 def _freed(guess: CameraGuess, size_px: tuple[int, int]) -> CameraGuess:

@@ -38,6 +38,8 @@ SECOND_DISTORTION_SIGMA_REL = 0.001
 CENTRE_SIGMA_REL = 0.002
 #: scale of the Cauchy loss in sigmas: 95 % efficiency for normal errors (Holland & Welsch 1977)
 CAUCHY_SCALE = 2.385
+#: the corners' noise is taken as observed, but for no less than this share of the assumed
+LEAST_NOISE = 0.3
 
 
 class Evidence(Protocol):
@@ -215,7 +217,7 @@ def _root_weight(corners: Floats) -> Floats:
     The noise is taken as observed, by the ratio to the assumed (median of Rayleigh: 1.1774).
     """
     size = np.hypot(*corners.T)
-    factor = min(max(float(medians(size)) / 1.1774, 0.3), 20.0)
+    factor = min(max(float(medians(size)) / 1.1774, LEAST_NOISE), 20.0)
     return np.asarray(1 / (factor * np.sqrt(1 + (size / (factor * CAUCHY_SCALE)) ** 2)), float)
 
 

@@ -6,15 +6,19 @@ from petitpied.contours.edges import ShellEdges, find_edges
 from petitpied.domain.photo import Photo
 from petitpied.domain.shell import Seed
 from petitpied.finding.find_shells import find_shells
+from petitpied.finding.lost_parts import LostParts, lost_parts
+from petitpied.finding.screen_grid import grid_peak
 
 
 @dataclass(frozen=True)
 class FoundOutlines:
-    """All seeds; ``edges`` of those that are whole, in their order, None where none is;
-    ``warnings``: plain sentences."""
+    """All seeds; ``edges`` of those that are whole, in their order, None where none is; the photo's
+    ``lost`` parts, and how much of a screen's grid it shows; ``warnings``: plain sentences."""
 
     seeds: tuple[Seed, ...]
     edges: ShellEdges | None
+    lost: LostParts
+    grid_peak: float
     warnings: tuple[str, ...]
 
     @property
@@ -28,7 +32,9 @@ def find_outlines(photo: Photo) -> FoundOutlines:
     found = find_shells(photo.pixels_bgr)
     whole = [seed for seed in found.seeds if seed.whole]
     edges = find_edges(photo.pixels_bgr, whole, found.light) if whole else None
-    return FoundOutlines(found.seeds, edges, _left_out(found.things))
+    lost = lost_parts(photo.pixels_bgr, found.seeds)
+    grid = grid_peak(photo.pixels_bgr, found.seeds)
+    return FoundOutlines(found.seeds, edges, lost, grid, _left_out(found.things))
 
 
 def _left_out(things: int) -> tuple[str, ...]:

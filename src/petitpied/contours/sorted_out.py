@@ -1,7 +1,7 @@
 """Which of the seeds are shells of this tray, and which of them can be measured."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,6 +10,7 @@ from petitpied.contours.neighbours import COVERED_REL, share_covered
 from petitpied.domain.record import SeenCard
 from petitpied.domain.shell import Seed
 from petitpied.domain.view import View
+from petitpied.finding.lost_parts import UNMEASURED_REL, LostParts
 from petitpied.numerics.polygons import areas_of
 
 Floats = NDArray[np.float64]
@@ -19,6 +20,7 @@ SHELL_RANGE_MM = (12.0, 95.0)
 #: height of the outlines that shells are sorted by, mm: near enough
 COARSE_HEIGHT_MM = 2.0
 CUT, COVERED = "cut by the edge of the photo", "partly covered by the card"
+UNSEEN = "partly in a washed-out or black part of the photo"
 
 
 @dataclass(frozen=True)
@@ -35,14 +37,34 @@ class SortedOut:
     def measurable(self) -> tuple[Seed, ...]:
         return tuple(s for s, r in zip(self.seeds, self.reasons, strict=True) if r is None)
 
+    @property
+    def _place(self) -> NDArray[np.intp]:
+        return np.array([i for i, reason in enumerate(self.reasons) if reason is None], np.intp)
 
-def sort_out(seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View) -> SortedOut:
-    """Drop what has no shell's size or lies on a card; note what is cut or covered."""
+    @property
+    def measurable_mm(self) -> Floats:
+        """Coarse diameters of the measurable ones."""
+        return self.diameters_mm[self._place]
+
+    def without(self, which: NDArray[np.bool_], reason: str) -> "SortedOut":
+        """The same, those of the measurable that are marked left out for ``reason``."""
+        reasons = list(self.reasons)
+        for i in self._place[which].tolist():
+            reasons[i] = reason
+        of_whole = self.of_whole.copy()
+        of_whole[np.flatnonzero(of_whole)[which]] = False
+        return replace(self, reasons=tuple(reasons), of_whole=of_whole)
+
+
+def sort_out(
+    seeds: Sequence[Seed], cards: Sequence[SeenCard], view: View, lost: LostParts
+) -> SortedOut:
+    """Drop what has no shell's size or lies on a card; note what is cut, covered or not seen."""
     diameters = _coarse_diameters_mm(view, [seed.outline_px for seed in seeds])
     corners = [card.corners_px for card in cards]
     each = zip(seeds, diameters, strict=True)
     kept = np.array([_is_shell(seed, size, corners) for seed, size in each], bool)
-    reasons = [_reason(s, corners) if k else None for s, k in zip(seeds, kept, strict=True)]
+    reasons = [_reason(s, corners, lost) if k else None for s, k in zip(seeds, kept, strict=True)]
     measured = [k and r is None for k, r in zip(kept, reasons, strict=True)]
     return SortedOut(
         tuple(seed for seed, k in zip(seeds, kept, strict=True) if k),
@@ -68,9 +90,11 @@ def _is_shell(seed: Seed, size_mm: float, cards_px: Sequence[Floats]) -> bool:
     return not seed.whole or SHELL_RANGE_MM[0] <= size_mm <= SHELL_RANGE_MM[1]
 
 
-def _reason(seed: Seed, cards_px: Sequence[Floats]) -> str | None:
+def _reason(seed: Seed, cards_px: Sequence[Floats], lost: LostParts) -> str | None:
     """Why a shell is not measured."""
     if not seed.whole:
         return CUT
     covered = max(share_covered(seed.outline_px, corners) for corners in cards_px)
-    return COVERED if covered > COVERED_REL else None
+    if covered > COVERED_REL:
+        return COVERED
+    return UNSEEN if lost.share(seed.outline_px) > UNMEASURED_REL else None

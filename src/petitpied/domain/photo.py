@@ -28,6 +28,8 @@ class Photo:
     digital_zoom: float | None = None  # EXIF 0xA404
     orientation: int = 1  # EXIF orientation that was applied to the pixels as stored
     lens: CameraGuess | None = None  # by a lens profile, where one fits
+    frame_px: tuple[int, int] | None = None  # width, height in EXIF (0xA002, 0xA003), as stored
+    edited: str | None = None  # the editing program, as told; "cropped" where that is told
 
     @property
     def width_px(self) -> int:

@@ -17,7 +17,8 @@ from petitpied.inspection.one_photo_record import no_shells, record_of, relative
 from petitpied.sizing.bias import corrected_for_ruffles
 from petitpied.sizing.edge_uncertainty import with_edge_uncertainty
 from petitpied.sizing.measured_shells import measured_shells
-from petitpied.sizing.relative import relative_shells
+from petitpied.sizing.relative import frame_of, relative_shells, slant_words
+from petitpied.sizing.unseen_parts import with_lost_parts
 from petitpied.sizing.view_doubts import blur_mm
 from petitpied.surface.foot.foot_ring import rim_heights
 from petitpied.surface.survey import scene_of, survey
@@ -36,7 +37,7 @@ def inspect_photo(photo: Photo, settings: Settings) -> Record:
         No shell in the photo.
     """
     if settings.relative:
-        return measure_relative(photo, find_outlines(photo))
+        return measure_relative(photo, settings, find_outlines(photo))
     return measure(photo, settings, find_outlines(photo), see_view(photo, settings))
 
 
@@ -48,20 +49,21 @@ def measure(photo: Photo, settings: Settings, outlines: FoundOutlines, seen: See
     ShellsError
         No shell can be measured.
     """
-    sorted_out = sort_out(outlines.seeds, seen.cards, seen.solved.view)
+    sorted_out = sort_out(outlines.seeds, seen.cards, seen.solved.view, outlines.lost)
     if outlines.edges is None or not sorted_out.measurable:
         raise no_shells(photo, len(sorted_out.seeds))
     edges = outlines.edges.only(sorted_out.of_whole)
     tray = fit_tray(seen, sorted_out, edges, first_heights(settings.shell_height_mm))
-    sized = measured_shells(tray, sorted_out)
-    unbiased = corrected_for_ruffles(sized)
+    sized = measured_shells(tray)
+    doubted = with_lost_parts(photo.pixels_bgr, sized, outlines.lost)
+    unbiased = corrected_for_ruffles(doubted.shells)
     judged = with_edge_uncertainty(photo.pixels_bgr, unbiased, blur_mm(seen.sightings))
     scene = scene_of(photo, settings, tray.view, seen.cards, judged)
     surfaces = survey(scene, rim_heights(tray.heights), settings.crack_confidence)
-    return record_of(photo, settings, outlines, seen, tray, surfaces)
+    return record_of(photo, settings, outlines, seen, tray, surfaces, doubted.warnings)
 
 
-def measure_relative(photo: Photo, outlines: FoundOutlines) -> Record:
+def measure_relative(photo: Photo, settings: Settings, outlines: FoundOutlines) -> Record:
     """Shapes and relative sizes, for a photo without a card.
 
     Raises
@@ -72,5 +74,8 @@ def measure_relative(photo: Photo, outlines: FoundOutlines) -> Record:
     if outlines.edges is None:
         raise no_shells(photo, len(outlines.seeds))
     neighbours = find_neighbours(outlines.edges, outlines.whole)
-    shells, lattice = relative_shells(outlines.seeds, outlines.edges, neighbours)
-    return relative_record(photo, outlines, shells, lattice)
+    frame = frame_of(photo, settings)
+    shells, lattice, slant = relative_shells(outlines.seeds, outlines.edges, neighbours, frame)
+    doubted = with_lost_parts(photo.pixels_bgr, shells, outlines.lost)
+    warnings = (*slant_words(slant), *doubted.warnings)
+    return relative_record(photo, outlines, doubted.shells, lattice, warnings)

@@ -11,6 +11,7 @@ from petitpied.domain.record import PhotoFacts, Record, TrayPlace
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.finding.lattice import Lattice
+from petitpied.sizing.false_scenes import flat_words, grid_words, size_words
 from petitpied.sizing.view_doubts import view_warnings
 from petitpied.surface.survey import Survey
 
@@ -22,9 +23,9 @@ NO_CARD = (
 
 def record_of(
     photo: Photo, settings: Settings, outlines: FoundOutlines, seen: SeenView, tray: TrayRings,
-    surfaces: Survey,
+    surfaces: Survey, unseen: tuple[str, ...],
 ) -> Record:  # fmt: skip
-    """The record, in the tray frame."""
+    """The record, in the tray frame; ``unseen``: sentences on parts of the photo."""
     frame, lattice, heights = tray.frame, tray.lattice, tray.heights
     return Record(
         tool_version=__version__,
@@ -47,6 +48,10 @@ def record_of(
             *outlines.warnings,
             *seen.warnings,
             *view_warnings(tray.view, seen.solved, seen.sightings, seen.focal_known),
+            *flat_words(tray.view, tray.middles_mm, tray.parallax),
+            *unseen,
+            *size_words(surfaces.shells),
+            *grid_words(outlines.grid_peak),
             *surfaces.warnings,
             *_asked_for(settings),
         ),
@@ -57,9 +62,10 @@ def record_of(
 
 
 def relative_record(
-    photo: Photo, outlines: FoundOutlines, shells: tuple[Shell, ...], lattice: Lattice
-) -> Record:
-    """The record of a photo without a card."""
+    photo: Photo, outlines: FoundOutlines, shells: tuple[Shell, ...], lattice: Lattice,
+    doubts: tuple[str, ...],
+) -> Record:  # fmt: skip
+    """The record of a photo without a card; ``doubts``: sentences on slant and parts of it."""
     return Record(
         tool_version=__version__,
         photo=_facts(photo),
@@ -69,7 +75,13 @@ def relative_record(
         px_per_mm=None,
         tray=TrayPlace("lattice", lattice.rows, lattice.columns, "assumed"),
         shells=shells,
-        warnings=(*photo.warnings, *outlines.warnings, NO_CARD),
+        warnings=(
+            *photo.warnings,
+            *outlines.warnings,
+            *doubts,
+            *grid_words(outlines.grid_peak),
+            NO_CARD,
+        ),
     )
 
 

@@ -1,7 +1,8 @@
 """Bytes of a picture file to an upright 8-bit sRGB `Photo`; sizes bounded before decoding.
 
-An ordinary JPEG is decoded by OpenCV; everything else by Pillow, whose header readers also
-give the size, the colour profile and the EXIF facts without decoding a pixel.
+An ordinary JPEG is decoded by libjpeg-turbo with its warnings taken for errors; everything else
+by Pillow, whose header readers also give the size, the colour profile and the EXIF facts without
+decoding a pixel. Damage that no decoder tells is looked for in the picture itself.
 """
 
 import hashlib
@@ -18,6 +19,14 @@ from PIL import Image, UnidentifiedImageError
 from petitpied.domain.errors import PhotoError
 from petitpied.domain.photo import Photo
 from petitpied.photo.colour_profile import is_srgb, to_srgb
+from petitpied.photo.damage_seen import MOST_HEIC_REL, MOST_WEBP_REL, is_garbled, seam_row
+from petitpied.photo.file_damage import (
+    DamageError,
+    check_jpeg_in_four_inks,
+    check_png,
+    check_tiff,
+    strict_jpeg,
+)
 from petitpied.photo.header import HeaderFacts, header_facts, jpeg_is_cut_short
 
 Pixels = NDArray[np.uint8]
@@ -42,6 +51,7 @@ BROKEN = (OSError, ValueError, SyntaxError, EOFError, struct.error, TypeError, I
 _SIXTEEN_TO_EIGHT = ((np.arange(65_536) + 128) // 257).astype(np.uint8)
 
 _RETAKE = "give the photo as the camera wrote it, or take it again"
+_COPY_AGAIN = "copy it anew from the phone or camera, or take the photo again"
 
 
 def decode_photo(data: bytes, name: str) -> Photo:
@@ -79,7 +89,11 @@ def _decode(data: bytes, name: str) -> Photo:
         raise _broken(name, "the file ends before the picture does")
     notes = _file_warnings(image)
     facts = header_facts(image)  # before decoding: some readers drop EXIF when they turn
-    pixels, more_notes = _pixels(image, data, name)
+    try:
+        pixels, more_notes = _pixels(image, data, name)
+    except DamageError as error:
+        raise _damaged(name, str(error)) from error
+    more_notes += _seam(pixels, image)
     return Photo(
         name=name,
         sha256=hashlib.sha256(data).hexdigest(),
@@ -91,6 +105,8 @@ def _decode(data: bytes, name: str) -> Photo:
         focal_mm=facts.focal_mm,
         digital_zoom=facts.digital_zoom,
         orientation=_orientation_applied(image, facts),
+        frame_px=facts.frame_px,
+        edited=facts.edited,
     )
 
 
@@ -115,6 +131,10 @@ def upright(pixels: Pixels, orientation: int) -> Pixels:
 
 def _broken(name: str, why: str) -> PhotoError:
     return PhotoError(what=f"{name} cannot be read", why=why, next_step=_RETAKE)
+
+
+def _damaged(name: str, why: str) -> PhotoError:
+    return PhotoError(what=f"{name} is damaged", why=why, next_step=_COPY_AGAIN)
 
 
 def _open(data: bytes, name: str) -> Image.Image:
@@ -212,27 +232,50 @@ def _pixels(image: Image.Image, data: bytes, name: str) -> tuple[Pixels, tuple[s
     """BGR pixels (H, W, 3) as stored, in sRGB, and notes."""
     profile: bytes = image.info.get("icc_profile") or b""
     plain = not profile or is_srgb(profile)
+    if image.format in ("JPEG", "MPO") and image.mode in ("L", "RGB"):
+        pixels = strict_jpeg(data)
+        return (pixels, ()) if plain else _with_profile(pixels, profile)
+    doubts = _checked(image, data)
     try:
-        if image.format in ("JPEG", "MPO") and image.mode in ("L", "RGB"):
-            pixels = _jpeg(data, name)
-            return (pixels, ()) if plain else _with_profile(pixels, profile)
         image.load()
     except BROKEN as error:
         why = f"the picture inside is damaged or cut short ({type(error).__name__})"
         raise _broken(name, why) from error
+    most = {"WEBP": MOST_WEBP_REL, "HEIF": MOST_HEIC_REL}.get(image.format or "")
+    if most is not None and is_garbled(_bgr(image), most):
+        raise DamageError("parts of the picture are garbled")
     if image.mode == "CMYK" and not plain:
         rgb, notes = to_srgb(image, profile)
-        return _bgr(rgb), notes
+        return _bgr(rgb), (*doubts, *notes)
     pixels = _bgr(_eight_bit(image, name))
-    return (pixels, ()) if plain else _with_profile(pixels, profile)
+    if plain:
+        return pixels, doubts
+    pixels, notes = _with_profile(pixels, profile)
+    return pixels, (*doubts, *notes)
 
 
-def _jpeg(data: bytes, name: str) -> Pixels:
-    flags = cv2.IMREAD_COLOR | cv2.IMREAD_IGNORE_ORIENTATION
-    decoded: Any = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
-    if decoded is None:
-        raise _broken(name, "the picture inside is damaged or cut short")
-    return np.asarray(decoded, np.uint8)
+def _seam(pixels: Pixels, image: Image.Image) -> tuple[str, ...]:
+    """A word where the picture, as stored, shows that a part of it was decoded wrongly."""
+    row = seam_row(pixels, every_row=image.format == "TIFF")
+    if row is None:
+        return ()
+    return (
+        f"a seam runs across the stored picture at its row {row} of {len(pixels)}: the file may be "
+        "damaged from there on, or was pieced together, and sizes there may be wrong; copy it anew "
+        "from the phone or camera",
+    )
+
+
+def _checked(image: Image.Image, data: bytes) -> tuple[str, ...]:
+    """Doubts of a file that Pillow is to decode; raises `DamageError`."""
+    if image.format in ("JPEG", "MPO"):
+        check_jpeg_in_four_inks(data)
+    elif image.format == "PNG":
+        check_png(data)
+    elif image.format == "TIFF":
+        doubt = check_tiff(data, image.size)
+        return () if doubt is None else (doubt,)
+    return ()
 
 
 def _with_profile(pixels: Pixels, profile: bytes) -> tuple[Pixels, tuple[str, ...]]:

@@ -1,5 +1,6 @@
 """The few facts that we keep of a photo's header; never a location, never a serial number."""
 
+import re
 import struct
 from dataclasses import dataclass
 from datetime import datetime
@@ -11,6 +12,18 @@ from PIL import Image
 MAKE, MODEL, ORIENTATION, CHANGED_AT, EXIF_BLOCK = 0x010F, 0x0110, 0x0112, 0x0132, 0x8769
 TAKEN_AT, FOCAL_35MM = 0x9003, 0xA405
 FOCAL, DIGITAL_ZOOM = 0x920A, 0xA404
+SOFTWARE, FRAME_WIDTH, FRAME_HEIGHT = 0x0131, 0xA002, 0xA003
+
+#: sides that a photo may have, px
+SIDES_PX = (100, 100_000)
+#: names that picture editors write as "Software"; cameras write their firmware there
+EDITORS = (
+    *("photoshop", "lightroom", "gimp", "snapseed", "photos", "picasa", "paint", "affinity"),
+    *("darktable", "rawtherapee", "capture one", "digikam", "canva", "pixelmator", "acdsee"),
+    *("luminar", "photopea", "polarr", "vsco", "imagemagick", "irfanview", "xnview"),
+)
+#: an editor's own note of a crop (Adobe's Camera Raw schema, XMP)
+CROP_NOTE = re.compile(rb'crs:HasCrop\s*(=\s*"|>)\s*True')
 
 #: a JPEG holds 64 kB of EXIF in one segment; phones write some more with maker notes
 MAX_EXIF_BYTES = 4_000_000
@@ -34,6 +47,8 @@ class HeaderFacts:
     warnings: tuple[str, ...] = ()
     focal_mm: float | None = None
     digital_zoom: float | None = None
+    frame_px: tuple[int, int] | None = None
+    edited: str | None = None
 
 
 def header_facts(image: Image.Image) -> HeaderFacts:
@@ -52,6 +67,8 @@ def header_facts(image: Image.Image) -> HeaderFacts:
             _within(inner.get(FOCAL_35MM), FOCALS_35MM_MM),
             focal_mm=_within(inner.get(FOCAL), FOCALS_MM),
             digital_zoom=_within(inner.get(DIGITAL_ZOOM), ZOOMS),
+            frame_px=_frame(inner.get(FRAME_WIDTH), inner.get(FRAME_HEIGHT)),
+            edited=_edited(image, exif.get(SOFTWARE)),
         )
     except DAMAGED:
         return HeaderFacts(warnings=(_ignored("damaged"),))
@@ -79,6 +96,21 @@ def _camera(make: Any, model: Any) -> str | None:
     if name.casefold().startswith(maker.casefold()):
         maker = ""
     return f"{maker} {name}".strip() or None
+
+
+def _frame(width: Any, height: Any) -> tuple[int, int] | None:
+    """The frame's sides as the header tells them, where it does."""
+    across, down = (_within(side, SIDES_PX) for side in (width, height))
+    return None if across is None or down is None else (round(across), round(down))
+
+
+def _edited(image: Image.Image, software: Any) -> str | None:
+    """ "cropped" where an editor notes that, else the editor's name, if one is told."""
+    note = image.info.get("xmp") or b""
+    if isinstance(note, bytes) and CROP_NOTE.search(note[:MAX_EXIF_BYTES]):
+        return "cropped"
+    name = _text(software)
+    return name if any(editor in name.casefold() for editor in EDITORS) else None
 
 
 def _within(value: Any, bounds: tuple[float, float]) -> float | None:

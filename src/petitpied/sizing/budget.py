@@ -65,7 +65,9 @@ def triangular_root(covariance: Floats) -> Floats:
     if known.any():
         scale = sigma[known]
         part = covariance[np.ix_(known, known)] / np.outer(scale, scale)
-        lower = np.linalg.cholesky(part + 1e-10 * np.eye(len(part)))
+        # rounding may leave a covariance of numbers that hang together not quite positive
+        short = max(0.0, -float(np.linalg.eigvalsh(part)[0]))
+        lower = np.linalg.cholesky(part + (1e-10 + 2 * short) * np.eye(len(part)))
         root[np.ix_(known, known)] = scale[:, None] * lower
     return root
 

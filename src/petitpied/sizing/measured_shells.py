@@ -7,7 +7,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.contours.rings import FittedRings, Heights
-from petitpied.contours.sorted_out import SortedOut
 from petitpied.contours.tray_rings import TrayRings
 from petitpied.domain.shell import Place, Seed, Shell
 from petitpied.domain.view import View
@@ -71,9 +70,10 @@ def _with_sizes(
     )
 
 
-def measured_shells(tray: TrayRings, sorted_out: SortedOut) -> tuple[Shell, ...]:
+def measured_shells(tray: TrayRings) -> tuple[Shell, ...]:
     """Every seed as a shell, row by row; tray frame."""
     view, rings, neighbours, lattice = tray.view, tray.rings, tray.neighbours, tray.lattice
+    sorted_out = tray.sorted_out
     doubts = _doubts(view, rings, tray.heights, neighbours.free)
     measured = measure_shells(view, rings.cap, rings.foot, doubts, rings.wide)
     centres_px = view.project(np.array([s.centre_mm for s in measured]))

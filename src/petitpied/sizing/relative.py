@@ -3,19 +3,31 @@
 from collections.abc import Sequence
 from dataclasses import fields, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.view import guess_camera
+from petitpied.contours.astray import astray, no_outlines
 from petitpied.contours.edges import EdgeBand, ShellEdges
-from petitpied.contours.neighbours import Neighbours
+from petitpied.contours.neighbours import Neighbours, find_neighbours
 from petitpied.contours.rings import Heights, fit_rings
 from petitpied.domain.measures import SIZES, Sizes, Surface
+from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
-from petitpied.domain.shell import Place, Seed, Shell
+from petitpied.domain.settings import Settings
+from petitpied.domain.shell import Place, Ring, Seed, Shell
 from petitpied.domain.view import View
 from petitpied.finding.lattice import Lattice, find_lattice
 from petitpied.finding.ray_strips import RAYS
 from petitpied.sizing.outline import ANGLES, measure_outlines, rings_points
+from petitpied.sizing.pieces_slant import (
+    KNOWN_SIGMA_LOG,
+    UNKNOWN_SIGMA_LOG,
+    PhotoFrame,
+    PiecesSlant,
+    pieces_slant,
+)
 
 Floats = NDArray[np.float64]
 
@@ -24,6 +36,9 @@ NO_CARD = "no card in use: no millimetres"
 #: a hand-held photo from above is tilted by about 10 degrees (common practice, no source): one
 #: width of a round shell then looks 1.5 % short; two standard uncertainties allow for 15 degrees
 ASPECT_TILT_U = 0.02
+#: of the flattening by a slant that is taken out, what may be left (standard uncertainty): domes
+#: hide a part of it (a half ellipsoid half as high as wide hides a quarter)
+DOME_REL = 0.25
 #: as for `petitpied.sizing.budget.SHAPE_OWN_U_MM`, relative to a 45 mm shell
 SHAPE_OWN_U_REL = 0.004
 
@@ -41,21 +56,44 @@ def flat_view() -> View:
     return View.exact(np.diag([far, far, 1.0]), [0.0], np.column_stack([np.eye(3), [0, 0, far]]))
 
 
+def frame_of(photo: Photo, settings: Settings) -> PhotoFrame:
+    """The photo's size and the focal length that it, or the baker, tells."""
+    focal_mm = settings.focal_35mm_mm or photo.focal_35mm_mm
+    guess = guess_camera(photo.width_px, photo.height_px, focal_mm)
+    sigma = KNOWN_SIGMA_LOG if focal_mm else UNKNOWN_SIGMA_LOG
+    return PhotoFrame((photo.width_px, photo.height_px), guess.focal_px, sigma)
+
+
 def relative_shells(
-    seeds: Sequence[Seed], edges: ShellEdges, neighbours: Neighbours
-) -> tuple[tuple[Shell, ...], Lattice]:
-    """Shapes and relative sizes; ``edges`` and ``neighbours`` are those of the whole seeds."""
+    seeds: Sequence[Seed], edges: ShellEdges, neighbours: Neighbours, frame: PhotoFrame
+) -> tuple[tuple[Shell, ...], Lattice, PiecesSlant | None]:
+    """Shapes and relative sizes; ``edges`` and ``neighbours`` are those of the whole seeds.
+
+    A slant that the pieces show is taken out.
+    """
     view = flat_view()
-    flat = Heights(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, "none")
-    no_cap = EdgeBand(
-        edges.outer.radius_px, np.zeros((len(edges.centre_px), RAYS)), edges.outer.points_px
-    )
-    one_ring = ShellEdges(edges.centre_px, edges.angle_rad, edges.outer, no_cap)
-    rings = fit_rings(view, one_ring, flat, neighbours.free).cap
+    rings = _rings(view, edges, neighbours)
+    gone = astray(rings, np.array([_coarse_px(s) for s in seeds if s.whole]))
+    if gone.any():
+        if gone.all():
+            raise no_outlines(len(gone))
+        off = iter(gone.tolist())
+        seeds = [s for s in seeds if not (s.whole and next(off))]
+        edges = edges.only(~gone)
+        neighbours = find_neighbours(edges, [s for s in seeds if s.whole])
+        return relative_shells(seeds, edges, neighbours, frame)
     outlines = rings_points(rings, ANGLES)
+    slant = pieces_slant(list(outlines), frame)
+    tilt_u = ASPECT_TILT_U
+    if slant is not None:
+        left = DOME_REL if slant.view is not None else 0.5
+        tilt_u = float(np.hypot(tilt_u, left * (1 - slant.aspect_ratio)))
+    if slant is not None and slant.view is not None:
+        view = slant.view
+        outlines = rings_points(_rings(view, edges, neighbours), ANGLES)
     sizes = measure_outlines(outlines)
     median = float(np.median([s.diameter_mm for s in sizes]))
-    centres = np.array([s.centre_px for s in seeds])
+    centres = view.to_plane(np.array([s.centre_px for s in seeds]))
     whole = [i for i, s in enumerate(seeds) if s.whole]
     diameters = np.full(len(seeds), np.nan)
     diameters[whole] = [s.diameter_mm for s in sizes]
@@ -75,17 +113,57 @@ def relative_shells(
             n = whole.index(index)
             size = sizes[n]
             deficit = 1 - size.circularity
+            centre_px = view.project(np.array([size.centroid_mm]))[0]
             place = replace(
                 place,
-                centre_px=(float(size.centroid_mm[0]), float(size.centroid_mm[1])),
-                outline_px=outlines[n][::2],
+                centre_px=(float(centre_px[0]), float(centre_px[1])),
+                outline_px=view.project(outlines[n][::2]),
                 touching=tuple(sorted(lattice.ids[whole[k]] for k in neighbours.touching[n])),
             )
             ratios = Sizes(
-                circularity=Quantity(size.circularity, float(deficit + 1e-3), ASPECT_TILT_U**2),
-                aspect_ratio=Quantity(size.aspect_ratio, SHAPE_OWN_U_REL, ASPECT_TILT_U),
+                circularity=Quantity(size.circularity, float(deficit + 1e-3), tilt_u**2),
+                aspect_ratio=Quantity(size.aspect_ratio, SHAPE_OWN_U_REL, tilt_u),
                 diameter_rel=size.diameter_mm / median,
             )
             shell = Shell(shell.id, place, ratios, missing=_MISSING)
         shells.append(shell)
-    return tuple(sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id))), lattice
+    return tuple(sorted(shells, key=lambda s: (s.place.row, s.place.column, s.id))), lattice, slant
+
+
+def _coarse_px(seed: Seed) -> float:
+    """Diameter of the circle with the area of a seed's outline."""
+    area = abs(float(cv2.contourArea(np.asarray(seed.outline_px, np.float32))))
+    return 2 * float(np.sqrt(area / np.pi))
+
+
+def _rings(view: View, edges: ShellEdges, neighbours: Neighbours) -> tuple[Ring, ...]:
+    """Outlines of the whole seeds on the plane that a view looks down on."""
+    flat = Heights(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, "none")
+    no_cap = EdgeBand(
+        edges.outer.radius_px, np.zeros((len(edges.centre_px), RAYS)), edges.outer.points_px
+    )
+    one_ring = ShellEdges(edges.centre_px, edges.angle_rad, edges.outer, no_cap)
+    return fit_rings(view, one_ring, flat, neighbours.free).cap
+
+
+def slant_words(slant: PiecesSlant | None) -> list[str]:
+    """What a slanting view does to shapes, in a sentence."""
+    if slant is None:
+        return []
+    level = "photograph from straight above"
+    if not slant.sure:
+        return [
+            f"pieces look flattened all the same way, to {slant.aspect_ratio:.2f} of their width: "
+            f"seen from a slant of about {slant.angle_deg:.0f} degrees, or piped so; shapes are "
+            f"given as seen; {level}"
+        ]
+    seen = f"the photo was taken from a slant of about {slant.angle_deg:.0f} degrees"
+    if slant.view is not None:
+        return [
+            f"{seen}: sizes and shapes were set straight by the pieces' own and are less sure; "
+            f"{level}"
+        ]
+    return [
+        f"{seen}: a round piece looks flattened to {slant.aspect_ratio:.2f}, and near ones look "
+        f"larger; shapes are given as seen; {level}"
+    ]

@@ -169,7 +169,7 @@ def _record_of(photo: Path) -> Path:
 
 
 def start_of_record(file: Path) -> bytes:
-    """A record's first bytes: schema, version and photo stand there; none where it is not let in."""
+    """A record's first bytes: schema, version and photo stand there; none if it is not let in."""
     try:
         with open_outside(file, Kind.RECORD) as stream:
             return stream.read(RECORD_START_BYTES)
