@@ -21,6 +21,7 @@ KITCHEN = ("setup", "--yes", "--answer", "oven=Deck 1", "--answer", "flavours=ro
 def evening_folder(monkeypatch, tmp_path):
     """A folder with two photos; the measuring itself is a stand-in: 16 even shells of 42 mm."""
     monkeypatch.setitem(sys.modules, "petitpied.inspection.one_photo", fakes)
+    monkeypatch.setattr("petitpied.cli.measuring.inspecting.run_apart", fakes.run_here)
     monkeypatch.chdir(tmp_path)
     for grey, name in ((90, "rose.jpg"), (120, "lemon.jpg")):
         Image.fromarray(np.full((1200, 1600, 3), grey, np.uint8)).save(tmp_path / name)
