@@ -49,7 +49,7 @@ def inspect(
             max=60,
             callback=finite,
             metavar="MM",
-            help="Height of a typical shell by your ruler; edge shells get surer.",
+            help="Height of a typical shell by your ruler: edge shells surer.",
         ),
     ] = None,
     card_thickness: Annotated[
