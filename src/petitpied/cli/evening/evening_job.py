@@ -241,7 +241,7 @@ def write_changed(folder: Path, files: Mapping[str, bytes]) -> int:
     OutputError
         If the folder cannot be written.
     """
-    from petitpied.files.output_files import prepare_folder, write_all
+    from petitpied.files.output_files import prepare_folder, write_own
 
     new = {folder / name: data for name, data in files.items() if _content(folder / name) != data}
     if new:
