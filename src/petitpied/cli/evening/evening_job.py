@@ -246,7 +246,7 @@ def write_changed(folder: Path, files: Mapping[str, bytes]) -> int:
     new = {folder / name: data for name, data in files.items() if _content(folder / name) != data}
     if new:
         prepare_folder(folder)
-        write_all(new, replace=True)
+        write_own(new)  # its own page and records of tonight
     return len(new)
 
 
