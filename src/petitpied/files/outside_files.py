@@ -73,6 +73,15 @@ def open_outside(path: Path, kind: Kind) -> Iterator[BinaryIO]:
         yield stream
 
 
+def seen_of(path: Path, kind: Kind, first: int | None = None) -> bytes | None:
+    """All bytes of a file, or its ``first`` ones; None where it is not let in."""
+    try:
+        with open_outside(path, kind) as stream:
+            return stream.read(kind.value if first is None else first)
+    except (Refused, OSError):
+        return None
+
+
 def is_there(path: Path) -> bool:
     """Whether there is anything of this name; a name that none can have is not there."""
     return _answered(path.exists)

@@ -12,7 +12,7 @@ from petitpied.cli.evening.tray_facts import Known
 from petitpied.cli.measuring import inspecting as batch
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.files.outside_files import Kind, Refused, read_outside
+from petitpied.files.outside_files import Kind, seen_of
 from petitpied.files.photo_files import MARKED_SUFFIX
 from petitpied.text.wording import counted, printable
 
@@ -76,7 +76,7 @@ def inspected_trays(
             try:
                 record = read_record(file)
                 marked = file.with_name(f"{photo.stem}{MARKED_SUFFIX}")
-                shown = _content(marked)
+                shown = seen_of(marked, Kind.PHOTO)
                 picture = pictures[photo.sha256].result()
                 trays.append(Tray(photo.stem, record, picture, marked=shown))
             except ReadingError as error:
@@ -181,7 +181,7 @@ def _as_logged(store: "Store", sha: str, path: Path, facts: Mapping[str, Any]) -
         return False
     kept = known_facts(there)
     same = all(kept.get(name) == value for name, value in facts.items())
-    return same and store.record_text(sha) == _content(path)
+    return same and store.record_text(sha) == seen_of(path, Kind.RECORD)
 
 
 def with_facts(trays: Sequence["Tray"], store: "Store | None") -> "tuple[Tray, ...]":
@@ -243,19 +243,15 @@ def write_changed(folder: Path, files: Mapping[str, bytes]) -> int:
     """
     from petitpied.files.output_files import prepare_folder, write_own
 
-    new = {folder / name: data for name, data in files.items() if _content(folder / name) != data}
+    new = {folder / name: data for name, data in files.items() if not _is(folder / name, data)}
     if new:
         prepare_folder(folder)
         write_own(new)  # its own page and records of tonight
     return len(new)
 
 
-def _content(path: Path) -> bytes | None:
-    """What one of our own results holds; None where it is not let in."""
-    try:
-        return read_outside(path, Kind.PHOTO)
-    except Refused:
-        return None
+def _is(path: Path, data: bytes) -> bool:
+    return seen_of(path, Kind.ARCHIVE, len(data) + 1) == data
 
 
 def unknown_flavours(trays: Sequence["Tray"], facts: Mapping[str, Mapping[str, Any]]) -> list[str]:

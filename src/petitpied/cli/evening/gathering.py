@@ -8,12 +8,13 @@ from pathlib import Path
 
 from petitpied.domain.errors import PhotoError, ReadingError
 from petitpied.files.output_files import safe_stem
-from petitpied.files.outside_files import is_folder, is_there
+from petitpied.files.outside_files import Kind, is_folder, is_there, seen_of
 from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
-from petitpied.files.records.lot_files import EVENING, start_of_record
+from petitpied.files.records.lot_files import EVENING
 from petitpied.text.wording import printable
 
 HASH = re.compile(rb'"sha256":\s*"([0-9a-f]{64})"')
+START_BYTES = 4000  # of a record: schema, version and photo stand there
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ def records_by_photo(folder: Path) -> dict[str, Path]:
     for file in files:
         if file.name.endswith((".coco.json", ".review.json")) or not file.is_file():
             continue
-        start = start_of_record(file)
+        start = seen_of(file, Kind.RECORD, START_BYTES) or b""
         photo = HASH.search(start)
         if b'"petitpied/inspection/' in start and photo:
             found.setdefault(photo[1].decode("ascii"), file)

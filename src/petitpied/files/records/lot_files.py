@@ -12,7 +12,7 @@ from petitpied.domain.errors import LotError, PhotoError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
-from petitpied.files.outside_files import Kind, Refused, is_folder, open_outside
+from petitpied.files.outside_files import Kind, Refused, is_folder, open_outside, seen_of
 from petitpied.files.own.kitchen_files import find_kitchen, read_kitchen
 from petitpied.files.own.own_file import read_own_file
 from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
@@ -163,18 +163,10 @@ def _record_of(photo: Path) -> Path:
         raise _no_record(photo) from None
     for folder in (photo.parent, photo.parent / EVENING, Path()):
         for file in sorted(folder.glob("*.json")):
-            if _looks_like_record(file) and sha in start_of_record(file):
+            start = seen_of(file, Kind.RECORD, RECORD_START_BYTES) or b""
+            if _looks_like_record(file) and sha in start:
                 return file
     raise _no_record(photo)
-
-
-def start_of_record(file: Path) -> bytes:
-    """A record's first bytes: schema, version and photo stand there; none if it is not let in."""
-    try:
-        with open_outside(file, Kind.RECORD) as stream:
-            return stream.read(RECORD_START_BYTES)
-    except (Refused, OSError):
-        return b""
 
 
 def _no_record(photo: Path) -> LotError:

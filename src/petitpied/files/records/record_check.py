@@ -128,7 +128,7 @@ def _strange(shell: Shell) -> str:
     except ValueError as fault:
         return str(fault)
     for name, (low, high) in POSSIBLE.items():
-        quantity: Quantity | None = shell.quantity(name)
+        quantity = shell.quantity(name)
         if quantity is not None and not (low <= quantity.value <= high and _sure(quantity)):
             return f"a {name} of {quantity.value:.4g} ± {quantity.u95:.2g}"
     if shell.sizes.diameter_rel is not None and not 0 < shell.sizes.diameter_rel <= LARGEST_REL:
