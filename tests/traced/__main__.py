@@ -12,6 +12,7 @@ import numpy as np
 
 from tests.traced import props, textures, toppings, truth
 from tests.traced.camera import Camera, camera_from
+from tests.traced.judging import JUDGING
 from tests.traced.lay import PlacedCard, lay_tray
 from tests.traced.liners import laid_liner
 from tests.traced.mesh import srgb_to_linear
@@ -22,6 +23,7 @@ from tests.traced.scenes import (
     SAMPLES,
     THIRD,
     TRAY_MM,
+    Holes,
     Scene,
 )
 from tests.traced.shells import Shell, cap_mesh, foot_mesh
@@ -49,8 +51,10 @@ from tests.traced.varied import (
     VARIED_TRAINING,
     VARIED_TUNING,
 )
+from tests.traced.widened import WIDENED
 
-GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THIRD,
+GROUPS = {**JUDGING, **WIDENED, "samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL,
+          "third": THIRD,
           "varied_held_out": VARIED_HELD_OUT, "varied_tuning": VARIED_TUNING,
           "varied_figures": VARIED_FIGURES, "varied_training": VARIED_TRAINING,
           "varied_fresh": VARIED_FRESH, "varied_last": VARIED_LAST,
@@ -58,6 +62,7 @@ GROUPS = {"samples": SAMPLES, "held_out": HELD_OUT, "final": FINAL, "third": THI
           "two_lights": TWO_LIGHTS, "alike_training": ALIKE_TRAINING,
           "null_bakes": NULL_BAKES, "unlike": UNLIKE, "spot_bakes": SPOT_BAKES}
 TABLE_SIZE_MM = (1300.0, 1000.0)
+RACK_FLOOR_Z_MM = -14.0  # of a pan in which a rack stands
 STEEL_LINEAR = (0.56, 0.56, 0.57)
 
 
@@ -73,6 +78,12 @@ def table_skin(rng: np.random.Generator, table: str) -> textures.Skin:
 def add_liner(stage: Stage, rng: np.random.Generator, scene: Scene) -> list[dict[str, Any]]:
     """The liner on the pan's floor; returns the rings printed on it, in the tray frame."""
     if scene.liner == "bare_steel":
+        return []
+    if scene.liner == "wire_rack":
+        wires = scene.holes or Holes(2.2, 10.0)
+        chrome = plain_material(np.array(STEEL_LINEAR), 0.22, 1.0)
+        for wire in props.wire_rack(wires.across_mm, wires.pitch_mm):
+            stage.add(wire, chrome)
         return []
     skin, inset, curls, rings = laid_liner(rng, scene)
     stage.add(props.liner_sheet(rng, inset, curls=curls), skin_material(stage, skin))
@@ -126,9 +137,13 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
     rng = np.random.default_rng(scene.seed + 500)
     shells, cards, free = lay_tray(scene)
     steel = textures.steel(rng, TRAY_MM)
-    stage.add(props.pan_walls(), plain_material(np.array(STEEL_LINEAR), 0.33, 1.0))
-    stage.add(props.pan_floor(floor_z_mm(scene.liner)), skin_material(stage, steel))
-    stage.add(props.table_sheet(TABLE_SIZE_MM), skin_material(stage, table_skin(rng, scene.table)))
+    floor = floor_z_mm(scene.liner)
+    stage.add(props.pan_walls(min(floor, props.FLOOR_Z_MM)),
+              plain_material(np.array(STEEL_LINEAR), 0.33, 1.0))
+    stage.add(props.pan_floor(floor), skin_material(stage, steel))
+    table_z = props.TABLE_Z_MM + min(floor - props.FLOOR_Z_MM, 0.0)
+    stage.add(props.table_sheet(TABLE_SIZE_MM, table_z),
+              skin_material(stage, table_skin(rng, scene.table)))
     rings = add_liner(stage, rng, scene)
     edges = np.array([(0, 0), (85.60, 0), (85.60, 53.98), (0, 53.98)])
     card_truths = []
@@ -137,7 +152,8 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
         stage.add(props.card_plate(card), skin_material(stage, skin))
         card_truths.append(truth.card_truth(card.letter, card.origin_mm, card.rot_deg,
                                             props.CARD_THICKNESS_MM, edges))
-    baked = shell_material(gloss=0.7 if scene.light.style == "ceiling" else 0.25)
+    usual = 0.7 if scene.light.style == "ceiling" else 0.25
+    baked = shell_material(gloss=usual if scene.gloss is None else scene.gloss)
     told = []
     for shell in shells:
         cap, foot = cap_mesh(shell), foot_mesh(shell)
@@ -154,7 +170,7 @@ def build(scene: Scene, stage: Stage, camera: Camera) -> dict[str, Any]:
 
 def floor_z_mm(liner: str) -> float:
     """Height of the pan's floor: without a liner the shells lie on it, at z = 0."""
-    return 0.0 if liner == "bare_steel" else props.FLOOR_Z_MM
+    return {"bare_steel": 0.0, "wire_rack": RACK_FLOOR_Z_MM}.get(liner, props.FLOOR_Z_MM)
 
 
 def tray_truth(liner: str) -> dict[str, Any]:
@@ -206,9 +222,11 @@ def make(scene: Scene, args: argparse.Namespace) -> None:
         "pixel_convention": "(0,0) is the centre of the first pixel of the displayed "
                             "(EXIF-oriented) image",
         **truth.camera_truth(camera), "roll_deg": scene.stand.roll_deg,
-        "light": asdict(scene.light), "liner": scene.liner, "tray": tray_truth(scene.liner),
+        "light": asdict(scene.light), "liner": scene.liner,
+        "holes": asdict(scene.holes) if scene.holes else None, "tray": tray_truth(scene.liner),
         "spatial_effect": spatial_effect(scene), "sequence": {"turn_deg": scene.turn_deg},
-        "flavour": scene.flavour, "nominal_diameter_mm": scene.diameter_mm,
+        "flavour": scene.flavour, "gloss": scene.gloss,
+        "nominal_diameter_mm": scene.diameter_mm,
         **placed,
         "camera_effects": {**asdict(effects), "render_scale": args.scale, "exposure_gain": gain},
     }

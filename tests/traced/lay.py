@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tests.traced.mesh import Array
+from tests.traced.piped import apart, piped_tray
 from tests.traced.scenes import TRAY_MM, Scene
 from tests.traced.shells import FOOT_COLUMNS, Crack, Dimple, Shell, foot_mesh
 from tests.traced.toppings import poured, strewn
@@ -51,7 +52,7 @@ def clear_of(place: Array, radius: float, cards: tuple[PlacedCard, ...],
 
 def lattice(scene: Scene) -> list[tuple[int, int, Array]]:
     """Row, column and piped place of every lattice site."""
-    edge = scene.diameter_mm / 2 + 9
+    edge = scene.room_mm / 2 + 9
     columns = scene.columns - 0.5 if scene.stagger else scene.columns - 1.0
     step_x = (TRAY_MM[0] - 2 * edge) / columns
     step_y = (TRAY_MM[1] - 2 * edge) / (scene.rows - 1)
@@ -102,7 +103,7 @@ def make_crack(rng: np.random.Generator, shell: Shell) -> Crack:
     kind = ("radial", "across", "shoulder")[rng.integers(3)]
     length = rng.uniform(9, 20)
     start, turn = rng.uniform(0, 6.28), rng.choice([-1.0, 1.0])
-    from_centre = shell.radius_mm * {"radial": 0.35, "across": 0.3, "shoulder": 0.72}[kind]
+    from_centre = shell.inner_mm * {"radial": 0.35, "across": 0.3, "shoulder": 0.72}[kind]
     heading = start + {"radial": 0.0, "across": np.pi * 0.9, "shoulder": np.pi / 2 * turn}[kind]
     step, drift = 0.35, 0.0
     place = np.array([np.cos(start), np.sin(start)]) * from_centre
@@ -112,7 +113,7 @@ def make_crack(rng: np.random.Generator, shell: Shell) -> Crack:
         bend = step / from_centre * turn if kind == "shoulder" else 0.0
         heading += drift * 0.6 + bend
         place = place + step * np.array([np.cos(heading), np.sin(heading)])
-        if np.hypot(*place) > 0.90 * shell.radius_mm:
+        if np.hypot(*place) > 0.90 * shell.inner_mm:
             break
         path.append(place)
     t = np.linspace(0, 1, len(path))
@@ -124,7 +125,7 @@ def make_crack(rng: np.random.Generator, shell: Shell) -> Crack:
 
 def make_any_dimple(rng: np.random.Generator, shell: Shell) -> Dimple:
     """Of any wall, shallow and small ones too; further out on the cap."""
-    way, far = rng.uniform(0, 6.28), rng.uniform(0, 0.66) * shell.radius_mm
+    way, far = rng.uniform(0, 6.28), rng.uniform(0, 0.66) * shell.inner_mm
     return Dimple((float(shell.centre_mm[0] + far * np.cos(way)),
                    float(shell.centre_mm[1] + far * np.sin(way))),
                   float(rng.uniform(5.0, 11.0)), float(rng.uniform(0.6, 2.1)),
@@ -132,7 +133,7 @@ def make_any_dimple(rng: np.random.Generator, shell: Shell) -> Dimple:
 
 
 def make_dimple(rng: np.random.Generator, shell: Shell) -> Dimple:
-    way, far = rng.uniform(0, 6.28), rng.uniform(0.1, 0.5) * shell.radius_mm
+    way, far = rng.uniform(0, 6.28), rng.uniform(0.1, 0.5) * shell.inner_mm
     return Dimple((float(shell.centre_mm[0] + far * np.cos(way)),
                    float(shell.centre_mm[1] + far * np.sin(way))),
                   float(rng.uniform(6.5, 9.0)), float(rng.uniform(1.1, 1.9)))
@@ -226,7 +227,7 @@ def lay_tray(scene: Scene) -> tuple[list[Shell], tuple[PlacedCard, ...],
     rng = np.random.default_rng(scene.seed)
     cards = place_cards(scene)
     sites = lattice(scene)
-    free = [s for s in sites if clear_of(s[2], scene.diameter_mm / 2 + 5, cards, [])]
+    free = [s for s in sites if clear_of(s[2], scene.room_mm / 2 + 5, cards, [])]
     middle = [s for s in free if s[1] > 0]
     blocked = []
     for kind in scene.decoys:
@@ -237,6 +238,8 @@ def lay_tray(scene: Scene) -> tuple[list[Shell], tuple[PlacedCard, ...],
     for site in free:
         if clear_of(site[2], 12.0, (), blocked):
             shells.append(plain_shell(scene, rng, site, len(shells)))
+    if scene.piping is not None:
+        shells = apart(piped_tray(scene.piping, scene.seed, shells))
     shells = give_faults(scene, rng, shells)
     shells = make_touch(rng, shells, scene.touching)
     shells = add_toppings(scene, np.random.default_rng(scene.seed + 77),

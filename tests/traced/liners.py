@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from tests.traced import textures
 from tests.traced.mesh import Array, smooth_noise, srgb_to_linear
-from tests.traced.scenes import TRAY_MM, Scene
+from tests.traced.scenes import TRAY_MM, Holes, Scene
 from tests.traced.textures import Skin, to_picture, to_relief
 
 Rng = np.random.Generator
@@ -157,6 +157,25 @@ def well_mat(rng: Rng, size: tuple[float, float], base: tuple[int, ...], diamete
     return Skin(to_picture(srgb_to_linear(base) * tone[..., None]), relief, swing, 0.45), rings
 
 
+def perforated_mat(rng: Rng, size: tuple[float, float], base: tuple[int, ...], holes: Holes
+                   ) -> Skin:
+    """Silicone with round holes right through, over a woven core: the pan is seen in them."""
+    x, y = _ground(size)
+    pitch = holes.pitch_mm
+    row = np.floor(y / pitch)
+    shift = 0.5 * pitch * (row % 2) if holes.staggered else 0.0
+    off = np.hypot((x + shift) % pitch - pitch / 2, y % pitch - pitch / 2)
+    margin = np.minimum(np.minimum(x, size[0] - x), np.minimum(y, size[1] - y))
+    inside = np.where(margin < 6, -1.0, holes.across_mm / 2 - off)
+    solid = np.round(255 * np.clip(0.5 - inside * PX_PER_MM, 0, 1)).astype(np.uint8)
+    weave = np.sin(2 * np.pi * x / 1.0) * np.sin(2 * np.pi * y / 1.0)
+    tone = (1 + 0.025 * weave + 0.02 * _cloud(rng, x.shape, 40)
+            - 0.12 * np.exp(-((inside / 0.15) ** 2)))
+    relief, swing = to_relief(0.008 * weave - 0.1 * np.clip(1 + inside / 0.25, 0, 1))
+    return Skin(to_picture(srgb_to_linear(base) * tone[..., None]), relief, swing, 0.42,
+                solid=solid)
+
+
 def liner_skin(rng: Rng, scene: Scene, size: tuple[float, float]
                ) -> tuple[Skin, list[dict[str, Any]]]:
     """The liner's look, and the rings or discs printed on it (from the liner's own corner)."""
@@ -169,6 +188,8 @@ def liner_skin(rng: Rng, scene: Scene, size: tuple[float, float]
         return template(rng, size, base, ink, scene.diameter_mm)
     if liner == "well_mat":
         return well_mat(rng, size, base, scene.diameter_mm)
+    if liner == "perforated_mat":
+        return perforated_mat(rng, size, base, scene.holes or Holes(2.0, 4.0)), []
     if liner == "brown_parchment":
         return textures.parchment(rng, size, scene.liner_srgb or (184, 142, 96)), []
     skins = {

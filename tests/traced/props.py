@@ -16,13 +16,14 @@ CARD_THICKNESS_MM = 0.3
 CARD_CORNER_MM = 3.18
 
 
-def pan_walls() -> Mesh:
+def pan_walls(floor_z_mm: float = FLOOR_Z_MM) -> Mesh:
     """Wall, rolled rim and outside of the pan; the floor is a sheet of its own."""
+    sunk = floor_z_mm - FLOOR_Z_MM
     roll = np.linspace(np.pi, -0.35 * np.pi, 15)
-    profile = [(-1.5, FLOOR_Z_MM + 0.02), (-0.6, FLOOR_Z_MM + 0.15), (0.2, FLOOR_Z_MM + 0.9),
+    profile = [(-1.5, floor_z_mm + 0.02), (-0.6, floor_z_mm + 0.15), (0.2, floor_z_mm + 0.9),
                (5.0, 15.0), (5.4, 16.4)]
     profile += [(8.9 + 3.5 * np.cos(a), 16.5 + 3.5 * np.sin(a)) for a in roll]
-    profile += [(8.0, 12.0), (5.5, 8.0), (1.0, TABLE_Z_MM + 0.1)]
+    profile += [(8.0, 12.0), (5.5, 8.0), (1.0, TABLE_Z_MM + sunk + 0.1)]
     rings = np.stack([
         np.column_stack([rounded_rectangle(TRAY_MM, CORNER_RADIUS_MM, offset, 24),
                          np.full(96, z)]) for offset, z in profile])
@@ -47,11 +48,32 @@ def liner_sheet(rng: np.random.Generator, inset_mm: float, *, curls: bool) -> Me
     return sheet(x, y, z)
 
 
-def table_sheet(size_mm: tuple[float, float]) -> Mesh:
+def wire_rack(wire_mm: float, pitch_mm: float) -> list[Mesh]:
+    """A rack that fills the pan: thin wires across, tops at z = 0, on three thick ones."""
+    def wire(start: tuple[float, float, float], end: tuple[float, float, float], across: float
+             ) -> Mesh:
+        a = np.arange(14) * 2 * np.pi / 14
+        way = np.subtract(end, start) / np.linalg.norm(np.subtract(end, start))
+        side = np.cross(way, [0.0, 0.0, 1.0])
+        rim = across / 2 * (np.cos(a)[:, None] * side + np.sin(a)[:, None] * np.array([0, 0, 1.0]))
+        return loft(np.stack([rim + start, rim + end]), cap_ends=True)
+
+    x0, x1, y0, y1 = 5.0, TRAY_MM[0] - 5.0, 5.0, TRAY_MM[1] - 5.0
+    z = -wire_mm / 2
+    wires = [wire((float(x), y0, z), (float(x), y1, z), wire_mm)
+             for x in np.arange(x0, x1, pitch_mm)]
+    low = -wire_mm - 1.6
+    wires += [wire((x0, float(y), low), (x1, float(y), low), 3.2)
+              for y in np.linspace(y0 + 6, y1 - 6, 4)]
+    wires += [wire((float(x), y0, z), (float(x), y1, z), 3.2) for x in (x0, x1)]
+    return wires
+
+
+def table_sheet(size_mm: tuple[float, float], z_mm: float = TABLE_Z_MM) -> Mesh:
     cx, cy = TRAY_MM[0] / 2, TRAY_MM[1] / 2
     x = np.linspace(cx - size_mm[0] / 2, cx + size_mm[0] / 2, 3)
     y = np.linspace(cy - size_mm[1] / 2, cy + size_mm[1] / 2, 3)
-    return sheet(x, y, np.full((3, 3), TABLE_Z_MM))
+    return sheet(x, y, np.full((3, 3), z_mm))
 
 
 def card_plate(card: PlacedCard) -> Mesh:

@@ -33,6 +33,34 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Piping:
+    """How the shells of one tray differ from the usual ones: what was piped, feet and domes."""
+
+    form: str = "round"  # round, oval, heart, teardrop: of all but the odd ones
+    aspect: tuple[float, float] = (1.0, 1.0)  # of ovals, from and to
+    direction_deg: float | None = None  # None: any way, else all about this one
+    odd: tuple[str, ...] = ()  # forms of single shells among the others
+    foot_height_mm: float = 3.2
+    foot_spread_mm: float = 1.1
+    widest_rel: float = 0.4  # of the foot's height
+    fall_back_mm: tuple[float, float] = (0.5, 0.5)  # of the foot's side below and above
+    ruffle_mm: float = 0.9
+    cell_rel: float = 1.0
+    dome: tuple[float, float] = (2.4, 0.55)  # (1 - rho^a)^b
+    dome_mm: float = 7.0  # above the rim
+    room_rel: float = 1.0  # place that a shell needs, over the nominal diameter
+
+
+@dataclass(frozen=True, slots=True)
+class Holes:
+    """Of a perforated mat, or the gaps of a rack: ``across_mm`` is a hole's or a wire's width."""
+
+    across_mm: float
+    pitch_mm: float
+    staggered: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Scene:
     name: str
     seed: int
@@ -71,11 +99,19 @@ class Scene:
     turn_deg: int = 0  # of the tray in the oven
     any_dimples: bool = False  # of all kinds of wall, shallow and small ones too
     flavour_srgb: tuple[int, int, int] | None = None  # else the flavour's usual colour
+    piping: Piping | None = None  # None: rounds as they all were at first
+    holes: Holes | None = None  # of liners perforated_mat and wire_rack
+    gloss: float | None = None  # of the caps, 0 matt to 1.6 glossy; None: as the light usually had
     shot: int = 0  # which of several photos of one tray: other white balance, tones, noise
 
     @property
     def shell_srgb(self) -> tuple[int, int, int]:
         return self.flavour_srgb or FLAVOURS_SRGB[self.flavour]
+
+    @property
+    def room_mm(self) -> float:
+        """Diameter of the disc that each shell is given."""
+        return self.diameter_mm * (self.piping.room_rel if self.piping else 1.0)
 
 
 SAMPLES = (

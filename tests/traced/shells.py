@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from tests.traced.forms import Form, dome_rho
 from tests.traced.mesh import (
     Array,
     Mesh,
@@ -52,6 +53,17 @@ class Topping:
 
 
 @dataclass(frozen=True, slots=True)
+class FootProfile:
+    """A foot's side: where it is widest (of its height), how far it falls back below and above,
+    and how large its foam's cells are (1: as usual; 0 ruffles: a smooth band)."""
+
+    widest_rel: float
+    below_mm: float
+    above_mm: float
+    cell_rel: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class Shell:
     """What one shell is made of. Angles from +x towards +y (clockwise in the photo)."""
 
@@ -80,16 +92,27 @@ class Shell:
     toppings: tuple[Topping, ...] = ()
     has_foot: bool = True
     touching: tuple[int, ...] = field(default=())
+    form: Form | None = None  # None: round
+    profile: FootProfile | None = None  # None: as all feet were before there were profiles
+    dome: tuple[float, float] | None = None  # (1 - rho^a)^b; None: a little less than round
 
     def cap_radius_mm(self, angle_rad: Array) -> Array:
         """Cap outline about the cap's centre, with its fine unevenness."""
-        r = np.ones_like(angle_rad)
+        r = np.ones_like(angle_rad) if self.form is None else self.form.radius_rel(angle_rad)
         for k, amplitude, phase in self.waves:
             r = r + amplitude * np.cos(k * (angle_rad - phase))
         rng = np.random.default_rng(self.seed + 11)
         fine = smooth_noise(rng, (1, 1024), (1, 28))[0]
         return self.radius_mm * r + 0.045 * sample_periodic(
             fine[None], angle_rad / (2 * np.pi) * 1024, np.zeros_like(angle_rad))
+
+    @property
+    def inner_mm(self) -> float:
+        """Radius of the largest disc about the centre that lies within the form."""
+        if self.form is None:
+            return self.radius_mm
+        turn = np.linspace(0, 2 * np.pi, 360)
+        return self.radius_mm * float(self.form.radius_rel(turn).min())
 
 
 def tan_of(colour: Array, amount: float | Array) -> Array:
@@ -155,7 +178,10 @@ def cap_mesh(shell: Shell) -> Mesh:
         for k in (1, 2, 3, 4))
     rho = np.sin(np.linspace(0, 1, rings) * np.pi / 2)[:, None]
     power, shoulder = rng.uniform(2.1, 2.7), rng.uniform(0.5, 0.6)
-    dome = (shell.height_mm - rim_z) * (1 - rho**power) ** shoulder
+    if shell.dome is not None:
+        power, shoulder = shell.dome
+    out = rho if shell.form is None or shell.form.kind == "oval" else dome_rho(radius, rho)
+    dome = (shell.height_mm - rim_z) * (1 - out**power) ** shoulder
     x, y = (shell.centre_mm[i] + rho * radius * f(angle) for i, f in ((0, np.cos), (1, np.sin)))
     inside = np.broadcast_to(rho, x.shape).ravel()
     gain, crack = surface_offsets(shell, np.stack([x.ravel(), y.ravel()], -1), inside)
@@ -205,11 +231,13 @@ def cap_colour(shell: Shell, vertices_mm: Array, inside: Array, crack: Array) ->
     return np.concatenate([np.clip(toast, 0, 0.95), crack[:, None]], 1)
 
 
-def foam(rng: np.random.Generator, arc_mm: Array, z_mm: Array, around_mm: float) -> Array:
+def foam(rng: np.random.Generator, arc_mm: Array, z_mm: Array, around_mm: float,
+         size_rel: float = 1.0, top_mm: float = 4.2) -> Array:
     """Rounded cells over (arc, height): 1 on a cell's crown, 0 in the creases. Shape as given."""
-    count = int(around_mm / 0.62)
-    cells = np.stack([rng.uniform(0, around_mm, count * 3), rng.uniform(-0.4, 4.2, count * 3)], -1)
-    radius = rng.uniform(0.42, 1.0, len(cells)) * np.where(cells[:, 1] < 1.2, 1.15, 0.9)
+    count = int(around_mm / 0.62 / size_rel**2)
+    cells = np.stack([rng.uniform(0, around_mm, count * 3),
+                      rng.uniform(-0.4, top_mm, count * 3)], -1)
+    radius = rng.uniform(0.42, 1.0, len(cells)) * np.where(cells[:, 1] < 1.2, 1.15, 0.9) * size_rel
     out = np.zeros(arc_mm.shape)
     columns = arc_mm.shape[1]
     step_mm = around_mm / columns
@@ -223,14 +251,62 @@ def foam(rng: np.random.Generator, arc_mm: Array, z_mm: Array, around_mm: float)
     return out
 
 
-def foot_mesh(shell: Shell) -> Mesh:
-    """The foot: rings from the liner upwards; the last one tucks under the cap."""
+def profiled_foot_mesh(shell: Shell, profile: FootProfile) -> Mesh:
+    """The foot by its profile: as far round any form as round a circle, and its mean farthest
+    reach beyond the cap is ``foot_spread_mm``."""
     rng = np.random.default_rng(shell.seed + 2)
     angle = np.arange(FOOT_COLUMNS) * 2 * np.pi / FOOT_COLUMNS
     up = np.linspace(0, 1, FOOT_ROWS)[:, None]
-    base = np.ones_like(angle)
+    cap = shell.radius_mm * _foot_form(shell, angle)
+    slope = (np.roll(cap, -1) - np.roll(cap, 1)) / (2 * angle[1])
+    aslant = np.clip(cap / np.hypot(cap, slope), 0.62, 1)  # steps along the ray, not across the rim
+    arc = np.concatenate([[0], np.cumsum(np.hypot(cap, slope))]) * angle[1]
+    wander = sum(0.30 / np.sqrt(k) * rng.standard_normal() * np.cos(k * angle + rng.uniform(0, 6.3))
+                 for k in (2, 3, 4, 5, 7))
+    height = shell.foot_height_mm * (1 + 0.06 * wander)
+    level = np.arange(FOOT_COLUMNS) / FOOT_COLUMNS * arc[-1]  # cells are as large all round
+    there = np.interp(level, arc, np.arange(FOOT_COLUMNS + 1))
+    cells = foam(rng, np.broadcast_to(level, (FOOT_ROWS, FOOT_COLUMNS)),
+                 up * np.interp(there, np.arange(FOOT_COLUMNS), height, period=FOOT_COLUMNS),
+                 arc[-1], profile.cell_rel, shell.foot_height_mm + 0.6)
+    back = arc[:-1] / arc[-1] * FOOT_COLUMNS
+    cells = np.stack([np.interp(back, np.arange(FOOT_COLUMNS), row, period=FOOT_COLUMNS)
+                      for row in cells]) / max(profile.cell_rel, 1)
+    w = profile.widest_rel
+    away = np.where(up < w, (w - up) / w, (up - w) / (1 - w))
+    bulge = -np.where(up < w, profile.below_mm, profile.above_mm) * away**2
+    rough = min(shell.ruffle_mm / 0.9, 1.3)
+    folds = smooth_noise(rng, (1, FOOT_COLUMNS), (1, 15 * profile.cell_rel))[0]
+    strength = shell.ruffle_mm * (0.4 + 0.6 * np.exp(-(((up - w) / 0.4) ** 2)))
+    offset = (bulge + 0.42 * wander + (0.03 + 0.13 * rough) * folds * (1 - 0.6 * away)
+              + strength * (cells - 0.62) * 1.25)
+    offset += shell.foot_spread_mm - offset.max(0).mean()
+    tuck = np.clip((up - 0.88) / 0.12, 0, 1)
+    offset = offset * (1 - tuck) - 2.5 * tuck
+    radius = np.maximum(cap + offset / aslant, 0.3 * cap)
+    x = shell.centre_mm[0] + shell.lean_mm[0] + radius * np.cos(angle)
+    y = shell.centre_mm[1] + shell.lean_mm[1] + radius * np.sin(angle)
+    vertices = np.stack([x, y, up * height + 0.35 * tuck], -1).reshape(-1, 3)
+    return Mesh(vertices, grid_quads(FOOT_ROWS, FOOT_COLUMNS, closed=True),
+                foot_colour(shell, cells, up))
+
+
+def _foot_form(shell: Shell, angle: Array) -> Array:
+    """The cap's form without its fine unevenness, its waves a little less."""
+    base = np.ones_like(angle) if shell.form is None else shell.form.radius_rel(angle)
     for k, amplitude, phase in shell.waves:
         base = base + 0.85 * amplitude * np.cos(k * (angle - phase))
+    return base
+
+
+def foot_mesh(shell: Shell) -> Mesh:
+    """The foot: rings from the liner upwards; the last one tucks under the cap."""
+    if shell.profile is not None:
+        return profiled_foot_mesh(shell, shell.profile)
+    rng = np.random.default_rng(shell.seed + 2)
+    angle = np.arange(FOOT_COLUMNS) * 2 * np.pi / FOOT_COLUMNS
+    up = np.linspace(0, 1, FOOT_ROWS)[:, None]
+    base = _foot_form(shell, angle)
     wander = sum(0.30 / np.sqrt(k) * rng.standard_normal() * np.cos(k * angle + rng.uniform(0, 6.3))
                  for k in (2, 3, 4, 5, 7))
     folds = smooth_noise(rng, (1, FOOT_COLUMNS), (1, 15))[0]

@@ -151,6 +151,7 @@ def set_up_tracer(scene: bpy.types.Scene, tracer: Tracer) -> None:
     cycles.use_light_tree = False  # two or three lamps: quicker without
     cycles.use_denoising = True
     cycles.denoiser = "OPENIMAGEDENOISE"
+    cycles.denoising_use_gpu = tracer.device == "cuda"
     cycles.denoising_input_passes = "RGB_ALBEDO_NORMAL"
     cycles.denoising_prefilter = "FAST"
     cycles.denoising_quality = "BALANCED"
@@ -208,6 +209,10 @@ def skin_material(stage: Stage, skin: Skin) -> bpy.types.Material:
     surface.inputs["Roughness"].default_value = skin.roughness
     surface.inputs["Metallic"].default_value = skin.metallic
     surface.inputs["Specular IOR Level"].default_value = 0.35
+    if skin.solid is not None:
+        solid = tree.nodes.new("ShaderNodeTexImage")
+        solid.image = stage.picture(skin.solid, is_colour=False)
+        tree.links.new(solid.outputs["Color"], surface.inputs["Alpha"])
     if skin.relief is not None:
         relief = tree.nodes.new("ShaderNodeTexImage")
         relief.image = stage.picture(skin.relief, is_colour=False)

@@ -25,6 +25,7 @@ class Skin:
     swing_mm: float
     roughness: float
     metallic: float = 0.0
+    solid: NDArray[np.uint8] | None = None  # (H, W): 255 where it is there, 0 in its holes
 
 
 def to_picture(linear: Array) -> NDArray[np.uint8]:

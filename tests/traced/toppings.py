@@ -40,7 +40,7 @@ def strewn(rng: np.random.Generator, shell: Shell) -> list[Topping]:
     colours = rng.permutation(len(SPRINKLE_SRGB))[: 3 if several else 1]
     out = []
     for _ in range(int(rng.integers(3, 16))):
-        far = 0.72 * shell.radius_mm * np.sqrt(rng.uniform(0, 1))
+        far = 0.72 * shell.inner_mm * np.sqrt(rng.uniform(0, 1))
         way, heading = rng.uniform(0, 2 * np.pi, 2)
         middle = np.array([np.cos(way), np.sin(way)]) * far + shell.centre_mm
         length = 0.05 if beads else float(rng.uniform(3.0, 7.5))
@@ -57,8 +57,8 @@ def poured(rng: np.random.Generator, shell: Shell) -> list[Topping]:
     way, out = rng.uniform(0, 2 * np.pi), []
     ahead, aside = (np.array([np.cos(a), np.sin(a)]) for a in (way, way + np.pi / 2))
     for _ in range(int(rng.integers(1, 5))):
-        offset = rng.uniform(-0.6, 0.6) * shell.radius_mm
-        reach = 0.8 * np.sqrt(shell.radius_mm**2 - offset**2)
+        offset = rng.uniform(-0.6, 0.6) * shell.inner_mm
+        reach = 0.8 * np.sqrt(shell.inner_mm**2 - offset**2)
         t = np.linspace(-reach, reach * rng.uniform(0.2, 1), 60)
         bend = 0.9 * smooth_noise(rng, (1, 60), (1, 30))[0]
         path = shell.centre_mm + t[:, None] * ahead + (offset + bend)[:, None] * aside

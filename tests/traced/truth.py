@@ -85,6 +85,16 @@ def cracks_of(shell: Shell, cap: Mesh) -> list[dict[str, Any]]:
     return out
 
 
+def form_truth(shell: Shell) -> dict[str, Any]:
+    """What the shell was piped as; the direction is of an oval's long axis, or of the point."""
+    if shell.form is None:
+        return {"kind": "teardrop" if shell.teardrop else "round"}
+    form = shell.form
+    return {"kind": form.kind, "direction_deg": round(float(np.degrees(form.direction_rad)) % 360,
+                                                      2),
+            **({"aspect": round(form.aspect, 4)} if form.kind == "oval" else {})}
+
+
 def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str, Any]:
     """One entry of the truth's ``shells``."""
     cap_rings, foot_rings = rings_of(cap, cap_columns(shell)), rings_of(foot, FOOT_COLUMNS)
@@ -118,7 +128,8 @@ def shell_truth(shell: Shell, cap: Mesh, foot: Mesh, camera: Camera) -> dict[str
         "height_mm": round(float(cap.vertices_mm[:, 2].max()), 4),
         "cap_edge_z_mm": round(float(cap_z.mean()), 4),
         "foot_h_mm": round(shell.foot_height_mm, 4), "base_z_mm": 0, "has_foot": shell.has_foot,
-        "foot_hidden": shell.has_foot and shell.foot_spread_mm < 0,
+        "foot_hidden": shell.has_foot and bool(is_foot.mean() < 0.1),
+        "form": form_truth(shell),
         "toppings": sorted({t.kind for t in shell.toppings}),
         "cracks": cracks_of(shell, cap),
         "dimples": [{"centre_mm": rounded(d.centre_mm), "diameter_mm": round(d.diameter_mm, 2),

@@ -39,7 +39,8 @@ def with_lost_parts(
             doubts.append("its edge is much less sharp than the others'")
         doubted.append(replace(shell, doubts=tuple(doubts)))
     warnings = [
-        f"a part of the tray {part.place} of the photo is {part.what}, {part.share_rel:.0%} of it: "
+        f"a part of the tray {part.place} of the photo is {part.what}, "
+        f"{max(part.share_rel, 0.01):.0%} of it: "
         f"shells may be missing there{_beside(shells, shares)}; change the light or the place you "
         "stand, and retake"
         for part in lost.parts
