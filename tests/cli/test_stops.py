@@ -122,7 +122,7 @@ def test_log_says_how_many_are_logged(tmp_path):
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full")
 @pytest.mark.parametrize(
-    "arguments", [("schema",), ("--help",), ("lot-check", "300", "--aql", "4")]
+    "arguments", [("schema",), ("--help",), ("lot-check", "300", "--bad", "4")]
 )
 def test_a_full_output_is_told(arguments):
     with Path("/dev/full").open("w") as full:

@@ -69,14 +69,14 @@ def records(random, folder):
 @cache
 def starter(name):
     """The program's own starter file."""
+    from petitpied.cli.lots.limits_job import usual_starter
     from petitpied.sorting.box_file import STARTER as BOX
-    from petitpied.sorting.limits import STARTER as LIMITS_STARTER
 
-    return {"box": BOX, "limits": LIMITS_STARTER}[name]
+    return {"box": BOX, "limits": usual_starter().text}[name]
 
 
 FACTS = (
-    "record,oven,rack,turn,at,set_temperature,fan,liner,rest_minutes,humidity,flavour,batch,note\n"
+    "record,oven,rack,turn,at,set_temperature,fan,mat,rest_minutes,humidity,flavour,batch,note\n"
     "good.json,Deck,top,0,2026-03-08T09:15,150,yes,parchment,30,45%,rose,b1,=1+1\n"
     "two.json,Deck,low,180,2026-03-09T09:15+01:00,150.5,no,mat,31,0.4,rose,b2,ok\n"
 )

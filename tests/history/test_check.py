@@ -12,6 +12,7 @@ import sqlalchemy as sa
 from petitpied.domain.errors import ExitCode, HistoryError
 from petitpied.history import connection
 from petitpied.history.check import check_history
+from petitpied.history.facts import FIELDS, MORE_NAMES
 from petitpied.history.store import open_store, read_store
 from tests.history.bakes import log_bake, record_text, round_sizes, sha_of
 
@@ -89,13 +90,17 @@ def test_reading_changes_no_byte_and_makes_no_file(petitpied, tmp_path, own_fold
     assert not any(own_folders.rglob("*.sqlite"))
 
 
-def test_an_older_history_is_read_after_upgrade_with_a_copy(petitpied, tmp_path):
+@pytest.mark.parametrize("version", [2, 3])
+def test_an_older_history_is_read_after_upgrade_with_a_copy(petitpied, tmp_path, version):
     path = tmp_path / "h.sqlite"
     log_bake(open_store(str(path)), 1, round_sizes(42))
-    with sqlite3.connect(path) as c:  # as the version before had it
+    with sqlite3.connect(path) as c:  # as the versions before had it
         for table in ("bake", "record", "values"):
             c.execute(f"ALTER TABLE petitpied_{table} DROP COLUMN checksum")
-        c.execute("UPDATE petitpied_version SET version = 2")
+        if version == 2:
+            for name in MORE_NAMES:
+                c.execute(f"ALTER TABLE petitpied_bake DROP COLUMN {FIELDS[name]}")
+        c.execute("UPDATE petitpied_version SET version = ?", (version,))
     c.close()
     old = path.read_bytes()
     status, _, err = petitpied("history", "list", "--db", path)
@@ -103,9 +108,9 @@ def test_an_older_history_is_read_after_upgrade_with_a_copy(petitpied, tmp_path)
     assert path.read_bytes() == old
     status, out, _ = petitpied("history", "upgrade", "--db", path)
     assert (status, "up to date: 1 bake" in out) == (0, True)
-    copy = tmp_path / "h.version-2.sqlite"
+    copy = tmp_path / f"h.version-{version}.sqlite"
     with sqlite3.connect(copy) as c:
-        assert c.execute("SELECT version FROM petitpied_version").fetchone() == (2,)
+        assert c.execute("SELECT version FROM petitpied_version").fetchone() == (version,)
     c.close()
     assert "1 of 1 bakes are whole" in petitpied("history", "check", "--db", path)[1]
 

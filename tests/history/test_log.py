@@ -233,7 +233,7 @@ def test_export_and_import(petitpied, db, tmp_path):
     table = pyarrow.parquet.read_table(tmp_path / "t.parquet").to_pydict()
     assert np.allclose(table["diameter_mm"], [float(r["diameter_mm"]) for r in rows])
     assert table["oven"][0] == OVEN
-    assert petitpied("history", "export", tmp_path / "t.xlsx", "--db", db)[0] == 2
+    assert petitpied("history", "export", tmp_path / "t.docx", "--db", db)[0] == 2
 
 
 def test_a_foreign_archive_changes_nothing(petitpied, db, tmp_path):

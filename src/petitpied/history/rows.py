@@ -24,7 +24,10 @@ from petitpied.history.packing import Packed, pack, unpack
 FACTS = tuple(f.name for f in fields(BakeFacts))
 #: columns of `tables.BAKE` before its checksum, in their order there
 BAKE_COLUMNS = ("photo_sha256", "baked_at", "baked_at_s", "logged_at", *FACTS[2:])
-_FLOATS = frozenset({"baked_at_s", "set_temperature_c", "rest_minutes", "humidity_rel"})
+_FLOATS = frozenset(
+    {"baked_at_s", "set_temperature_c", "rest_minutes", "humidity_rel", "bake_minutes"}
+    | {"thermometer_c", "ribbon_seconds", "whites_days"}
+)
 
 Row = Mapping[str, Any]
 #: what values of other kinds than ours lead to

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
+from petitpied.numerics.sampling import sampled
 
 Floats = NDArray[np.float64]
 Grey = NDArray[np.uint8]
@@ -56,7 +57,7 @@ def edge_blur_px(grey: Grey, edges_px: Sequence[tuple[Floats, Floats]]) -> float
         lines.append((start + 0.5 * along)[None] + reaches[-1][:, None] * normal)
     # all profiles in one row, one after the other
     places = np.concatenate(lines).astype(np.float32)
-    seen = cv2.remap(grey, places[None, :, 0], places[None, :, 1], cv2.INTER_LINEAR)
+    seen = sampled(grey, places[None, :, 0], places[None, :, 1])
     stops = np.cumsum([len(reach) for reach in reaches])[:-1]
     spreads = []
     for reach, profile in zip(reaches, np.split(seen[0].astype(float), stops), strict=True):

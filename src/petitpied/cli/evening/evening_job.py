@@ -60,8 +60,9 @@ def inspected_trays(
         flavour = facts[photo.sha256].get("flavour")
         if way.anew or not _still_good(photo, flavour):
             jobs[photo.sha256] = batch.Job(
-                photo.path, way.folder, photo.stem, limits=way.limits, flavour=flavour
-            )
+                photo.path, way.folder, photo.stem, limits=way.limits,
+                replace=way.anew, flavour=flavour,
+            )  # fmt: skip
     faults: dict[str, ReadingError] = {}
     with ThreadPoolExecutor(1) as beside:  # workers measure meanwhile
         pictures = {p.sha256: beside.submit(_decoded, p.path) for p in photos}

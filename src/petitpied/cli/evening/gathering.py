@@ -8,7 +8,7 @@ from pathlib import Path
 
 from petitpied.domain.errors import PhotoError, ReadingError
 from petitpied.files.output_files import safe_stem
-from petitpied.files.outside_files import Kind, seen_of
+from petitpied.files.outside_files import Kind, is_folder, is_there, seen_of
 from petitpied.files.photo_files import SUFFIXES, is_own_picture, read_photo
 from petitpied.files.records.lot_files import EVENING
 from petitpied.text.wording import printable
@@ -47,13 +47,13 @@ def photos_in(given: Iterable[Path]) -> tuple[list[Path], list[str]]:
     found: dict[Path, Path] = {}
     others: dict[str, int] = {}
     for path in given:
-        if path.is_dir():
+        if is_folder(path):
             inside = sorted(p for p in path.iterdir() if _is_photo(p) and p.is_file())
             if not inside:
                 others[f"no photo in the folder {printable(str(path))}"] = 0
             for photo in inside:
                 found.setdefault(photo.absolute(), photo)
-        elif _is_photo(path) or not path.exists():
+        elif _is_photo(path) or not is_there(path):
             found.setdefault(path.absolute(), path)
         else:
             kind = _kind(path)

@@ -113,7 +113,9 @@ def _history(wanted: Wanted) -> "tuple[Store | None, tuple[str, ...]]":
     from petitpied.history.store import open_store
 
     try:
-        return open_store(wanted.db), ()
+        store = open_store(wanted.db)
+        copy = f"the history was brought up to date; a copy from before: {store.copy}"
+        return store, ((copy,) if store.copy else ())
     except HistoryError as fault:
         if wanted.db is not None:
             raise

@@ -55,8 +55,7 @@ def box(
     if new:
         target = kind or Path(STARTER_NAME)
         write_new(target, STARTER.encode())
-        todo = "open it in a text editor and put in your own box"
-        typer.echo(f"wrote {shown_path(target)}: {todo}")
+        typer.echo(f"wrote {shown_path(target)}: open it in a text editor and put in your own box")
         return
     if not records:
         raise typer.BadParameter("name the records to box, or use --new to start a box file")

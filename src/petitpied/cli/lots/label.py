@@ -6,6 +6,9 @@ from typing import Annotated
 
 import typer
 
+from petitpied.cli.options.checks import Replace
+from petitpied.files.shown_paths import shown_path
+
 
 class LabelSheets(StrEnum):
     """Choices of `label --sheet`."""
@@ -39,6 +42,7 @@ def label(
         bool, typer.Option("--new", help="Write a starter file to FILE (else label.toml).")
     ] = False,
     out: Annotated[Path, typer.Option(metavar="DIR", help="Folder for text and PDF.")] = Path(),
+    replace: Replace = False,
 ) -> None:  # fmt: skip
     """Draft a box's label: ingredients, allergens, date, lot; check it with your authority."""
     from petitpied.cli.lots.label_job import drafted
@@ -48,7 +52,7 @@ def label(
     if new:
         target = file or Path("label.toml")
         write_new(target, LABEL_STARTER.encode())
-        typer.echo(f"wrote {target}: open it in a text editor and put in your own box")
+        typer.echo(f"wrote {shown_path(target)}: open it in a text editor and put in your own box")
         return
     if file is None:
         raise typer.BadParameter("give the label file; begin with: petitpied label --new")
@@ -56,8 +60,8 @@ def label(
         raise typer.BadParameter("--lot must be 1 to 40 letters")
     found = drafted(file, sheet.value, records or (), lot)
     prepare_folder(out)
-    write_all({out / name: data for name, data in found.files.items()})
+    write_all({out / name: data for name, data in found.files.items()}, replace=replace)
     for line in found.lines:
         typer.echo(line)
     for name in found.files:
-        typer.echo(f"wrote {out / name}: a draft, check it with your authority")
+        typer.echo(f"wrote {shown_path(out / name)}: a draft, check it with your authority")

@@ -49,7 +49,7 @@ def inspect(
             max=60,
             callback=finite,
             metavar="MM",
-            help="Height of a typical shell by your ruler; edge shells get surer.",
+            help="Height of a typical shell by your ruler: edge shells surer.",
         ),
     ] = None,
     card_thickness: Annotated[
@@ -176,7 +176,7 @@ def inspect(
     asked = Extras(
         same_tray, "" if budget and budget_of is None else budget_of, before,
         logbook(facts, like_last=like_last, db=db) if log else None, limits,
-        sheet, flavour, replace_files,
+        sheet, replace_files, flavour,
     )  # fmt: skip
     raise typer.Exit(_inspect(photos, out, jobs, settings, asked))
 
@@ -222,8 +222,8 @@ class Extras:
     logbook: "Logbook | None" = None
     limits: Path | None = None  # the baker's limits file
     sheet: bool = False  # a contact sheet too
-    flavour: str | None = None  # kept in the record
     replace: bool = False  # write over files of others too
+    flavour: str | None = None  # kept in the record
 
 
 def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batch.Job, ...]":
@@ -250,8 +250,8 @@ def _planned(photos: list[Path], out: Path | None, asked: Extras) -> "tuple[batc
             before=asked.before,
             limits=limits,
             sheet=asked.sheet,
-            flavour=asked.flavour,
             replace=asked.replace,
+            flavour=asked.flavour,
         )
         for job in jobs
     )

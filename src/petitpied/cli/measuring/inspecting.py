@@ -36,8 +36,8 @@ class Job:
     budget_of: str | None = None  # shell whose budget is shown; "": the median one
     limits: "Limits | None" = None  # the baker's, for verdicts
     sheet: bool = False  # a contact sheet too
-    flavour: str | None = None  # kept in the record
     replace: bool = False  # write over files of others too
+    flavour: str | None = None  # kept in the record
 
     def result(self, suffix: str) -> Path:
         return self.folder / f"{self.stem}{suffix}"
