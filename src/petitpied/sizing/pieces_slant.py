@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from petitpied.domain.view import View, rotation_matrix
 
@@ -162,6 +161,8 @@ def _joint(
     centres: Floats, moments: Floats, start: Floats, frame: PhotoFrame
 ) -> tuple[Floats, float]:
     """The slope (2,) and focal length, px, at which pieces are as round and alike as can be."""
+    from scipy.optimize import least_squares  # takes a third of a second
+
     steps = 0.5 * np.array([[-1.0, 0], [1, 0], [0, -1], [0, 1]])
     around = (centres[:, None] + steps).reshape(-1, 2)
     steepest = np.tan(np.deg2rad(STEEPEST_DEG))
