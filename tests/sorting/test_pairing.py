@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from petitpied.sorting.closeness import Closeness
 from petitpied.sorting.limits import GradeNames
 from petitpied.sorting.lot import Verdict
+from petitpied.sorting.no_eye_would import any_too_far
 from petitpied.sorting.pairing import pair_lot
 from tests.sorting.lots import a_lot, a_shell, least_total
 
@@ -18,6 +19,8 @@ from tests.sorting.lots import a_lot, a_shell, least_total
 @settings(max_examples=30, deadline=None)
 def test_total_is_that_of_brute_force_and_every_shell_is_told(count, seed, colour):
     shells = a_lot(count, seed, colour=colour)
+    # lots with shells too far apart for any eye: test_no_eye_would
+    assume(not any_too_far(Closeness.of(shells)))
     found = pair_lot(shells)
     assert found.total_cost == pytest.approx(least_total(Closeness.of(shells).matrix()), abs=1e-7)
     assert found.lower_bound == found.total_cost
@@ -87,6 +90,7 @@ def by_brute_force(shells):
 @settings(max_examples=40, deadline=None)
 def test_tops_and_bottoms_as_by_brute_force(count, tops, seed):
     shells = graded(count, min(tops, count), seed)
+    assume(not any_too_far(Closeness.of(shells)))  # these: test_no_eye_would
     found = pair_lot(shells)
     good, pairs, cost = by_brute_force(shells)
     assert sum(p.grade is Verdict.TOP for p in found.pairs) == good
