@@ -41,7 +41,7 @@ def test_leans_round_the_tray_stay():
 def test_levelled_values_have_no_slope_no_bowl_and_their_mean():
     values = LEANS[..., :1] * THERE[..., None]
     x, y = (PLACES[..., k] * THERE for k in (0, 1))
-    stack = Stack("browning", x, y, values, THERE, np.zeros(4, bool))
+    stack = Stack("browning", x, y, values, THERE, np.zeros(4, bool), np.arange(4))
     level = stack.levelled()
     for k in range(4):
         here = THERE[k]

@@ -1,4 +1,4 @@
-"""Pooled effects over bakes with intervals: the bake is the unit."""
+"""Pooled effects with intervals: the unit is what was made together, one bake or several."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,18 +11,19 @@ from petitpied.patterns.findings import Effect
 Floats = NDArray[np.float64]
 
 
-def pooled_effect(score: Floats, info: Floats, unit: str) -> Effect:
-    """From scores (N, K) and information (N,) of one template in N >= 2 bakes.
+def pooled_effect(score: Floats, info: Floats, unit: str, inflation: float = 1.0) -> Effect:
+    """From scores (N, K) and information (N,) of one template in N >= 2 units.
 
-    ``sum(score) / sum(info)``, its variance from the bakes' own disagreement (sandwich of
+    ``sum(score) / sum(info)``, its variance from the units' own disagreement (sandwich of
     clusters, times N / (N - 1); Liang & Zeger, Biometrika 73, 1986), Student's t with N - 1
     degrees of freedom; two components: Hotelling's region of the mean, as its radius.
+    ``inflation``: of the variance by likeness from unit to unit (`serial.inflation`).
     """
     n, components = score.shape
     total = float(info.sum())
     value = score.sum(axis=0) / total
     rest = score - info[:, None] * value
-    variance = n / (n - 1) * (rest**2).sum(axis=0) / total**2
+    variance = inflation * n / (n - 1) * (rest**2).sum(axis=0) / total**2
     if components == 1:
         u95 = float(t_distribution.ppf(0.975, n - 1) * np.sqrt(variance[0]))
         return Effect(float(value[0]), u95, unit)
@@ -31,8 +32,8 @@ def pooled_effect(score: Floats, info: Floats, unit: str) -> Effect:
     return Effect(*_length(value, u95), unit, _angle(value))
 
 
-def one_bake_effect(score: Floats, info: Floats, spread: tuple[float, int], unit: str) -> Effect:
-    """The same from one bake: scores (1, K), information (1,), and from its shells' spread:
+def one_unit_effect(score: Floats, info: Floats, spread: tuple[float, int], unit: str) -> Effect:
+    """The same from one unit: scores (1, K), information (1,), and from its shells' spread:
     weighted sum of squares over components (K) left by the patterns, and degrees of freedom."""
     squares, freedom = spread
     value = score[0] / info[0]
@@ -44,7 +45,7 @@ def one_bake_effect(score: Floats, info: Floats, spread: tuple[float, int], unit
     return Effect(*_length(value, u95), unit, _angle(value))
 
 
-def spot_effect(size: Floats, error: Floats, bakes: int, unit: str) -> Effect:
+def spot_effect(size: Floats, error: Floats, units: int, unit: str) -> Effect:
     """A spot whose place is not known: estimates (T, K) at T places, standard errors (T,).
 
     Each place counts by its likelihood with the size left free, ``error exp(t^2 / 2)`` (every
@@ -56,7 +57,7 @@ def spot_effect(size: Floats, error: Floats, bakes: int, unit: str) -> Effect:
     weight = error * np.exp((statistic - statistic.max()) / 2)
     weight /= weight.sum()
     value = weight @ size
-    factor = float(t_distribution.ppf(0.975, max(bakes - 1, 1)))
+    factor = float(t_distribution.ppf(0.975, max(units - 1, 1)))
     own = factor**2 * size.shape[1] * float(weight @ error**2)
     place = COVERAGE_95**2 * float(weight @ ((size - value) ** 2).sum(axis=1))
     u95 = float(np.sqrt(own + place))

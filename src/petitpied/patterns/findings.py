@@ -59,13 +59,14 @@ class OvenMap:
     measure: str
     unit: str
     bakes: int
+    units: int  # independent ones: batters, or days; see `made_together`
     shells: int
     strength: Strength
     findings: tuple[Finding, ...]
     cells: tuple[Cell, ...]
     region: Region
     smallest_effect_80: float | None  # of a spot, found in 4 of 5 such histories
-    more_bakes_to_halve: int
+    more_units_to_halve: int
     least_p: float
     likeness: Likeness
     neighbours: float | None  # Moran's I between neighbouring shells, mean over bakes

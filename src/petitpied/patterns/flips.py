@@ -1,27 +1,29 @@
-"""Sign flips of whole bakes: the maximum statistic with locally pooled variance.
+"""Sign flips of whole units: the maximum statistic with locally pooled variance.
 
-If there is no pattern, a bake's scores are as likely with the other sign (Winkler et al.,
-Permutation inference for the general linear model, NeuroImage 92, 2014). The largest statistic
+A unit is what was made together: one bake, or the bakes of one batter or day (`made_together`). If
+there is no pattern, a unit's scores are as likely with the other sign (Winkler et al., Permutation
+inference for the general linear model, NeuroImage 92, 2014; by exchangeability blocks: Winkler et
+al., NeuroImage 123, 2015). The largest statistic
 over all templates, flip by flip, holds the family-wise error (Nichols & Holmes, Human Brain
 Mapping 15, 2002), whose locally pooled variance makes up for few bakes.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 
-#: all flips are taken up to this many bakes (the first keeps its sign: two-sided statistics do
+#: all flips are taken up to this many units (the first keeps its sign: two-sided statistics do
 #: not change when all signs do), random ones beyond
 ALL_FLIPS_UP_TO = 11
 #: random flips, the data as they are among them: p is known to 0.007 (1 s.e.) near 0.05
 RANDOM_FLIPS = 1000
-#: fewest bakes whose flips can reach p = 0.05: 2 / 2^6 = 0.031, but 2 / 2^5 = 0.063
-LEAST_BAKES = 6
-#: the variance common to all templates counts as so many bakes beside a template's own
-COMMON_BAKES = 20.0
+#: fewest units whose flips can reach p = 0.05: 2 / 2^6 = 0.031, but 2 / 2^5 = 0.063
+LEAST_UNITS = 6
+#: the variance common to all templates counts as so many units beside a template's own
+COMMON_UNITS = 20.0
 
 
 def signs(count: int, rng: np.random.Generator) -> NDArray[np.int8]:
@@ -37,7 +39,7 @@ def signs(count: int, rng: np.random.Generator) -> NDArray[np.int8]:
 
 
 def least_p(count: int) -> float:
-    """Smallest p that the flips of ``count`` bakes can give."""
+    """Smallest p that the flips of ``count`` units can give."""
     return 1.0 / (2 ** (count - 1) if 1 <= count <= ALL_FLIPS_UP_TO else RANDOM_FLIPS)
 
 
@@ -55,9 +57,9 @@ class Family:
     alone: NDArray[np.bool_]
     pool_mm: float  # neighbouring spots share their variance over this distance
 
-    def pooling(self, bakes: int) -> Floats:
+    def pooling(self, units: int) -> Floats:
         """Weights (T, T), rows summing to 1: own (named) or neighbours' (spots) variance,
-        counted as ``bakes``, with that of all, counted as `COMMON_BAKES`."""
+        counted as ``units``, with that of all, counted as `COMMON_UNITS`."""
         spot = np.isfinite(self.place_mm[:, 0])
         known = (self.info > 0) & ~self.alone
         local = np.eye(len(self.info))
@@ -66,26 +68,26 @@ class Family:
         local *= (self.info > 0)[None, :]
         local /= np.maximum(local.sum(axis=1, keepdims=True), 1e-300)
         common = known / max(1, known.sum())
-        mixed = (bakes * local + COMMON_BAKES * common) / (bakes + COMMON_BAKES)
+        mixed = (units * local + COMMON_UNITS * common) / (units + COMMON_UNITS)
         mixed[self.alone] = np.eye(len(self.info))[self.alone]
         return np.asarray(mixed)
 
 
-def statistics(sums: Floats, squares: Floats, family: Family, bakes: int) -> Floats:
-    """Pseudo-t (F, T) of score sums (F, T, K); ``squares`` (T,) or (F, T): the bakes' squared
+def statistics(sums: Floats, squares: Floats, family: Family, units: int) -> Floats:
+    """Pseudo-t (F, T) of score sums (F, T, K); ``squares`` (T,) or (F, T): the units' squared
     scores summed, over components too."""
-    scale = spreads(sums, squares, family, bakes)
+    scale = spreads(sums, squares, family, units)
     return np.asarray(np.where(family.info > 0, np.sqrt((sums**2).sum(axis=-1)) / scale, 0.0))
 
 
-def spreads(sums: Floats, squares: Floats, family: Family, bakes: int) -> Floats:
+def spreads(sums: Floats, squares: Floats, family: Family, units: int) -> Floats:
     """Standard deviation (F, T) of the sums, its variance pooled as `Family.pooling` says."""
-    number, components = max(bakes, 2), sums.shape[-1]
+    number, components = max(units, 2), sums.shape[-1]
     known = family.info > 0
     info = np.where(known, family.info, 1.0)
     power = (sums**2).sum(axis=-1)
     ratio = (squares - power / number) * (number / (number - 1)) / (components * info)
-    pooled = np.maximum(ratio, 0) @ family.pooling(bakes).T
+    pooled = np.maximum(ratio, 0) @ family.pooling(units).T
     floor = FLOOR_REL * float(np.max(squares / info, initial=0.0))
     return np.asarray(np.sqrt(info * np.maximum(pooled, max(floor, 1e-300))))
 
@@ -103,7 +105,7 @@ PLACE_WORTH = 4.0
 class Verdicts:
     """``statistic`` (T,), ``p_adjusted`` (T,), and the 95 % point of the largest statistic.
     ``size`` (T, K): each template's own estimate; ``per_unit`` (T,): how much statistic a size
-    of 1 brings (0: unknown)."""
+    of 1 brings (0: unknown). ``inflation``: of variances, by likeness from unit to unit."""
 
     statistic: Floats
     p_adjusted: Floats
@@ -111,6 +113,7 @@ class Verdicts:
     least_p: float
     size: Floats
     per_unit: Floats
+    inflation: float = 1.0
 
     def worth(self, family: Family) -> Floats:
         """How well each template (T,) explains the bakes: squares explained over the variance
@@ -146,15 +149,20 @@ def compare(largest: Floats, observed: Floats, sizes: tuple[Floats, Floats]) -> 
 ALPHA = 0.05  # family-wise error, the common choice
 
 
-def flip_test(scores: Floats, family: Family, rng: np.random.Generator) -> Verdicts:
-    """Test of all templates from the bakes' scores (N, T, K)."""
-    bakes = len(scores)
-    flips = signs(bakes, rng).astype(np.float32)
+def flip_test(
+    scores: Floats, family: Family, rng: np.random.Generator, inflation: float = 1.0
+) -> Verdicts:
+    """Test of all templates from the units' scores (U, T, K); ``inflation``: of a sum's variance
+    by likeness from unit to unit (`serial.inflation`)."""
+    units = len(scores)
+    flips = signs(units, rng).astype(np.float32)
     scale = max(float(np.abs(scores).max(initial=0.0)), 1e-300)
-    flat = (scores / scale).reshape(bakes, -1).astype(np.float32)
+    flat = (scores / scale).reshape(units, -1).astype(np.float32)
     sums = (flips @ flat).reshape(len(flips), *scores.shape[1:]).astype(float)
     squares = ((scores / scale) ** 2).sum(axis=(0, 2))
-    found = statistics(sums, squares, family, bakes)
-    per_unit = family.info / (scale * spreads(sums[:1], squares, family, bakes)[0])
+    found = statistics(sums, squares, family, units)
+    error = scale * spreads(sums[:1], squares, family, units)[0] * np.sqrt(inflation)
     size = scale * sums[0] / np.where(family.info > 0, family.info, np.inf)[:, None]
-    return compare(found.max(axis=1), found[0], (size, per_unit))
+    largest, observed = found.max(axis=1), found[0] / np.sqrt(inflation)
+    largest[0] = observed.max()
+    return replace(compare(largest, observed, (size, family.info / error)), inflation=inflation)

@@ -5,6 +5,7 @@ from numpy.typing import NDArray
 from scipy.stats import t as t_distribution
 
 from petitpied.patterns.findings import Cell
+from petitpied.patterns.made_together import by_unit
 from petitpied.patterns.templates import Region
 from petitpied.patterns.tray_stack import LEAN, Stack
 
@@ -60,15 +61,17 @@ def map_cells(stack: Stack, region: Region, outstanding: Floats) -> tuple[Cell, 
     mean, not as a difference from the tray's."""
     x, y, size = cell_grid(region)
     values = stack.values if stack.measure == LEAN else stack.centred()
-    means, _ = local_means(stack, values, region)
+    by_bake, _ = local_means(stack, values, region)
+    bakes = np.isfinite(by_bake[..., 0]).sum(axis=0)
+    means = _unit_means(stack, by_bake)
     heard = np.isfinite(means[..., 0])
-    bakes = heard.sum(axis=0)
+    units = heard.sum(axis=0)
     filled = np.where(heard[..., None], means, 0.0)
-    average = filled.sum(axis=0) / np.maximum(bakes, 1)[:, None]
+    average = filled.sum(axis=0) / np.maximum(units, 1)[:, None]
     rest = np.where(heard[..., None], means - average, 0.0)
-    variance = (rest**2).sum(axis=0) / np.maximum(bakes - 1, 1)[:, None]
-    half = t_distribution.ppf(0.975, np.maximum(bakes - 1, 1)) * np.sqrt(
-        variance.sum(axis=-1) / np.maximum(bakes, 1)
+    variance = (rest**2).sum(axis=0) / np.maximum(units - 1, 1)[:, None]
+    half = t_distribution.ppf(0.975, np.maximum(units - 1, 1)) * np.sqrt(
+        variance.sum(axis=-1) / np.maximum(units, 1)
     )
     enough = bakes >= max(1, int(np.ceil(LEAST_BAKES_REL * stack.count)))
     marked = _cells_of(outstanding, (x, y), size)
@@ -83,12 +86,20 @@ def map_cells(stack: Stack, region: Region, outstanding: Floats) -> tuple[Cell, 
                     (float(x[column]), float(y[row])),
                     size,
                     length if known else None,
-                    float(half[c]) if known and bakes[c] >= 2 else None,
+                    float(half[c]) if known and units[c] >= 2 else None,
                     int(bakes[c]),
                     known and c in marked,
                 )
             )
     return tuple(cells)
+
+
+def _unit_means(stack: Stack, means: Floats) -> Floats:
+    """Means (U, C, K) over the bakes of each unit that speak, of means (N, C, K), NaN if none."""
+    heard = np.isfinite(means)
+    count = by_unit(stack.unit, heard.astype(float))
+    total = by_unit(stack.unit, np.where(heard, means, 0.0))
+    return np.asarray(total / np.where(count > 0, count, np.nan))
 
 
 def _cells_of(

@@ -15,7 +15,7 @@ from petitpied.patterns import likeness as alike
 from petitpied.patterns.findings import Effect, Finding, Kind
 from petitpied.patterns.flips import (
     ALPHA,
-    LEAST_BAKES,
+    LEAST_UNITS,
     Family,
     Verdicts,
     compare,
@@ -25,8 +25,9 @@ from petitpied.patterns.flips import (
     statistics,
 )
 from petitpied.patterns.hand_frame import in_hand_frame
+from petitpied.patterns.map_tests import LEAST_INFO_REL
 from petitpied.patterns.mirrored import Mirrored, mirrored_scores
-from petitpied.patterns.oven_map import FLAT_REL, LEAST_INFO_REL, map_oven
+from petitpied.patterns.oven_map import FLAT_REL, map_oven
 from petitpied.patterns.scores import weigh
 from petitpied.patterns.templates import about_origin, region_of
 from petitpied.patterns.tray_stack import Stack, stack_bakes
@@ -91,7 +92,7 @@ def tell_apart(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) ->
     if stack.count == 0:
         raise ValueError(f"no bake has {measure} on enough shells")
     before = stack_bakes(bakes, "growth")
-    if measure in ("diameter", "growth", "piped_diameter") and before.count >= LEAST_BAKES:
+    if measure in ("diameter", "growth", "piped_diameter") and before.count >= LEAST_UNITS:
         return _by_photos_before(bakes, stack, rng)
     return _by_turning(stack, rng)
 
@@ -103,7 +104,7 @@ def _by_turning(stack: Stack, rng: np.random.Generator) -> OvenOrHand:
     weights = weigh(stack, alike.estimate(stack))
     flat = float(np.abs(stack.centred()).max()) <= FLAT_REL * float(np.abs(stack.values).max())
     told = mirrored_scores(stack, weights, region, separable=True)
-    enough = min(turned, unturned) >= LEAST_EACH and stack.count >= LEAST_BAKES
+    enough = min(turned, unturned) >= LEAST_EACH and stack.count >= LEAST_UNITS
     oven = hand = even = None
     doubtful, critical = False, USUAL_CRITICAL
     if enough and not flat:
@@ -112,12 +113,12 @@ def _by_turning(stack: Stack, rng: np.random.Generator) -> OvenOrHand:
             *(_strongest(told, stack, part, v) for part, v in zip(PARTS, verdicts, strict=True))
         )
         critical = verdicts[0].critical
-    if stack.count >= LEAST_BAKES and not flat:
+    if stack.count >= LEAST_UNITS and not flat:
         even = _even(stack, mirrored_scores(stack, weights, region, separable=False), rng)
     noise = _noise_per_bake(told, stack)
     plan = _plan(unturned, turned, None if noise is None or flat else noise, critical)
     return OvenOrHand(
-        stack.measure, stack.unit, unturned, turned, oven, hand, even, False, doubtful, plan
+        stack.measure, stack.measure_unit, unturned, turned, oven, hand, even, False, doubtful, plan
     )
 
 
@@ -204,11 +205,11 @@ def _balanced_effect(score: Floats, info: Floats, own: Floats, stack: Stack) -> 
     freedom = stack.count - 2
     if score.shape[1] == 1:
         half = t_distribution.ppf(0.975, freedom) * np.sqrt(squares[0])
-        return Effect(float(value[0]), float(half), stack.unit)
+        return Effect(float(value[0]), float(half), stack.measure_unit)
     factor = 2 * freedom / (freedom - 1) * f_distribution.ppf(0.95, 2, freedom - 1)
     angle = float(np.rad2deg(np.arctan2(value[1], value[0])))
     return Effect(
-        float(np.hypot(*value)), float(np.sqrt(factor * squares.mean())), stack.unit, angle
+        float(np.hypot(*value)), float(np.sqrt(factor * squares.mean())), stack.measure_unit, angle
     )
 
 
@@ -239,7 +240,7 @@ def _even(stack: Stack, told: Mirrored, rng: np.random.Generator) -> Finding:
     n = stack.count
     error = np.sqrt(n / (n - 1) * (rest**2).sum() / len(value)) / total
     size = float(value[0]) if len(value) == 1 else float(np.hypot(*value))
-    effect = Effect(size, float(t_distribution.ppf(0.975, n - 1) * error), stack.unit)
+    effect = Effect(size, float(t_distribution.ppf(0.975, n - 1) * error), stack.measure_unit)
     place = told.place_mm[k]
     where = (float(place[0]), float(place[1])) if np.isfinite(place[0]) else None
     p = float(verdicts.p_adjusted[k])
@@ -257,7 +258,7 @@ def _by_photos_before(bakes: Sequence[Bake], stack: Stack, rng: np.random.Genera
         first, second, doubtful = _decide(oven, hand)
     turned = int(stack.turned.sum())
     return OvenOrHand(
-        stack.measure, stack.unit, stack.count - turned, turned, first, second, None, True,
+        stack.measure, stack.measure_unit, stack.count - turned, turned, first, second, None, True,
         doubtful, (),
     )  # fmt: skip
 

@@ -4,7 +4,8 @@ With fewer bakes than sign flips need, only the places within a tray can be shuf
 freely would take any smooth likeness of neighbours for a pattern, since shells of one tray share
 their fate. So the shuffles keep a stated likeness: each is a random smooth field whose ranks say
 which place gets which of the tray's own values (rank-matched surrogates: Theiler et al., Physica D
-58, 1992; for maps: Burt et al., NeuroImage 220, 2020). One tray cannot tell how alike its
+58, 1992; for maps: Burt et al., NeuroImage 220, 2020). Trays that were made together share the
+field, since what they have in common may be that day's chance. One tray cannot tell how alike its
 neighbours are by chance, so several degrees are tried and the worst p counts. A likeness that
 reaches farther than the farthest tried cannot be told from a pattern: few trays only suggest.
 """
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 
 from petitpied.patterns.flips import Family, Verdicts, compare, spreads, statistics
 from petitpied.patterns.likeness import NONE, Likeness, correlation
+from petitpied.patterns.made_together import by_unit
 from petitpied.patterns.scores import Weights, score_maps
 from petitpied.patterns.tray_stack import Stack
 
@@ -34,14 +36,14 @@ SHUFFLES = 500
 def shuffle_test(
     stack: Stack, weights: Weights, columns: Floats, family: Family, rng: np.random.Generator
 ) -> Verdicts:
-    """Test of the templates ``columns`` (N, S, T) in few bakes; the worst p of all degrees."""
+    """Test of the templates ``columns`` (N, S, T) in few units; the worst p of all degrees."""
     maps = score_maps(stack, weights, columns)
-    if stack.count == 1:  # shells as templates: what they score is P y, and y' P y the spread
+    if stack.units == 1:  # shells as templates: what they score is P y, and y' P y the spread
         shells = np.eye(stack.present.shape[1])[None]
         maps = np.concatenate([maps, score_maps(stack, weights, shells)], axis=1)
-    observed = maps[:, : len(family.info)] @ stack.centred()
+    observed = by_unit(stack.unit, maps[:, : len(family.info)] @ stack.centred())
     squares = (observed**2).sum(axis=(0, 2))
-    scale = spreads(observed.sum(axis=0)[None], squares, family, stack.count)[0]
+    scale = spreads(observed.sum(axis=0)[None], squares, family, stack.units)[0]
     per_unit = family.info / scale
     size = observed.sum(axis=0) / np.where(family.info > 0, family.info, np.inf)[:, None]
     worst: Verdicts | None = None
@@ -58,25 +60,27 @@ def _shuffled(
 ) -> Floats:
     """Statistics (SHUFFLES, T), those of the data first."""
     values = stack.centred()
-    drawn = [_shuffled_values(stack, values, one, chance) for one in range(stack.count)]
+    drawn = np.zeros((stack.count, SHUFFLES, *values.shape[1:]))
+    for unit in np.unique(stack.unit):
+        drawn[stack.unit == unit] = _shuffled_values(stack, values, unit, chance)
     scores = np.stack(
         [
             np.einsum("ts,fsk->ftk", one_map, one, optimize=True)
             for one_map, one in zip(maps, drawn, strict=True)
-        ],
-        axis=1,
+        ]
     )
-    if stack.count > 1:
-        squares = (scores**2).sum(axis=(1, 3))
-        return statistics(scores.sum(axis=1), squares, family, stack.count)
     templates = len(family.info)
-    spread = (drawn[0] * scores[:, 0, templates:]).sum(axis=(1, 2))
-    return _share_explained(scores[:, 0, :templates], spread, family)
+    if stack.units > 1:
+        sums = by_unit(stack.unit, scores)
+        squares = (sums**2).sum(axis=(0, 3))
+        return statistics(sums.sum(axis=0), squares, family, stack.units)
+    spread = (drawn * scores[:, :, templates:]).sum(axis=(0, 2, 3))
+    return _share_explained(scores[:, :, :templates].sum(axis=0), spread, family)
 
 
 def _share_explained(scores: Floats, spread: Floats, family: Family) -> Floats:
-    """Root of each template's share of one tray's weighted spread (F,): there are no other
-    bakes to know its variance from."""
+    """Root of each template's share of one unit's weighted spread (F,): there are no other
+    units to know its variance from."""
     known = family.info > 0
     share = (scores**2).sum(axis=-1) / np.where(known, family.info, 1.0)
     return np.asarray(np.sqrt(share * known / np.maximum(spread, 1e-300)[:, None]))
@@ -94,18 +98,21 @@ def _worse(first: Verdicts, second: Verdicts) -> Verdicts:
 
 
 def _shuffled_values(
-    stack: Stack, values: Floats, one: int, chance: tuple[Likeness, np.random.Generator]
+    stack: Stack, values: Floats, unit: np.int64, chance: tuple[Likeness, np.random.Generator]
 ) -> Floats:
-    """Shuffles (SHUFFLES, S, K) of one bake's values, the data as they are first."""
+    """Shuffles (B, SHUFFLES, S, K) of the values of a unit's bakes, the data as they are first."""
     degree, rng = chance
-    here = stack.present[one]
-    size = int(here.sum())
-    matrix = correlation(stack.x_mm[one, here], stack.y_mm[one, here], degree)
-    root = np.linalg.cholesky(matrix + 1e-9 * np.eye(size))
-    result = np.zeros((SHUFFLES, *values.shape[1:]))
+    bakes = np.flatnonzero(stack.unit == unit)
+    present = stack.present[bakes]
+    x, y = stack.x_mm[bakes][present], stack.y_mm[bakes][present]
+    root = np.linalg.cholesky(correlation(x, y, degree) + 1e-9 * np.eye(len(x)))
+    ends = np.cumsum(present.sum(axis=1))[:-1]
+    result = np.zeros((len(bakes), SHUFFLES, *values.shape[1:]))
     for k in range(values.shape[2]):
-        field = rng.normal(size=(SHUFFLES, size)) @ root.T
-        rank = np.argsort(np.argsort(field, axis=1), axis=1)
-        result[:, here, k] = np.sort(values[one, here, k])[rank]
-    result[0] = values[one]
+        field = rng.normal(size=(SHUFFLES, len(x))) @ root.T
+        for which, part in enumerate(np.split(field, ends, axis=1)):
+            here = present[which]
+            rank = np.argsort(np.argsort(part, axis=1), axis=1)
+            result[which][:, here, k] = np.sort(values[bakes[which], here, k])[rank]
+    result[:, 0] = values[bakes]
     return result

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.bake import MEASURES, Bake
+from petitpied.patterns.made_together import Units, units_of
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -30,7 +31,8 @@ class Stack:
 
     ``x_mm``, ``y_mm`` (N, S): tray frame, which is the oven's: the card's strip points at the
     door however the tray stood (design, section 3). ``values`` (N, S, K), zero where absent;
-    ``present`` (N, S); ``turned`` (N,). Every bake has at least `MIN_SHELLS` shells present.
+    ``present`` (N, S); ``turned`` (N,); ``unit`` (N,): what was made together has one number
+    (`made_together`), in order of time. Every bake has at least `MIN_SHELLS` shells present.
     """
 
     measure: str
@@ -39,6 +41,7 @@ class Stack:
     values: Floats
     present: Bools
     turned: Bools
+    unit: Units
 
     @property
     def count(self) -> int:
@@ -46,7 +49,12 @@ class Stack:
         return len(self.values)
 
     @property
-    def unit(self) -> str:
+    def units(self) -> int:
+        """Number of independent units."""
+        return len(np.unique(self.unit))
+
+    @property
+    def measure_unit(self) -> str:
         return MAPPED[self.measure]
 
     @property
@@ -87,6 +95,7 @@ class Stack:
             self.values[chosen],
             self.present[chosen],
             self.turned[chosen],
+            self.unit[chosen],
         )
 
 
@@ -123,7 +132,8 @@ def stack_bakes(bakes: Sequence[Bake], measure: str) -> Stack:
     if measure == LEAN:
         values = without_spreading(np.stack([x, y], axis=-1), values, present)
     enough = np.flatnonzero(present.sum(axis=1) >= MIN_SHELLS)
-    return Stack(measure, x, y, values, present, turned).part(enough)
+    unit = units_of([b.facts for b in usable])
+    return Stack(measure, x, y, values, present, turned, unit).part(enough)
 
 
 def without_spreading(places_mm: Floats, lean_mm: Floats, present: Bools) -> Floats:

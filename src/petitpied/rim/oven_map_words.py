@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from petitpied.patterns.findings import Cell, Effect, Finding, OvenMap
-from petitpied.patterns.flips import ALPHA, LEAST_BAKES
+from petitpied.patterns.flips import ALPHA, LEAST_UNITS
 from petitpied.patterns.templates import Region
 from petitpied.rim.wording import decimals, printable
 
@@ -122,6 +122,13 @@ def _bakes(count: int) -> str:
     return "1 bake" if count == 1 else f"{count} bakes"
 
 
+def unit_words(bakes: int, units: int) -> str:
+    """As in "12 bakes", or "12 trays, but 4 days or batters": how many are independent."""
+    if units == bakes:
+        return _bakes(bakes)
+    return f"{bakes} trays, but {'1 day or batter' if units == 1 else f'{units} days or batters'}"
+
+
 def verdict(found: OvenMap) -> str:
     """Two sentences: what stands out, or that nothing does; and what could have been found."""
     strongest = found.strongest
@@ -131,31 +138,46 @@ def verdict(found: OvenMap) -> str:
             "Check that the records are the right ones."
         )
     if strongest is None:
-        return f"No pattern stood out from chance in {_bakes(found.bakes)}. {_could_miss(found)}"
+        counted = unit_words(found.bakes, found.units)
+        return f"No pattern stood out from chance in {counted}. {_could_miss(found)}"
     said = pattern_words(found.measure, strongest, found.region)
     chance = chance_words(strongest.p_adjusted or 0.0)
     if found.strength == "suggests":
         few = "One bake suggests, but cannot show:" if found.bakes == 1 else (
-            f"{found.bakes} bakes suggest, but cannot show:"
+            f"{_capital(unit_words(found.bakes, found.units))}: that suggests, but cannot show:"
+            if found.units < found.bakes
+            else f"{found.bakes} bakes suggest, but cannot show:"
         )  # fmt: skip
         return (
             f"{few} {said} ({chance}, if likeness of neighbours by chance reaches no farther than "
-            f"110 mm). At least {LEAST_BAKES} bakes can show it."
+            f"110 mm). {_more_days(found)}"
         )
-    return f"{_capital(said)}, over {_bakes(found.bakes)}: {chance}. {_could_find(found)}"
+    counted = unit_words(found.bakes, found.units)
+    return f"{_capital(said)}, over {counted}: {chance}. {_could_find(found)}"
+
+
+def _more_days(found: OvenMap) -> str:
+    """What it takes to show: more days, not more trays of one day."""
+    if found.units == found.bakes:
+        return f"At least {LEAST_UNITS} bakes on {LEAST_UNITS} days can show it."
+    return (
+        f"Trays of one day or batter share its chances, so they count once: at least {LEAST_UNITS} "
+        "days or batters can show it."
+    )
 
 
 def _could_miss(found: OvenMap) -> str:
-    if found.bakes == 1:
+    if found.units < LEAST_UNITS:
+        few = "one tray gives" if found.bakes == 1 else "so few days or batters give"
         return (
-            "The oven may still be uneven: one tray gives away only glaring patterns, and "
-            f"{LEAST_BAKES} bakes or more can show lesser ones."
+            f"The oven may still be uneven: {few} away only glaring patterns, and "
+            f"{LEAST_UNITS} or more, on different days, can show lesser ones."
         )
     if found.smallest_effect_80 is None:
         return "The oven may still be uneven: these bakes cannot tell how much."
     return (
         f"The oven may still be uneven: a spot below {_rounded(found)} is missed more often than "
-        f"1 time in 5, and {found.more_bakes_to_halve} more bakes would halve that."
+        f"1 time in 5, and {_more_words(found)} would halve that."
     )
 
 
@@ -163,9 +185,14 @@ def _could_find(found: OvenMap) -> str:
     if found.smallest_effect_80 is None:
         return "How small a spot these bakes would find is not known."
     return (
-        f"A spot of {_rounded(found)} is found 4 times in 5 with so many bakes; "
-        f"{found.more_bakes_to_halve} more would halve that."
+        f"A spot of {_rounded(found)} is found 4 times in 5 with so many; "
+        f"{_more_words(found)} would halve that."
     )
+
+
+def _more_words(found: OvenMap) -> str:
+    what = "bakes on other days" if found.units == found.bakes else "days or batters"
+    return f"{found.more_units_to_halve} more {what}"
 
 
 def _rounded(found: OvenMap) -> str:
@@ -188,7 +215,8 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     """What `petitpied oven-map` prints of one measure."""
     name = MEASURE_WORDS[found.measure][0]
     result = [
-        f"{_capital(name)}, {where}: {_bakes(found.bakes)}, {found.shells} shells.",
+        f"{_capital(name)}, {where}: {unit_words(found.bakes, found.units)}, "
+        f"{found.shells} shells.",
         verdict(found),
         what_to_try(found, turned=turned),
     ]
@@ -230,11 +258,12 @@ def map_json(
         "rack": rack,
         "measure": found.measure,
         "bakes": found.bakes,
+        "independent_units": found.units,
         "shells": found.shells,
         "strength": found.strength,
         "patterns": [finding_json(f, found.unit) for f in found.findings],
         "smallest_effect_80": {"value": _places(smallest), "unit": found.unit},
-        "more_bakes_to_halve": found.more_bakes_to_halve,
+        "more_units_to_halve": found.more_units_to_halve,
         "least_p": _places(found.least_p),
         "p_over_all_measures": _places(over_all),
         "morans_i": _places(found.neighbours),

@@ -3,7 +3,7 @@
 from typing import Any
 
 from petitpied.patterns.findings import Finding
-from petitpied.patterns.flips import LEAST_BAKES
+from petitpied.patterns.flips import LEAST_UNITS
 from petitpied.patterns.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenOrHand
 from petitpied.patterns.templates import Region
 from petitpied.rim.oven_map_words import (
@@ -82,7 +82,7 @@ def verdict(found: OvenOrHand) -> str:
 
 
 def _not_yet(found: OvenOrHand) -> str:
-    if found.unturned + found.turned >= LEAST_BAKES and min(found.unturned, found.turned) >= (
+    if found.unturned + found.turned >= LEAST_UNITS and min(found.unturned, found.turned) >= (
         LEAST_EACH
     ):
         return (
@@ -91,7 +91,7 @@ def _not_yet(found: OvenOrHand) -> str:
         )
     return (
         f"Oven and hand cannot be told apart yet: {found.unturned} bakes straight, {found.turned} "
-        f"turned. It takes at least {LEAST_BAKES} bakes, {LEAST_EACH} or more each way round."
+        f"turned. It takes at least {LEAST_UNITS} bakes, {LEAST_EACH} or more each way round."
     )
 
 

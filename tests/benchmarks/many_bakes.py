@@ -1,0 +1,128 @@
+"""``python -m tests.benchmarks.many_bakes [--only PART] [--runs N]``: what many bakes may claim.
+
+False alarms, power and intervals of maps, sides, changes and causes on the kitchens of
+`kitchen_days`. Seeds below 1,000 were looked at while the methods were built; figures start at
+`FIGURE_SEED`.
+"""
+
+import argparse
+import os
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import numpy as np
+from scipy.stats import beta
+
+from petitpied.patterns.oven_map import map_oven
+from petitpied.patterns.synthetic import Plan, Planted, make_history
+from tests.benchmarks.kitchen_days import Days, make_days
+
+FIGURE_SEED = 20_270_000
+
+
+def bounded(hits, count):
+    """Share of hits with its upper 95 % bound (Clopper & Pearson)."""
+    upper = 1.0 if hits >= count else float(beta.ppf(0.95, hits + 1, count - hits))
+    return f"{hits / count:.1%} | {upper:.1%}"
+
+
+def map_nulls(runs, seed):
+    """Histories without any pattern: how often a map tells of one."""
+    yield "| trays a day | days | shared | day to day | runs | false alarms | at most (95 %) |"
+    yield "|---|---|---|---|---|---|---|"
+    cases = [(1, 6, 0, 0), (1, 12, 0, 0), (3, 4, 0.2, 0), (3, 4, 0.5, 0), (4, 3, 0.5, 0),
+             (2, 8, 0.5, 0), (4, 6, 0.5, 0), (4, 12, 0.5, 0), (2, 20, 0.2, 0),
+             (1, 12, 0.5, 0.5), (3, 12, 0.5, 0.7), (1, 20, 0.5, 0.7),
+             (4, 20, 0.5, 0.7)]  # fmt: skip
+    for number, (trays, days, shared, like) in enumerate(cases):
+        rng = np.random.default_rng([seed, 1, number])
+        plan = Days(days, trays, shared, like, drift=1.0)
+        hits = sum(
+            map_oven(make_days(plan, rng), "diameter", rng).strength != "nothing found"
+            for _ in range(runs)
+        )
+        yield f"| {trays} | {days} | {shared:.0%} | {like} | {runs} | {bounded(hits, runs)} |"
+
+
+def spot_power(runs, seed):
+    """A spot of one SD anywhere, one bake a day: found, by the package's own made-up histories and
+    by these."""
+    yield "| bakes | simulator | histories | found |"
+    yield "|---|---|---|---|"
+    for days in (6, 12):
+        rng = np.random.default_rng([seed, 2, days])
+        found = [0, 0]
+        for _ in range(runs):
+            place = (rng.uniform(-215, 215), rng.uniform(-152.5, 152.5))
+            histories = (
+                make_history(Plan(days, oven=(Planted("spot", 1.0, place),)), rng),
+                make_days(Days(days, spot=(*place, 1.0)), rng),
+            )
+            for which, bakes in enumerate(histories):
+                found[which] += map_oven(bakes, "diameter", rng).strength == "shows"
+        for which, name in enumerate(("synthetic", "kitchen days")):
+            yield f"| {days} | {name} | {runs} | {found[which] / runs:.1%} |"
+
+
+def map_intervals(runs, seed):
+    """Do effects' intervals hold what was planted?"""
+    yield "| trays a day | days | shared | day to day | slope held | spot held |"
+    yield "|---|---|---|---|---|---|"
+    cases = [(1, 6, 0, 0), (3, 6, 0.5, 0), (2, 12, 0.5, 0), (1, 20, 0.2, 0), (2, 20, 0.5, 0.7)]
+    for trays, days, shared, like in cases:
+        rng = np.random.default_rng([seed, 3, trays, days, round(10 * like)])
+        held = [0, 0]
+        for _ in range(runs):
+            place = (rng.uniform(-215, 215), rng.uniform(-152.5, 152.5))
+            for which, plan in enumerate((
+                Days(days, trays, shared, like, oven=1.0),
+                Days(days, trays, shared, like, spot=(*place, 1.0)),
+            )):  # fmt: skip
+                found = map_oven(make_days(plan, rng), "diameter", rng).findings
+                kind = ("across", "spot")[which]
+                effect = next(f.effect for f in found if f.kind == kind)
+                held[which] += effect is not None and abs(effect.value - 1.0) <= effect.u95
+        yield (
+            f"| {trays} | {days} | {shared:.0%} | {like} | {held[0] / runs:.1%} | "
+            f"{held[1] / runs:.1%} |"
+        )
+
+
+def spots_beside_slopes(runs, seed):
+    """A plain slope: is a spot claimed beside it?"""
+    yield "| bakes | histories | slope found | spot claimed too |"
+    yield "|---|---|---|---|"
+    for days in (6, 12, 20):
+        rng = np.random.default_rng([seed, 4, days])
+        slope = spot = 0
+        for _ in range(runs):
+            found = map_oven(make_days(Days(days, oven=1.5), rng), "diameter", rng).findings
+            slope += any(f.kind == "across" and f.stands_out for f in found)
+            spot += any(f.kind == "spot" and f.stands_out for f in found)
+        yield f"| {days} | {runs} | {slope / runs:.1%} | {spot / runs:.1%} |"
+
+
+#: part to its title, lines, and histories of a full run
+PARTS = {
+    "nulls": ("Maps without a pattern", map_nulls, 1000),
+    "power": ("A spot of one SD", spot_power, 1000),
+    "intervals": ("Intervals of maps", map_intervals, 500),
+    "nested": ("Spots beside a slope", spots_beside_slopes, 500),
+}
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--only", choices=sorted(PARTS), action="append")
+    parser.add_argument("--runs", type=int, help="histories a line")
+    parser.add_argument("--seed", type=int, default=FIGURE_SEED)
+    options = parser.parse_args()
+    for name in options.only or PARTS:
+        title, lines, runs = PARTS[name]
+        print(f"\n### {title}\n")
+        for line in lines(options.runs or runs, options.seed):
+            print(line, flush=True)
+
+
+if __name__ == "__main__":
+    main()
