@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.domain.camera_doubt import CameraDoubt
+
 Floats = NDArray[np.float64]
 
 #: measures that can be mapped and charted: key of `BakeShells.values` to unit
@@ -69,7 +71,17 @@ class BakeShells:
 
 @dataclass(frozen=True)
 class Bake:
-    """One bake of the history."""
+    """One bake of the history; ``camera`` of its first photo, None where it was not kept."""
 
     facts: BakeFacts
     shells: BakeShells
+    camera: CameraDoubt | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something changed for good: a new oven, a moved rack, another heater, a new nozzle."""
+
+    at: datetime
+    oven: str | None  # None: the whole kitchen
+    what: str

@@ -23,6 +23,6 @@ def address(request, tmp_path):
     url = request.getfixturevalue("postgresql_address")
     engine = connection.open_engine(url)
     with engine.begin() as c:
-        for table in ("values", "record", "bake", "version"):
+        for table in ("event", "photo", "values", "record", "bake", "version"):
             c.execute(sa.text(f"DROP TABLE IF EXISTS petitpied_{table}"))
     return url

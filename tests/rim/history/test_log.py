@@ -4,18 +4,21 @@ import csv
 import io
 import json
 import zipfile
+from datetime import UTC, datetime
 
 import numpy as np
 import pyarrow.parquet
 import pytest
 from PIL import Image
 
+from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import ExitCode
 from petitpied.rim.history.store import open_store
 from petitpied.rim.record_files import record_bytes
+from tests.benchmarks.tray_photos import a_photo, a_tray
 from tests.rim import fakes
 from tests.rim.history.bakes import log_bake, record_text, round_sizes, sha_of, with_sha
-from tests.rim.records import relative_record
+from tests.rim.records import a_record, a_shell, relative_record
 
 OVEN = 'Brume\'s "deck" \U0001f525'
 
@@ -262,3 +265,55 @@ def test_inspect_logs_in_one_step(petitpied, monkeypatch, db, tmp_path):
     assert (status, "--log" in err) == (2, True)
     status, _, err = petitpied("inspect", photo, "--log", "--turn", "90", "--db", db)
     assert (status, "must be 0 or 180" in err) == (ExitCode.HISTORY, True)
+
+
+def _tray_record(photo, number):
+    """A record of a photo made by `tests.benchmarks.tray_photos`."""
+    shells = [
+        a_shell(
+            f"{chr(65 + int(r))}{int(c) + 1}", int(r), int(c), float(d), centre_mm=(float(x), float(y)),
+        )
+        for r, c, x, y, d in zip(
+            photo.rows, photo.columns, photo.x_mm, photo.y_mm, photo.values["diameter"],
+            strict=True,
+        )
+    ]  # fmt: skip
+    return with_sha(record_bytes(a_record(shells)), number)
+
+
+def test_photos_of_one_tray_are_one_bake(petitpied, db, tmp_path):
+    rng = np.random.default_rng(8)
+    trays = [a_tray(rng), a_tray(rng)]
+    for n in range(6):
+        path = tmp_path / f"tray_{n}.json"
+        path.write_bytes(_tray_record(a_photo(trays[n == 5], rng), n))
+        status, out, _ = petitpied("log", path, "--oven", "A", "--db", db)
+        assert status == 0
+        assert ("joined to it: one bake" in out) == (n in (1, 2, 3, 4))
+    assert len(facts(db)) == 2
+    store = open_store(str(db))
+    assert len(store.photos_of(sha_of(0))) == 5
+    archive, other = tmp_path / "all.zip", tmp_path / "other.sqlite"
+    petitpied("history", "export", archive, "--db", db)
+    petitpied("history", "import", archive, "--db", other)
+    copy = open_store(str(other))
+    assert len(copy.photos_of(sha_of(0))) == 5
+    for one, two in zip(store.bakes(), copy.bakes(), strict=True):
+        assert np.allclose(one.shells.values["diameter"], two.shells.values["diameter"])
+    out = petitpied("history", "check", "--db", db)[1]
+    assert "each is a tray of its own" in out
+    petitpied("history", "remove", sha_of(0), "--yes", "--db", db)
+    assert len(facts(db)) == 1
+
+
+def test_old_doubles_are_found_and_joined(petitpied, db):
+    rng, store = np.random.default_rng(9), open_store(str(db))
+    tray, other = a_tray(rng), a_tray(rng)
+    for n, photo in enumerate([a_photo(tray, rng), a_photo(other, rng), a_photo(tray, rng)]):
+        at = datetime(2026, 3, 8, 9, n, tzinfo=UTC)
+        store.add(_tray_record(photo, n), BakeFacts(sha_of(n), at, "A"), logged_at=at)
+    out = petitpied("history", "check", "--db", db)[1]
+    assert "3 bakes, but 2 trays" in out
+    petitpied("history", "check", "--join", "--db", db)
+    assert [f.photo_sha256 for f in facts(db)] == [sha_of(0), sha_of(1)]
+    assert len(store.photos_of(sha_of(0))) == 2

@@ -195,6 +195,42 @@ def export(
     typer.echo(f"wrote {count} bake{'' if count == 1 else 's'} to {printable(str(file))}")
 
 
+@app.command()
+def check(
+    join: Annotated[
+        bool, typer.Option("--join", help="Join the photos of one tray to one bake.")
+    ] = False,
+    oven: fact.Oven = None,
+    rack: fact.Rack = None,
+    db: Db = None,
+) -> None:
+    """Find bakes that are photos of one and the same tray: they must count once."""
+    from datetime import datetime
+
+    from petitpied.rim.history import doubles
+    from petitpied.rim.history.store import open_store
+
+    store = open_store(db, new=False)
+    bakes = store.bakes(oven, rack)
+    found = list(doubles.doubles(bakes))
+    for one in found:
+        typer.echo(
+            printable(
+                f"{one.later.photo_sha256[:SHOWN]}  {one.later.baked_at:%Y-%m-%d %H:%M}  shows the "
+                f"tray of {one.first.photo_sha256[:SHOWN]} ({one.found} of {one.shells} shells "
+                "found again)"
+            )
+        )
+    trays = len(bakes) - len(found)
+    if not found:
+        typer.echo(f"{len(bakes)} bakes: each is a tray of its own")
+    elif join:
+        doubles.join(store, found, datetime.now().astimezone())
+        typer.echo(f"joined: {len(bakes)} bakes are {trays} trays")
+    else:
+        typer.echo(f"{len(bakes)} bakes, but {trays} trays: join them with --join")
+
+
 @app.command("import")
 def import_file(
     file: Annotated[

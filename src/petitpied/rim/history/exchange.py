@@ -7,6 +7,7 @@ side.
 
 import csv
 import io
+import json
 import zipfile
 import zlib
 from collections.abc import Iterable, Iterator
@@ -45,7 +46,15 @@ def write_archive(store: Store, bakes: Iterable[BakeFacts], stream: IO[bytes]) -
             entry.compress_type = zipfile.ZIP_DEFLATED
             packed.writestr(entry, store.record_text(facts.photo_sha256))
             rows.append({"record": name} | facts_row(facts))
-        packed.writestr(FACTS_FILE, csv_text(("record", *facts_of.NAMES), rows))
+            for text in store.further_records(facts.photo_sha256):
+                sha = json.loads(text)["photo"]["sha256"]
+                further = zipfile.ZipInfo(f"{sha}.json", (1980, 1, 1, 0, 0, 0))
+                further.compress_type = zipfile.ZIP_DEFLATED
+                packed.writestr(further, text)
+                rows.append(
+                    {"record": further.filename} | facts_row(facts) | {facts_of.SAME_TRAY: name}
+                )
+        packed.writestr(FACTS_FILE, csv_text(("record", *facts_of.NAMES, facts_of.SAME_TRAY), rows))
 
 
 def facts_row(facts: BakeFacts) -> dict[str, Any]:
@@ -66,7 +75,7 @@ def csv_text(columns: Iterable[str], rows: Iterable[dict[str, Any]]) -> str:
     names = list(columns)
     writer.writerow(names)
     for row in rows:
-        writer.writerow([safe_cell(row[name]) for name in names])
+        writer.writerow([safe_cell(row.get(name)) for name in names])
     return stream.getvalue()
 
 
@@ -135,8 +144,9 @@ class Imported:
     kept: int
 
 
-def read_archive(path: Path) -> Iterator[tuple[bytes, BakeFacts]]:
-    """Records (checked) and facts of an archive; it is untrusted.
+def read_archive(path: Path) -> Iterator[tuple[bytes, BakeFacts, str | None]]:
+    """Records (checked) and facts of an archive, and of a further photo of a tray the photo that
+    its bake was logged by; it is untrusted.
 
     Raises
     ------
@@ -150,13 +160,14 @@ def read_archive(path: Path) -> Iterator[tuple[bytes, BakeFacts]]:
                 raise _no_archive(name, f"it has more than {MAX_RECORDS} parts")
             table = _part(packed, FACTS_FILE, facts_of.MAX_BYTES).decode("utf-8-sig")
             for number, row in enumerate(facts_of.table_rows(table, FACTS_FILE), start=2):
-                part = row.pop("record", "")
+                part, same = row.pop("record", ""), row.pop(facts_of.SAME_TRAY, "") or None
                 found = facts_of.given(row, f"{printable(name)}, {FACTS_FILE}, line {number}")
                 text = _part(packed, part, MAX_BYTES)
                 record = record_from_bytes(text, printable(part))
                 if record.view is None or "baked_at" not in found:
                     raise _no_archive(name, f"line {number} of {FACTS_FILE} is no whole bake")
-                yield text, facts_of.bake_facts(record.photo.sha256, found, printable(part))
+                facts = facts_of.bake_facts(record.photo.sha256, found, printable(part))
+                yield text, facts, None if same is None else Path(same).stem
     except OSError as error:
         raise _no_archive(name, error.strerror or "it cannot be read") from None
     except _DAMAGE as error:
@@ -194,7 +205,11 @@ def import_archive(store: Store, path: Path, *, replace: bool, now: datetime) ->
         pass
     there = {f.photo_sha256 for f in store.facts()}
     counts = {"added": 0, "replaced": 0, "kept": 0}
-    for text, facts in read_archive(path):
+    for text, facts, bake in read_archive(path):
+        if bake is not None:
+            if store.facts_of(bake) is not None and facts.photo_sha256 not in there:
+                store.join_photo(text, bake, logged_at=now)
+            continue
         known = facts.photo_sha256 in there
         if not known or replace:
             store.add(text, facts, logged_at=now)

@@ -17,6 +17,8 @@ from petitpied.rim.wording import printable
 Given = Mapping[str, Any]
 
 TOML_NAME = "bake.toml"
+#: column of an archive's table: the record whose tray this further photo shows
+SAME_TRAY = "same_tray_as"
 MAX_BYTES = 10_000_000  # a table of ten thousand bakes has about 1 MB
 MAX_TEXT = 200
 MAX_NOTE = 2_000
@@ -206,6 +208,7 @@ def from_table(path: Path) -> list[tuple[Path, dict[str, Any]]]:
     result = []
     for line, row in enumerate(rows, start=2):
         name = (row.pop("record", "") or "").strip()
+        row.pop(SAME_TRAY, None)  # of an archive's table: photos of one tray are found anyway
         if not name:
             raise _file_fault(f"{place}, line {line}", "the column record is empty or missing")
         near = path.parent / name

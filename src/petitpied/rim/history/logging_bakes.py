@@ -1,18 +1,26 @@
 """Records into the history: each checked, joined to its facts, and confirmed when it is kept."""
 
+import json
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
+from petitpied.domain.joined_photos import Photo, scatter_mm
 from petitpied.domain.record import Record
+from petitpied.domain.tray_identity import earlier_photo
 from petitpied.rim.history import facts as facts_of
+from petitpied.rim.history.packing import shells_of
 from petitpied.rim.history.store import Store
 from petitpied.rim.record_files import read_record_bytes, record_from_bytes
 from petitpied.rim.wording import printable
+
+#: a tray is photographed again within this time of its bake: by then it is boxed or eaten (common
+#: practice, no source)
+SAME_TRAY_WITHIN = timedelta(days=3)
 
 
 @dataclass(frozen=True)
@@ -67,10 +75,36 @@ class Logbook:
         if facts_of.in_future(found["baked_at"], now):
             notes.append("its time lies ahead of this machine's clock")
         facts = facts_of.bake_facts(sha, found, name)
+        if earlier is None and (joined := self._joined(text, facts, name)) is not None:
+            return joined
         self.store.add(text, facts, logged_at=now)
         if earlier is not None:
             notes.append(f"replaces the bake of the same photo, {_where(earlier)}")
         return (f"logged {name}: {_where(facts)}, {_measured(record)}", *notes)
+
+    def _joined(self, text: bytes, facts: BakeFacts, name: str) -> tuple[str, ...] | None:
+        """A photo of a tray that was logged already, joined to its bake; None where it is new."""
+        shells = shells_of(json.loads(text))
+        near = self.store.bakes_about(facts.baked_at, SAME_TRAY_WITHIN)
+        found = earlier_photo(shells, [bake.shells for bake in near])
+        if found is None:
+            return None
+        bake, told = near[found[0]], found[1]
+        self.store.join_photo(text, bake.facts.photo_sha256, logged_at=self.now())
+        photos = len(self.store.photos_of(bake.facts.photo_sha256))
+        again = f"{len(told.registration.pairs)} of {len(shells.ids)} shells found again"
+        lines = [
+            f"{name} shows a tray that is logged already ({again}): {_where(bake.facts)}",
+            f"joined to it: one bake, its sizes now from {photos} photos",
+        ]
+        apart = scatter_mm(bake.shells, Photo(shells, told.registration))
+        if apart is not None:
+            lines.append(f"the photos differ by {apart:.2f} mm a shell: what the camera adds")
+        if (facts.oven, facts.rack, facts.turn_deg) != (
+            bake.facts.oven, bake.facts.rack, bake.facts.turn_deg,
+        ):  # fmt: skip
+            lines.append("its facts stay as they were logged first")
+        return tuple(lines)
 
 
 def _time_of(record: Record, now: datetime) -> tuple[datetime, str | None]:

@@ -2,7 +2,8 @@
 
 Each step runs in a transaction of its own and ends by writing its number: killed in between,
 the database is at the step before. A step's SQL is fixed once released: new tables and columns
-come with a new step. Here: 1 facts and records; 2 the shells' values once more, packed.
+come with a new step. Here: 1 facts and records; 2 the shells' values once more, packed;
+3 further photos of a tray, and events.
 """
 
 from collections.abc import Callable
@@ -53,7 +54,25 @@ def _packed_values(c: sa.Connection) -> None:
         )
 
 
-STEPS: tuple[Callable[[sa.Connection], None], ...] = (_facts_and_records, _packed_values)
+def _photos_and_events(c: sa.Connection) -> None:
+    blob = "BYTEA" if c.dialect.name == "postgresql" else "BLOB"
+    c.exec_driver_sql(
+        "CREATE TABLE petitpied_photo (photo_sha256 VARCHAR(64) PRIMARY KEY, "
+        "bake_sha256 VARCHAR(64) NOT NULL REFERENCES petitpied_bake (photo_sha256), logged_at VARCHAR(40) NOT NULL, "
+        f"json_deflated {blob} NOT NULL)"
+    )
+    c.exec_driver_sql("CREATE INDEX petitpied_photo_bake ON petitpied_photo (bake_sha256)")
+    c.exec_driver_sql(
+        "CREATE TABLE petitpied_event (at VARCHAR(40) NOT NULL, at_s DOUBLE PRECISION NOT NULL, "
+        "oven TEXT, what TEXT NOT NULL)"
+    )
+
+
+STEPS: tuple[Callable[[sa.Connection], None], ...] = (
+    _facts_and_records,
+    _packed_values,
+    _photos_and_events,
+)
 NEWEST = len(STEPS)
 
 

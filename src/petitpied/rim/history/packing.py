@@ -1,5 +1,7 @@
 """A bake's shells as one compact row: from a record's JSON, to bytes, and back.
 
+The camera's doubt (`petitpied.domain.camera_doubt`) stands in columns whose values are all alike.
+
 Layout of the bytes: little-endian 64-bit floats, one column after another, a value for each
 shell. Columns: ``row``, ``column``, ``x_mm``, ``y_mm``, then a measure's values under its name
 (`petitpied.domain.bake.MEASURES`) and their own standard uncertainties under ``u:`` and the name.
@@ -15,6 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.bake import MEASURES, BakeShells
+from petitpied.domain.camera_doubt import CameraDoubt, camera_doubt
+from petitpied.domain.view import View
 
 Floats = NDArray[np.float64]
 Json = dict[str, Any]
@@ -22,6 +26,7 @@ Json = dict[str, Any]
 Pair = tuple[float, float]
 
 PLACE = ("row", "column", "x_mm", "y_mm")
+CAMERA = ("camera_azimuth_deg", "camera_across_rel", "camera_front_rel", "camera_edge_rel")
 NOTHING: Pair = (math.nan, math.nan)
 
 
@@ -52,7 +57,29 @@ def shells_of(record: Json) -> BakeShells:
     )
 
 
-def pack(shells: BakeShells) -> Packed:
+def camera_of(record: Json) -> CameraDoubt | None:
+    """What the photo's view could fake; None where the record has no view or too few shells."""
+    view = record["view"]
+    if view["K"] is None:
+        return None
+    names = ("K", "dist", "world_to_camera", "covariance")
+    centres = [s["centre_mm"] for s in record["shells"] if s["centre_mm"] is not None]
+    places = np.array(centres, float).reshape(-1, 2)
+    return camera_doubt(View(*(np.array(view[name], float) for name in names)), places)
+
+
+def camera_from(packed: Packed) -> CameraDoubt | None:
+    """The camera's doubt as stored; None where it was not kept, or there is no shell."""
+    names = packed.columns.split(" ")
+    if CAMERA[0] not in names:
+        return None
+    table = np.frombuffer(packed.data, "<f8").reshape(len(names), -1)
+    if table.shape[1] == 0:
+        return None
+    return CameraDoubt(*(float(table[names.index(name), 0]) for name in CAMERA))
+
+
+def pack(shells: BakeShells, camera: CameraDoubt | None = None) -> Packed:
     """Shells to their stored form."""
     columns: dict[str, Floats] = {
         "row": shells.rows.astype(float),
@@ -62,6 +89,9 @@ def pack(shells: BakeShells) -> Packed:
         **shells.values,
         **{f"u:{name}": u for name, u in shells.u_own.items()},
     }
+    if camera is not None:
+        told = (camera.azimuth_deg, camera.across_rel, camera.front_rel, camera.edge_rel)
+        columns |= {name: np.full(len(shells.ids), v) for name, v in zip(CAMERA, told, strict=True)}
     data = np.array(list(columns.values()), "<f8").tobytes()
     return Packed(json.dumps(list(shells.ids), ensure_ascii=False), " ".join(columns), data)
 

@@ -1,21 +1,23 @@
 """The history's door: bakes in, bakes out. Whatever is confirmed is on the disk."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import sqlalchemy as sa
 
-from petitpied.domain.bake import Bake, BakeFacts
+from petitpied.domain.bake import Bake, BakeFacts, BakeShells, Event
 from petitpied.domain.errors import HistoryError
+from petitpied.domain.joined_photos import Photo, joined
+from petitpied.domain.tray_identity import same_tray
 from petitpied.rim.history import connection
 from petitpied.rim.history.facts import as_kept
 from petitpied.rim.history.migrations import bring_up_to_date
-from petitpied.rim.history.packing import Packed, pack, shells_of, unpack
+from petitpied.rim.history.packing import Packed, camera_from, camera_of, pack, shells_of, unpack
 from petitpied.rim.history.record_text import deflate, inflate, text_of
-from petitpied.rim.history.tables import BAKE, RECORD, VALUES
+from petitpied.rim.history.tables import BAKE, EVENT, PHOTO, RECORD, VALUES
 
 _FACTS = tuple(f.name for f in fields(BakeFacts))
 _ORDER = (BAKE.c.baked_at_s, BAKE.c.photo_sha256)
@@ -53,9 +55,79 @@ class Store:
             *(BAKE.c[name] for name in _FACTS), VALUES.c.ids, VALUES.c.columns, VALUES.c.packed
         ).join(VALUES)
         with self._reading() as c:
+            return tuple(_bake(row) for row in c.execute(_chosen(wanted, oven, rack)))
+
+    def bakes_about(self, at: datetime, within: timedelta) -> tuple[Bake, ...]:
+        """Bakes not farther from a time than that, oldest first."""
+        seconds = at.timestamp()
+        wanted = sa.select(
+            *(BAKE.c[name] for name in _FACTS), VALUES.c.ids, VALUES.c.columns, VALUES.c.packed
+        ).join(VALUES)
+        near = BAKE.c.baked_at_s.between(
+            seconds - within.total_seconds(), seconds + within.total_seconds()
+        )
+        with self._reading() as c:
+            return tuple(_bake(row) for row in c.execute(wanted.where(near).order_by(*_ORDER)))
+
+    def photos_of(self, bake_sha256: str) -> tuple[BakeShells, ...]:
+        """The shells of a bake's photos, each by itself, the first photo's first."""
+        with self._reading() as c:
+            return _photos(c, bake_sha256)
+
+    def bake_of_photo(self, photo_sha256: str) -> str | None:
+        """The bake that a further photo of a tray was joined to; None where there is none."""
+        wanted = sa.select(PHOTO.c.bake_sha256).where(PHOTO.c.photo_sha256 == photo_sha256)
+        with self._reading() as c:
+            found = c.execute(wanted).scalar_one_or_none()
+        return None if found is None else str(found)
+
+    def join_photo(self, text: bytes, bake_sha256: str, *, logged_at: datetime) -> None:
+        """Keep a record as a further photo of a bake's tray: its values are then of all photos.
+        A bake that was of this photo alone is taken out."""
+        deflated = deflate(text)
+        sha = inflate(deflated)["photo"]["sha256"]
+        with self._writing() as c:
+            further = c.execute(
+                sa.select(PHOTO.c.photo_sha256).where(PHOTO.c.bake_sha256 == sha)
+            ).scalars()
+            for other in further.all():
+                c.execute(
+                    PHOTO.update()
+                    .where(PHOTO.c.photo_sha256 == other)
+                    .values(bake_sha256=bake_sha256)
+                )
+            _delete(c, sha)
+            c.execute(PHOTO.delete().where(PHOTO.c.photo_sha256 == sha))
+            c.execute(
+                PHOTO.insert().values(
+                    photo_sha256=sha, bake_sha256=bake_sha256, logged_at=logged_at.isoformat(),
+                    json_deflated=deflated,
+                )
+            )  # fmt: skip
+            _keep_values(c, bake_sha256)
+
+    def further_records(self, bake_sha256: str) -> tuple[bytes, ...]:
+        """The records of a bake's further photos, as they were logged."""
+        wanted = sa.select(PHOTO.c.json_deflated).where(PHOTO.c.bake_sha256 == bake_sha256)
+        with self._reading() as c:
+            rows = c.execute(wanted.order_by(PHOTO.c.logged_at, PHOTO.c.photo_sha256)).scalars()
+            return tuple(text_of(row) for row in rows)
+
+    def add_event(self, at: datetime, oven: str | None, what: str) -> None:
+        """Keep what changed, and when; ``oven`` None: in the whole kitchen."""
+        row = {"at": at.isoformat(), "at_s": at.timestamp(), "oven": oven, "what": what}
+        with self._writing() as c:
+            c.execute(EVENT.insert().values(row))
+
+    def events(self, oven: str | None = None) -> tuple[Event, ...]:
+        """What changed at an oven or in the whole kitchen, oldest first; all if none is named."""
+        wanted = sa.select(EVENT.c.at, EVENT.c.oven, EVENT.c.what).order_by(EVENT.c.at_s)
+        if oven is not None:
+            wanted = wanted.where(sa.or_(EVENT.c.oven.is_(None), EVENT.c.oven == as_kept(oven)))
+        with self._reading() as c:
             return tuple(
-                Bake(_facts(row[: len(_FACTS)]), unpack(Packed(*row[len(_FACTS) :])))
-                for row in c.execute(_chosen(wanted, oven, rack))
+                Event(datetime.fromisoformat(at), where, what)
+                for at, where, what in c.execute(wanted)
             )
 
     def facts(self, oven: str | None = None, rack: str | None = None) -> tuple[BakeFacts, ...]:
@@ -89,18 +161,15 @@ class Store:
         """Keep a record (checked JSON text) with its facts, in one transaction; a bake of the
         same photo is replaced."""
         deflated = deflate(text)
-        packed = pack(shells_of(inflate(deflated)))
         sha = facts.photo_sha256
         with self._writing() as c:
-            _delete(c, sha)
+            for table in (VALUES, RECORD):
+                c.execute(table.delete().where(table.c.photo_sha256 == sha))
             row = _row(facts) | {"logged_at": logged_at.isoformat()}
-            c.execute(BAKE.insert().values(row))
+            if not c.execute(BAKE.update().where(BAKE.c.photo_sha256 == sha).values(row)).rowcount:
+                c.execute(BAKE.insert().values(row))
             c.execute(RECORD.insert().values(photo_sha256=sha, json_deflated=deflated))
-            c.execute(
-                VALUES.insert().values(
-                    photo_sha256=sha, ids=packed.ids, columns=packed.columns, packed=packed.data
-                )
-            )
+            _keep_values(c, sha)
 
     def change(self, changed: Iterable[BakeFacts]) -> None:
         """Replace the facts of bakes, all of them or none."""
@@ -161,6 +230,38 @@ def _row(facts: BakeFacts) -> dict[str, Any]:
     return row | {"baked_at": at.isoformat(), "baked_at_s": at.timestamp()}
 
 
+def _bake(row: Sequence[Any]) -> Bake:
+    packed = Packed(*row[len(_FACTS) :])
+    return Bake(_facts(row[: len(_FACTS)]), unpack(packed), camera_from(packed))
+
+
+def _photos(c: sa.Connection, sha: str) -> tuple[BakeShells, ...]:
+    first = sa.select(RECORD.c.json_deflated).where(RECORD.c.photo_sha256 == sha)
+    others = sa.select(PHOTO.c.json_deflated).where(PHOTO.c.bake_sha256 == sha)
+    rows = [
+        *c.execute(first).scalars(),
+        *c.execute(others.order_by(PHOTO.c.logged_at, PHOTO.c.photo_sha256)).scalars(),
+    ]
+    return tuple(shells_of(inflate(row)) for row in rows)
+
+
+def _keep_values(c: sa.Connection, sha: str) -> None:
+    """A bake's values, packed, from all its photos."""
+    wanted = sa.select(RECORD.c.json_deflated).where(RECORD.c.photo_sha256 == sha)
+    record = inflate(c.execute(wanted).scalar_one())
+    first, *others = _photos(c, sha)
+    told = [(one, same_tray(first, one)) for one in others]
+    whole = joined(first, [Photo(one, same.registration) for one, same in told if same is not None])
+    packed = pack(whole if others else first, camera_of(record))
+    c.execute(VALUES.delete().where(VALUES.c.photo_sha256 == sha))
+    c.execute(
+        VALUES.insert().values(
+            photo_sha256=sha, ids=packed.ids, columns=packed.columns, packed=packed.data
+        )
+    )
+
+
 def _delete(c: sa.Connection, sha: str) -> None:
+    c.execute(PHOTO.delete().where(PHOTO.c.bake_sha256 == sha))
     for table in (VALUES, RECORD, BAKE):
         c.execute(table.delete().where(table.c.photo_sha256 == sha))

@@ -2,7 +2,8 @@
 
 ``petitpied_bake`` holds a bake's facts, ``petitpied_record`` its whole record (JSON, deflated),
 ``petitpied_values`` the shells' values once more, packed so that ten thousand bakes are read in
-a second (`packing` knows the layout).
+a second (`packing` knows the layout). ``petitpied_photo`` holds the records of further photos of a
+bake's tray: a bake's values are then of all its photos. ``petitpied_event``: what changed, when.
 """
 
 import sqlalchemy as sa
@@ -45,4 +46,22 @@ VALUES = sa.Table(
     sa.Column("ids", sa.Text, nullable=False),  # JSON list
     sa.Column("columns", sa.Text, nullable=False),  # names of the columns, spaces between
     sa.Column("packed", sa.LargeBinary, nullable=False),
+)
+
+PHOTO = sa.Table(
+    "petitpied_photo",
+    METADATA,
+    sa.Column("photo_sha256", sa.String(64), primary_key=True),
+    sa.Column("bake_sha256", sa.ForeignKey(BAKE.c.photo_sha256), nullable=False, index=True),
+    sa.Column("logged_at", sa.String(40), nullable=False),
+    sa.Column("json_deflated", sa.LargeBinary, nullable=False),
+)
+
+EVENT = sa.Table(
+    "petitpied_event",
+    METADATA,
+    sa.Column("at", sa.String(40), nullable=False),  # ISO 8601 with offset
+    sa.Column("at_s", sa.Double, nullable=False),
+    sa.Column("oven", sa.Text),  # NULL: the whole kitchen
+    sa.Column("what", sa.Text, nullable=False),
 )
