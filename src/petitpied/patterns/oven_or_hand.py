@@ -12,6 +12,8 @@ from scipy.stats import t as t_distribution
 
 from petitpied.domain.bake import Bake
 from petitpied.patterns import likeness as alike
+from petitpied.patterns import turns_in_time
+from petitpied.patterns.effects import pooled_effect
 from petitpied.patterns.findings import Effect, Finding, Kind
 from petitpied.patterns.flips import (
     ALPHA,
@@ -25,17 +27,19 @@ from petitpied.patterns.flips import (
     statistics,
 )
 from petitpied.patterns.hand_frame import in_hand_frame
+from petitpied.patterns.made_together import by_unit
 from petitpied.patterns.map_tests import LEAST_INFO_REL
 from petitpied.patterns.mirrored import Mirrored, mirrored_scores
 from petitpied.patterns.oven_map import FLAT_REL, map_oven
 from petitpied.patterns.scores import weigh
 from petitpied.patterns.templates import about_origin, region_of
 from petitpied.patterns.tray_stack import Stack, stack_bakes
+from petitpied.patterns.turns_in_time import Mixing, mixing
 
 Floats = NDArray[np.float64]
 
-#: bakes each way round before their difference says anything of its own error
-LEAST_EACH = 2
+#: units each way round before the other side is ruled out
+LEAST_EACH = 3
 #: once one side stands out, the other side must be this sure to be blamed too: a wrong side
 #: must be rarer than 1 in 100 (the project's own demand), with room for approximation
 SECOND_ALPHA = 0.002
@@ -71,6 +75,8 @@ class OvenOrHand:
     hand: Finding | None
     even: Finding | None
     split: bool
+    units: int
+    mixed: float
     second_doubtful: bool  # the other side is below 5 % too, but not sure enough
     plan: tuple[PlanStep, ...]
 
@@ -92,7 +98,7 @@ def tell_apart(bakes: Sequence[Bake], measure: str, rng: np.random.Generator) ->
     if stack.count == 0:
         raise ValueError(f"no bake has {measure} on enough shells")
     before = stack_bakes(bakes, "growth")
-    if measure in ("diameter", "growth", "piped_diameter") and before.count >= LEAST_UNITS:
+    if measure in ("diameter", "growth", "piped_diameter") and before.units >= LEAST_UNITS:
         return _by_photos_before(bakes, stack, rng)
     return _by_turning(stack, rng)
 
@@ -104,22 +110,31 @@ def _by_turning(stack: Stack, rng: np.random.Generator) -> OvenOrHand:
     weights = weigh(stack, alike.estimate(stack))
     flat = float(np.abs(stack.centred()).max()) <= FLAT_REL * float(np.abs(stack.values).max())
     told = mirrored_scores(stack, weights, region, separable=True)
-    enough = min(turned, unturned) >= LEAST_EACH and stack.count >= LEAST_UNITS
+    mixed = mixing(stack.turned, stack.unit)
+    enough = min(units_each_way(stack)) >= LEAST_EACH and stack.units >= LEAST_UNITS
     oven = hand = even = None
     doubtful, critical = False, USUAL_CRITICAL
-    if enough and not flat:
-        verdicts = [_test_part(told, stack.turned, part, rng) for part in ("oven", "hand")]
+    if enough and mixed.enough and not flat:
+        verdicts = [_test_part(told, stack, part, mixed, rng) for part in PARTS]
         oven, hand, doubtful = _decide(
             *(_strongest(told, stack, part, v) for part, v in zip(PARTS, verdicts, strict=True))
         )
         critical = verdicts[0].critical
-    if stack.count >= LEAST_UNITS and not flat:
+    if stack.units >= LEAST_UNITS and not flat:
         even = _even(stack, mirrored_scores(stack, weights, region, separable=False), rng)
     noise = _noise_per_bake(told, stack)
     plan = _plan(unturned, turned, None if noise is None or flat else noise, critical)
+    if enough and not mixed.enough:
+        plan = _plan(0, 0, None if noise is None or flat else noise, critical)
     return OvenOrHand(
-        stack.measure, stack.measure_unit, unturned, turned, oven, hand, even, False, doubtful, plan
-    )
+        stack.measure, stack.measure_unit, unturned, turned, oven, hand, even, False,
+        stack.units, mixed.share, doubtful, plan,
+    )  # fmt: skip
+
+
+def units_each_way(stack: Stack) -> tuple[int, int]:
+    """Units with straight bakes, and with turned ones."""
+    return len(np.unique(stack.unit[~stack.turned])), len(np.unique(stack.unit[stack.turned]))
 
 
 PARTS = ("oven", "hand")
@@ -152,26 +167,46 @@ def _part_family(told: Mirrored, turned: NDArray[np.bool_]) -> Family:
 
 
 def _test_part(
-    told: Mirrored, turned: NDArray[np.bool_], part: str, rng: np.random.Generator
+    told: Mirrored, stack: Stack, part: str, mixed: Mixing, rng: np.random.Generator
 ) -> Verdicts:
-    """One part against chance, the other part's effect taken out first: signs of the residuals
-    are flipped (Freedman & Lane 1983, recommended by Winkler et al. 2014), widened for the
-    effect taken out by sqrt(N / (N - 1))."""
-    bakes = len(turned)
-    own, other = _signs_of(part, turned)
-    weights = _weights(told.info, turned)
-    family = _part_family(told, turned)
-    total = told.info.sum(axis=0)
-    nuisance = np.einsum("n,ntk->tk", other, told.score) / np.where(total > 0, total, 1.0)[:, None]
-    rest = told.score - told.info[..., None] * other[:, None, None] * nuisance
-    terms = own[:, None, None] * (weights * family.info)[..., None] * rest
-    flips = signs(bakes, rng).astype(float)
-    sums = (flips @ terms.reshape(bakes, -1)).reshape(len(flips), *terms.shape[1:])
+    """One part against chance, the other part's effect taken out first: signs of the residuals'
+    units are flipped (Freedman & Lane 1983, recommended by Winkler et al. 2014), widened for what
+    was taken out. Done for no change of the other side, and for one at each break: the worst p
+    of each template counts."""
+    worst: Verdicts | None = None
+    for late in (None, *mixed.breaks):
+        found = _beside_change(told, stack, (part, late), rng)
+        if worst is None:
+            worst = found
+        else:
+            p = np.maximum(worst.p_adjusted, found.p_adjusted)
+            worst = replace(worst, p_adjusted=p)
+    assert worst is not None
+    return worst
+
+
+def _beside_change(
+    told: Mirrored, stack: Stack, which: tuple[str, int | None], rng: np.random.Generator
+) -> Verdicts:
+    """``which``: the part, and the unit from which on the other side may have changed."""
+    part, late = which
+    own, other = _signs_of(part, stack.turned)
+    others = other[:, None]
+    if late is not None:
+        others = np.column_stack([other, other * (stack.unit >= late)])
+    left, info = turns_in_time.beside(own, others, told.info)
+    family = _family(told, info)
+    rest = turns_in_time.residuals(told.score, told.info, others)
+    terms = by_unit(stack.unit, left[..., None] * rest)
+    units = len(terms)
+    flips = signs(units, rng).astype(float)
+    sums = (flips @ terms.reshape(units, -1)).reshape(len(flips), *terms.shape[1:])
     squares = (terms**2).sum(axis=(0, 2))
-    found = statistics(sums, squares, family, bakes)
-    largest = found.max(axis=1) * np.sqrt(bakes / (bakes - 1))
+    found = statistics(sums, squares, family, units)
+    taken = others.shape[1]
+    largest = found.max(axis=1) * np.sqrt(units / max(units - taken, 1))
     largest[0] = found[0].max()
-    per_unit = family.info / spreads(sums[:1], squares, family, bakes)[0]
+    per_unit = family.info / spreads(sums[:1], squares, family, units)[0]
     size = sums[0] / np.where(family.info > 0, family.info, np.inf)[:, None]
     return compare(largest, found[0], (size, per_unit))
 
@@ -191,18 +226,20 @@ def _strongest(told: Mirrored, stack: Stack, part: str, verdicts: Verdicts) -> F
 
 
 def _balanced_effect(score: Floats, info: Floats, own: Floats, stack: Stack) -> Effect:
-    """Mean of both ways round (or half their difference), the variance from the bakes'
-    disagreement within each way; Student's t with N - 2 degrees of freedom."""
+    """Mean of both ways round (or half their difference), the variance from the units'
+    disagreement within each way; Student's t with two degrees of freedom less than units."""
     weights = _weights(info[:, None], stack.turned)[:, 0]
     value = (own * weights) @ score
-    squares = np.zeros(score.shape[1])
+    terms = np.zeros((stack.count, score.shape[1]))
+    widened = 1.0
     for way in (False, True):
         here = stack.turned == way
-        n, total = int(here.sum()), float(info[here].sum())
+        n, total = len(np.unique(stack.unit[here])), float(info[here].sum())
         mean = score[here].sum(axis=0) / total
-        rest = score[here] - info[here, None] * mean
-        squares += n / (n - 1) * (rest**2).sum(axis=0) / (2 * total) ** 2
-    freedom = stack.count - 2
+        terms[here] = (score[here] - info[here, None] * mean) * (own * weights)[here, None]
+        widened = max(widened, n / (n - 1))
+    squares = widened * (by_unit(stack.unit, terms) ** 2).sum(axis=0)
+    freedom = stack.units - 2
     if score.shape[1] == 1:
         half = t_distribution.ppf(0.975, freedom) * np.sqrt(squares[0])
         return Effect(float(value[0]), float(half), stack.measure_unit)
@@ -231,16 +268,11 @@ def _decide(oven: Finding, hand: Finding) -> tuple[Finding, Finding, bool]:
 def _even(stack: Stack, told: Mirrored, rng: np.random.Generator) -> Finding:
     """The strongest pattern that a half turn leaves as it is."""
     family = _family(told, told.info.sum(axis=0))
-    verdicts = flip_test(told.score, family, rng)
+    verdicts = flip_test(by_unit(stack.unit, told.score), family, rng)
     k = verdicts.strongest(family)
-    info = told.info[:, k]
-    total = float(info.sum())
-    value = told.score[:, k].sum(axis=0) / total
-    rest = told.score[:, k] - info[:, None] * value
-    n = stack.count
-    error = np.sqrt(n / (n - 1) * (rest**2).sum() / len(value)) / total
-    size = float(value[0]) if len(value) == 1 else float(np.hypot(*value))
-    effect = Effect(size, float(t_distribution.ppf(0.975, n - 1) * error), stack.measure_unit)
+    score, info = by_unit(stack.unit, told.score[:, k]), by_unit(stack.unit, told.info[:, k])
+    effect = pooled_effect(score, info, stack.measure_unit)
+    effect = replace(effect, direction_deg=None)
     place = told.place_mm[k]
     where = (float(place[0]), float(place[1])) if np.isfinite(place[0]) else None
     p = float(verdicts.p_adjusted[k])
@@ -259,7 +291,7 @@ def _by_photos_before(bakes: Sequence[Bake], stack: Stack, rng: np.random.Genera
     turned = int(stack.turned.sum())
     return OvenOrHand(
         stack.measure, stack.measure_unit, stack.count - turned, turned, first, second, None, True,
-        doubtful, (),
+        stack.units, 1.0, doubtful, (),
     )  # fmt: skip
 
 

@@ -99,6 +99,21 @@ class Stack:
         )
 
 
+def usable(bakes: Sequence[Bake], measure: str) -> list[Bake]:
+    """The bakes that a stack of this measure holds."""
+    names = ("lean_x", "lean_y") if measure == LEAN else (measure,)
+    result = []
+    for bake in bakes:
+        shells = bake.shells
+        if all(name in shells.values for name in names):
+            there = np.isfinite(shells.x_mm) & np.isfinite(shells.y_mm)
+            for name in names:
+                there &= np.isfinite(shells.values[name])
+            if int(there.sum()) >= MIN_SHELLS:
+                result.append(bake)
+    return result
+
+
 def stack_bakes(bakes: Sequence[Bake], measure: str) -> Stack:
     """The bakes that have the measure on at least `MIN_SHELLS` shells, in their order.
 

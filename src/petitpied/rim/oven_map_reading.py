@@ -7,8 +7,9 @@ import numpy as np
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
 from petitpied.patterns.findings import OvenMap
+from petitpied.patterns.made_together import units_of
 from petitpied.patterns.oven_map import map_oven
-from petitpied.patterns.oven_or_hand import OvenOrHand, tell_apart
+from petitpied.patterns.oven_or_hand import LEAST_EACH, OvenOrHand, tell_apart
 from petitpied.patterns.tray_stack import LEAN, MAPPED, MIN_SHELLS
 from petitpied.rim.wording import printable
 
@@ -19,7 +20,7 @@ ALL = "all"
 
 def check_mapped(measure: str) -> None:
     """Raise `HistoryError` where there is no such measure."""
-    if measure not in MAPPED:
+    if measure not in MAPPED and measure != ALL:
         raise HistoryError(
             what=f"there is no measure {printable(measure)[:60]!r}",
             why="its name is not in the list",
@@ -64,7 +65,7 @@ def read_sides(bakes: Sequence[Bake], measure: str) -> OvenOrHand:
     """Oven or hand for one measure; errors as `read_maps`."""
     check_mapped(measure)
     there = measured_in(bakes)
-    if measure not in there:
+    if measure not in there or measure == ALL:
         raise _nothing(measure, there)
     return tell_apart(bakes, measure, np.random.default_rng(SEED))
 
@@ -76,6 +77,13 @@ def _nothing(measure: str, there: tuple[str, ...]) -> LotError:
         why=f"no bake has {name} on {MIN_SHELLS} shells or more",
         next_step=f"take one of {', '.join(there)}" if there else "log bakes with more shells",
     )
+
+
+def turned_enough(bakes: Sequence[Bake]) -> bool:
+    """Were enough turned, and straight, to rule out the hand one day? Fewer tell nothing yet."""
+    units = units_of([b.facts for b in bakes])
+    turned = np.array([b.facts.turn_deg == 180 for b in bakes], bool)
+    return min(len(set(units[turned])), len(set(units[~turned]))) >= LEAST_EACH
 
 
 def where_words(oven: str, rack: str | None) -> str:

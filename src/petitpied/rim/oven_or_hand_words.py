@@ -6,6 +6,7 @@ from petitpied.patterns.findings import Finding
 from petitpied.patterns.flips import LEAST_UNITS
 from petitpied.patterns.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenOrHand
 from petitpied.patterns.templates import Region
+from petitpied.patterns.turns_in_time import LEAST_MIXED
 from petitpied.rim.oven_map_words import (
     MEASURE_WORDS,
     amount,
@@ -14,6 +15,7 @@ from petitpied.rim.oven_map_words import (
     finding_json,
     p_words,
     place_words,
+    unit_words,
 )
 from petitpied.rim.wording import decimals, printable
 
@@ -82,6 +84,14 @@ def verdict(found: OvenOrHand) -> str:
 
 
 def _not_yet(found: OvenOrHand) -> str:
+    if found.mixed < LEAST_MIXED and found.turned and found.unturned and (
+        found.units >= LEAST_UNITS
+    ):  # fmt: skip
+        return (
+            "Cannot tell: straight and turned bakes lie apart in time, so a change of the oven "
+            "between them would look like the hand, and the other way round. Bake straight and "
+            "turned by turns, from day to day and within a day."
+        )
     if found.unturned + found.turned >= LEAST_UNITS and min(found.unturned, found.turned) >= (
         LEAST_EACH
     ):
@@ -91,7 +101,8 @@ def _not_yet(found: OvenOrHand) -> str:
         )
     return (
         f"Oven and hand cannot be told apart yet: {found.unturned} bakes straight, {found.turned} "
-        f"turned. It takes at least {LEAST_UNITS} bakes, {LEAST_EACH} or more each way round."
+        f"turned. It takes at least {LEAST_UNITS} days or batters, {LEAST_EACH} or more each way "
+        "round."
     )
 
 
@@ -155,16 +166,20 @@ def plan(found: OvenOrHand) -> list[Json]:
              "text": text}
         )  # fmt: skip
     if len(result) > 1:
-        result[-1]["text"] += "; turned and straight ones by turns, as they come"
+        result[-1]["text"] += (
+            "; turned and straight ones by turns, from day to day and within a day"
+        )
     return result
 
 
 def lines(found: OvenOrHand, where: str) -> list[str]:
     """What `petitpied oven-or-hand` prints."""
     name = MEASURE_WORDS[found.measure][0]
+    bakes = found.unturned + found.turned
+    units = f"; {unit_words(bakes, found.units)}" if found.units < bakes else ""
     result = [
         f"{name[:1].upper()}{name[1:]}, {where}: {found.unturned} bakes straight, "
-        f"{found.turned} turned.",
+        f"{found.turned} turned{units}.",
         verdict(found),
     ]
     for part, who, frame in ((found.oven, "oven", "oven"), (found.hand, "hand", "tray as piped")):
@@ -187,6 +202,8 @@ def sides_json(found: OvenOrHand, oven: str, rack: str | None) -> Json:
         "measure": found.measure,
         "unturned": found.unturned,
         "turned": found.turned,
+        "independent_units": found.units,
+        "mixed_in_time": round(found.mixed, 3),
         "told_by": "photos before" if found.split else "turning",
         "oven_part": _part_json(found.oven, found),
         "hand_part": _part_json(found.hand, found),

@@ -271,7 +271,8 @@ def _tray_record(photo, number):
     """A record of a photo made by `tests.benchmarks.tray_photos`."""
     shells = [
         a_shell(
-            f"{chr(65 + int(r))}{int(c) + 1}", int(r), int(c), float(d), centre_mm=(float(x), float(y)),
+            f"{chr(65 + int(r))}{int(c) + 1}", int(r), int(c), float(d),
+            centre_mm=(float(x), float(y)),
         )
         for r, c, x, y, d in zip(
             photo.rows, photo.columns, photo.x_mm, photo.y_mm, photo.values["diameter"],

@@ -41,9 +41,22 @@ def log(
     batch: fact.Batch = None,
     note: fact.Note = None,
     like_last: fact.LikeLast = False,
+    event: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEXT",
+            help="Instead of a bake: what changed for good, such as a new oven or a moved rack; "
+            "with --at and --oven. Maps then begin anew.",
+        ),
+    ] = None,
     db: Db = None,
 ) -> None:
     """Add records to the history, with what you know of their bakes."""
+    if event is not None:
+        if records or facts is not None:
+            raise typer.BadParameter("--event stands by itself: log records in another call")
+        _log_event(event, oven, at, db)
+        return
     if not records and facts is None:
         raise typer.BadParameter("give records, or a table of them with --facts")
     options = {
@@ -52,6 +65,23 @@ def log(
         "flavour": flavour, "batch": batch, "note": note,
     }  # fmt: skip
     raise typer.Exit(_log(records or [], facts, options, like_last=like_last, db=db))
+
+
+def _log_event(event: str, oven: str | None, at: str | None, db: str | None) -> None:
+    from datetime import datetime
+
+    from petitpied.rim.history.facts import given
+    from petitpied.rim.history.store import open_store
+    from petitpied.rim.wording import printable
+
+    said = given({"note": event, "oven": oven, "at": at}, "the options")
+    when = said.get("baked_at", datetime.now().astimezone())
+    if "note" not in said:
+        raise typer.BadParameter("--event needs a few words")
+    open_store(db).add_event(when, said.get("oven"), said["note"])
+    where = printable(f"oven {said['oven']}") if "oven" in said else "the whole kitchen"
+    typer.echo(f"logged a change of {when:%Y-%m-%d}, {where}: {printable(said['note'])}")
+    typer.echo("  maps of bakes after it leave out those before")
 
 
 def logbook(options: Mapping[str, object], *, like_last: bool, db: str | None) -> "Logbook":

@@ -36,33 +36,63 @@ def oven_map(
     from petitpied.patterns.several_measures import over_all
     from petitpied.rim import oven_map_words as words
     from petitpied.rim.history.store import open_store
-    from petitpied.rim.oven_map_reading import ALL, read_maps, where_words
+    from petitpied.rim.one_oven_reading import one_oven
+    from petitpied.rim.oven_map_reading import (
+        ALL,
+        check_mapped,
+        read_maps,
+        turned_enough,
+        where_words,
+    )
     from petitpied.rim.trend_reading import chosen_bakes
     from petitpied.rim.wording import printable
 
     if out is not None and out.suffix.lower() not in (".svg", ".png"):
         raise typer.BadParameter("--out must end in .svg or .png")
-    bakes = chosen_bakes(open_store(db), oven, rack, None)
+    store = open_store(db)
+    bakes = chosen_bakes(store, oven, rack, None)
+    check_mapped(measure)
+    one = None if measure == ALL else one_oven(bakes, measure, store.events(oven), rack)
+    if one is not None:
+        bakes = one.bakes
+        if one.racks is not None and one.racks.differ:
+            for name in one.racks.racks:
+                oven_map(oven, name, measure, _beside(out, name), as_json, db)
+            if not as_json:
+                typer.echo(one.notes[-1])
+            return
     found = read_maps(bakes, measure)
-    turned = any(b.facts.turn_deg == 180 for b in bakes)
+    turned = turned_enough(bakes)
     where = where_words(oven, rack)
     paths = {} if out is None else _pictures(found, out, where, turned=turned)
     together = over_all(found) if len(found) > 1 else {}
     if as_json:
         told = [
-            words.map_json(one, oven, rack, turned=turned, over_all=together.get(one.measure))
-            for one in found
+            words.map_json(each, oven, rack, turned=turned, over_all=together.get(each.measure))
+            for each in found
         ]
+        if one is not None:
+            told[0]["notes"] = list(one.notes)
         shown = told if measure == ALL else told[0]
         typer.echo(json.dumps(shown, ensure_ascii=False))
         return
-    for one in found:
-        for line in words.lines(one, where, turned=turned):
+    for note in () if one is None else one.notes:
+        typer.echo(note)
+    for each in found:
+        for line in words.lines(each, where, turned=turned):
             typer.echo(line)
     if together:
         typer.echo(words.over_all_words(together))
     for path in paths:
         typer.echo(f"wrote {printable(str(path))}")
+
+
+def _beside(out: Path | None, rack: str) -> Path | None:
+    """A rack's own picture: its name made safe for a file."""
+    if out is None:
+        return None
+    safe = "".join(c if c.isalnum() else "_" for c in rack)[:40]
+    return out.with_name(f"{out.stem}-{safe}{out.suffix}")
 
 
 def _pictures(

@@ -58,7 +58,8 @@ def _photos_and_events(c: sa.Connection) -> None:
     blob = "BYTEA" if c.dialect.name == "postgresql" else "BLOB"
     c.exec_driver_sql(
         "CREATE TABLE petitpied_photo (photo_sha256 VARCHAR(64) PRIMARY KEY, "
-        "bake_sha256 VARCHAR(64) NOT NULL REFERENCES petitpied_bake (photo_sha256), logged_at VARCHAR(40) NOT NULL, "
+        "bake_sha256 VARCHAR(64) NOT NULL REFERENCES petitpied_bake (photo_sha256), "
+        "logged_at VARCHAR(40) NOT NULL, "
         f"json_deflated {blob} NOT NULL)"
     )
     c.exec_driver_sql("CREATE INDEX petitpied_photo_bake ON petitpied_photo (bake_sha256)")

@@ -24,10 +24,15 @@ def oven_sections(trays: Sequence[Tray], store: "Store | None") -> list[Section]
 
 
 def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
-    from petitpied.rim.oven_map_reading import measured_in, read_maps, where_words
+    from petitpied.rim.oven_map_reading import (
+        measured_in,
+        read_maps,
+        turned_enough,
+        where_words,
+    )
 
     bakes = store.bakes(oven, rack)
-    turned = any(bake.facts.turn_deg == 180 for bake in bakes)
+    turned = turned_enough(bakes)
     where = where_words(oven, rack)
     blocks: list[Block] = []
     there = measured_in(bakes)
