@@ -1,81 +1,78 @@
-"""Before and after a change, the bake as unit: the difference of means with its interval."""
+"""Before and after a change, the batter or day as unit: the step, beside drift and like days."""
 
 from dataclasses import dataclass
-from math import isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtr, stdtrit
+from scipy.special import stdtrit
+
+from petitpied.patterns.step_in_time import LEVEL, Mixture, estimate, time_axis
 
 Floats = NDArray[np.float64]
 
-LEVEL = 0.95
 POWER = 0.8
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """After minus before, with a 95 % interval.
+    """The step from before to after, with a 95 % interval.
 
-    ``p`` is two-sided, of no difference. ``smallest_80`` is the true difference that bakes like
-    these would show (interval without zero) four times in five. Where one side has a single
-    bake, ``borrowed`` is True: its scatter is taken to be the other side's.
+    ``before``, ``after``: means of the units' values; ``step``: how much of their difference is a
+    step at the change and not the series' drift. ``p`` is two-sided, of no step. ``smallest_80``
+    is the true step that units like these would show (interval without zero) four times in
+    five. ``correlation``: from unit to unit.
     """
 
     before: float
     after: float
-    bakes_before: int
-    bakes_after: int
-    difference: float
+    units_before: int
+    units_after: int
+    step: float
     low: float
     high: float
     p: float
     smallest_80: float
-    borrowed: bool
+    correlation: float
 
     @property
     def shows(self) -> bool:
         """The interval does not hold zero."""
         return self.low > 0 or self.high < 0
 
+    @property
+    def drifted(self) -> float:
+        """What of the means' difference is no step."""
+        return self.after - self.before - self.step
 
-def change(before: Floats, after: Floats) -> Change | None:
-    """Compare bakes' values (N,) before with those after (M,); NaN are left out.
 
-    Welch's interval for unequal scatter (Welch, Biometrika 34, 1947); with a single bake on one
-    side the interval of the other side's next value (Student). None where neither side has two
-    bakes, or one has none.
+def change(values: Floats, late: NDArray[np.bool_]) -> Change | None:
+    """Compare units' values (U,), in order of time, before with those ``late`` (U,); NaN are left
+    out.
+
+    A step beside a straight drift, the units alike from one to the next as far as the series
+    says (`step_in_time`). None where there are too few: four units, and both sides.
     """
-    a, b = before[np.isfinite(before)], after[np.isfinite(after)]
-    if min(len(a), len(b)) < 1 or max(len(a), len(b)) < 2:
+    known = np.isfinite(values)
+    y, after = values[known], late[known]
+    if len(y) < 4 or not after.any() or after.all():
         return None
-    borrowed = min(len(a), len(b)) == 1
-    if borrowed:
-        longer = a if len(a) > 1 else b
-        variance = float(longer.var(ddof=1))
-        parts = (variance / len(a), variance / len(b))
-        freedom = float(len(longer) - 1)
-    else:
-        parts = (float(a.var(ddof=1)) / len(a), float(b.var(ddof=1)) / len(b))
-        freedom = _welch_freedom(parts, len(a), len(b))
-    error, difference = sqrt(sum(parts)), float(b.mean() - a.mean())
-    half = float(stdtrit(freedom, (1 + LEVEL) / 2)) * error
-    if error > 0:
-        p = float(2 * stdtr(freedom, -abs(difference) / error))
-    else:
-        p = 1.0 if difference == 0 else 0.0
+    design = np.column_stack([np.ones(len(y)), after.astype(float), time_axis(len(y))])
+    found = estimate(y, design, 1)
+    if found is None:
+        return None
+    low, high = found.interval()
     return Change(
-        before=float(a.mean()), after=float(b.mean()), bakes_before=len(a), bakes_after=len(b),
-        difference=difference, low=difference - half, high=difference + half, p=p,
-        smallest_80=smallest_effect(error, freedom), borrowed=borrowed,
+        before=float(y[~after].mean()), after=float(y[after].mean()),
+        units_before=int((~after).sum()), units_after=int(after.sum()), step=found.value,
+        low=low, high=high, p=found.p, smallest_80=_smallest(found, high - low),
+        correlation=found.correlation,
     )  # fmt: skip
 
 
-def _welch_freedom(parts: tuple[float, float], n: int, m: int) -> float:
-    """Degrees of freedom (Welch-Satterthwaite); the smaller side's where nothing scatters."""
-    below = parts[0] ** 2 / (n - 1) + parts[1] ** 2 / (m - 1)
-    freedom = sum(parts) ** 2 / below if below > 0 else float("nan")
-    return freedom if isfinite(freedom) else float(min(n, m) - 1)
+def _smallest(found: Mixture, width: float) -> float:
+    """The interval's half width and the power's quantile in its measure."""
+    power, level = stdtrit(found.freedom, [POWER, (1 + LEVEL) / 2])
+    return width / 2 * (1 + float(power) / float(level))
 
 
 def smallest_effect(error: float, freedom: float) -> float:
