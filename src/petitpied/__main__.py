@@ -1,6 +1,6 @@
 """``python -m petitpied``: the same as the command ``petitpied``."""
 
-from petitpied.rim.cli import main
+from petitpied.cli.main import main
 
 if __name__ == "__main__":
     main()

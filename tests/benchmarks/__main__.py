@@ -10,7 +10,7 @@ import argparse
 import tempfile
 from pathlib import Path
 
-from petitpied.rim.batch import one_thread_for_matrices
+from petitpied.cli.measuring.inspecting import one_thread_for_matrices
 
 one_thread_for_matrices()  # as the command does, before NumPy is imported below
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.rim.record_json import record_to_dict
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.files.records.record_json import record_to_dict
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.baselines import Finds, by_hough_circles, by_watershed, count_finds
 from tests.benchmarks.scorer import (
     ERRORS,

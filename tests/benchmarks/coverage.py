@@ -1,6 +1,6 @@
 """Do the 95 % intervals cover the truth? And what are edges worth as witnesses?
 
-The figures of `petitpied.vision.evidence.WITNESSES` are fitted here: errors of a scene's shells
+The figures of `petitpied.sizing.evidence.WITNESSES` are fitted here: errors of a scene's shells
 are one draw for the scene and one a shell, beside what the budget already knows (maximum
 likelihood of that normal model); the scene's part is at least what the means of whole scenes
 show, and the shell's part is then scaled so that the intervals cover 95 % of the tuning scenes'
@@ -23,9 +23,9 @@ from petitpied.domain.quantity import coverage_factor_95
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.uncertainty import OWN_CAUSES, SHARED_CAUSES
-from petitpied.vision import evidence
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
+from petitpied.sizing import evidence
 from tests.benchmarks.scorer import SAME, TrueShells, true_roundness
 
 Floats = NDArray[np.float64]
@@ -228,7 +228,7 @@ def fit_witness(
 
 def _without_ruffles(name: str, scenes: Sequence[Errors]) -> tuple[list[Errors], float]:
     """Errors of a size that ruffles change without its mean over scenes, on shells with a foot,
-    and that mean as `petitpied.vision.evidence.RUFFLES` has it; other sizes as they are."""
+    and that mean as `petitpied.sizing.evidence.RUFFLES` has it; other sizes as they are."""
     if name not in evidence.RUFFLES:
         return list(scenes), 0.0
     means = [float(np.median(s.error[s.has_foot])) for s in scenes if s.has_foot.sum() > 5]
@@ -268,7 +268,7 @@ def _with_equal_say(scenes: Sequence[Errors], fewer: set[str]) -> list[Errors]:
 
 
 def calibration_lines(pictures: Sequence[Path], fewer: Sequence[Path]) -> Iterator[str]:
-    """The fitted figures as they stand in `petitpied.vision.evidence`, and how they fare on
+    """The fitted figures as they stand in `petitpied.sizing.evidence`, and how they fare on
     scenes that are left out; ``fewer``: those of the maker with fewer scenes."""
     names = {picture.stem for picture in fewer}
     gathered = _gathered(pictures)

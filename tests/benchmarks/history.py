@@ -15,18 +15,18 @@ from time import process_time
 import numpy as np
 
 from petitpied.domain.bake import MEASURES, BakeFacts, BakeShells
-from petitpied.patterns import charts
-from petitpied.patterns.association import Outcome, associations
-from petitpied.patterns.regressors import Regressor
-from petitpied.patterns.run_rules import nelson, western_electric
-from petitpied.rim.history import store as store_module
-from petitpied.rim.history.logging_bakes import Logbook
-from petitpied.rim.history.packing import pack
-from petitpied.rim.history.store import open_store
-from petitpied.rim.history.tables import BAKE, VALUES
-from petitpied.rim.record_files import record_bytes
-from tests.rim.history.bakes import sha_of, with_sha
-from tests.rim.records import a_record, a_shell, circle
+from petitpied.files.records.record_files import record_bytes
+from petitpied.history import store as store_module
+from petitpied.history.logging_bakes import Logbook
+from petitpied.history.packing import pack
+from petitpied.history.store import open_store
+from petitpied.history.tables import BAKE, VALUES
+from petitpied.patterns.trends import control_charts as charts
+from petitpied.patterns.trends.association import Outcome, associations
+from petitpied.patterns.trends.regressors import Regressor
+from petitpied.patterns.trends.run_rules import nelson, western_electric
+from tests.history.bakes import sha_of, with_sha
+from tests.records import a_record, a_shell, circle
 
 SEED = 7_000_000
 SHELLS = 36
@@ -158,7 +158,7 @@ def _timed(folder, arguments):
 
 def timed_command(arguments):
     """Run in the child: the command, then what it took on the error stream."""
-    from petitpied.rim.cli import app
+    from petitpied.cli.main import app
 
     app(arguments, standalone_mode=False)
     used = resource.getrusage(resource.RUSAGE_SELF)

@@ -12,21 +12,21 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from petitpied.camera.find_card import find_cards
+from petitpied.camera.lens.chart import find_chart
+from petitpied.camera.lens.chart_set import ChartPhoto, profile_of
+from petitpied.camera.lens.matching import camera_guess
+from petitpied.camera.solve_photo import solve_photo
+from petitpied.camera.view import guess_camera, solve_view
 from petitpied.domain.errors import LensError
 from petitpied.domain.settings import Settings
 from petitpied.domain.view import distort
-from petitpied.lens.chart import find_chart
-from petitpied.lens.chart_set import ChartPhoto, profile_of
-from petitpied.lens.matching import camera_guess
-from petitpied.rim.record_json import record_to_dict
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.find_card import find_cards
-from petitpied.vision.inspection import inspect_photo
-from petitpied.vision.solve_photo import solve_photo
-from petitpied.vision.view import guess_camera, solve_view
+from petitpied.files.records.record_json import record_to_dict
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.scorer import project, score, statistics
-from tests.lens.charts import Lens, good_poses, photograph
-from tests.vision.card_views import SIZE_PX, draw_cards, overhead_view
+from tests.camera.card_views import SIZE_PX, draw_cards, overhead_view
+from tests.camera.lens.charts import Lens, good_poses, photograph
 
 FIRST_SEED = 8_000_000
 SHELL_MM = 45.0

@@ -13,8 +13,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy.stats import beta
 
-from petitpied.patterns.oven_map import map_oven
-from petitpied.patterns.synthetic import Plan, Planted, make_history
+from petitpied.patterns.oven.oven_map import map_oven
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
 from tests.benchmarks.kitchen_days import Days, make_days
 
 FIGURE_SEED = 20_270_000

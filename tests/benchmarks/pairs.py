@@ -11,9 +11,9 @@ import numpy as np
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
-from petitpied.vision.two_photos import inspect_two
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.inspection.two_photos import inspect_two
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.scorer import TrueShells
 
 

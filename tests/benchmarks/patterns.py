@@ -16,9 +16,9 @@ import numpy as np
 from scipy.stats import beta
 
 from petitpied.domain.bake import Bake
-from petitpied.patterns.oven_map import map_oven
-from petitpied.patterns.oven_or_hand import tell_apart
-from petitpied.patterns.synthetic import Plan, Planted, make_history
+from petitpied.patterns.oven.oven_map import map_oven
+from petitpied.patterns.oven.oven_or_hand import tell_apart
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
 
 FIGURE_SEED = 910_000
 #: shells at half-sheet places; a spot's middle lies anywhere on the tray

@@ -16,13 +16,13 @@ from scipy.stats import beta
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.settings import Settings
-from petitpied.patterns.findings import Finding, OvenMap
-from petitpied.rim.history.logging_bakes import Logbook
-from petitpied.rim.history.store import open_store
-from petitpied.rim.oven_map_reading import ALL, read_maps, read_sides
-from petitpied.rim.record_files import record_bytes
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.files.records.record_files import record_bytes
+from petitpied.history.logging_bakes import Logbook
+from petitpied.history.oven_map_reading import ALL, read_maps, read_sides
+from petitpied.history.store import open_store
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.patterns.oven.findings import Finding, OvenMap
+from petitpied.photo.decode import decode_photo
 
 #: bakes in a history, and how many histories are drawn from the rendered ones: those of one bake
 #: are as many as there are photos, the others share photos and are not independent

@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 
 import petitpied
+from petitpied.cli.demo_walk import make_kitchen
+from petitpied.figures.print.print_template import Template, template_pdf
 from petitpied.piping.forms import Form
 from petitpied.piping.sheet import lay_out
-from petitpied.rim.demo import make_kitchen
-from petitpied.rim.print_template import Template, template_pdf
-from tests.rim.test_print_template import PIPED_MM, SIZES_MM, circle_seen, rendered
+from tests.figures.print.test_print_template import PIPED_MM, SIZES_MM, circle_seen, rendered
 
 MARGINS = ("| what | wanted | measured |", "|---|---|---|")
 

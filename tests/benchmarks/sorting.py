@@ -14,6 +14,8 @@ import numpy as np
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.settings import Settings
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import fill_boxes
 from petitpied.sorting.closeness import Closeness
@@ -21,8 +23,6 @@ from petitpied.sorting.limits import Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.pairing import pair_lot
 from petitpied.sorting.verdicts import Measured, judge
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
 from tests.benchmarks.scorer import TrueShells, true_roundness
 from tests.sorting.fillings import every_filling, macarons
 from tests.sorting.lots import a_lot, least_total

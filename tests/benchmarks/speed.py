@@ -14,12 +14,12 @@ from unittest import mock
 import cv2
 import numpy as np
 
+from petitpied.cli.measuring.inspecting import Job, inspect_one, inspected
 from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
-from petitpied.rim.batch import Job, inspect_one, inspected
+from petitpied.inspection import one_photo as inspection
+from petitpied.photo.decode import decode_photo
 from petitpied.surface.survey import Survey
-from petitpied.vision import inspection
-from petitpied.vision.decode import decode_photo
 from tests.benchmarks.baselines import by_hough_circles, by_watershed
 
 #: a shell's diameter in the timed photo, relative to its width, for the baselines

@@ -17,11 +17,11 @@ from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
 from petitpied.domain.shell import Shell
 from petitpied.domain.view import View
-from petitpied.surface.cap_patch import cap_of, cap_patches
-from petitpied.surface.colour_space import delta_e00, linear_of
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.colour_space import delta_e00, linear_of
+from petitpied.photo.decode import decode_photo
+from petitpied.surface.caps.cap_patch import cap_of, cap_patches
 from petitpied.surface.tray_surface import Scene, tray_surface
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
 
 Floats = NDArray[np.float64]
 
@@ -129,7 +129,7 @@ def _rank(seen: Seen) -> str:
 
 def _against_paint(seen: Seen) -> str:
     """Median difference of caps from the colour that the scene paints them with."""
-    from petitpied.surface.colour_space import lab_of
+    from petitpied.photo.colour_space import lab_of
 
     found = [(t["cap_albedo_srgb"], s.colour.lab) for t, s in seen.pairs() if s.colour]
     if not found:

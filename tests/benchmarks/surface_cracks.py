@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 from tests.benchmarks.scorer import project
 
 #: cracks that count: what a baker sorts by, mm, or what the picture shows well, px

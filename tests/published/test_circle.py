@@ -8,7 +8,7 @@ with numpy and scipy, and agreeing with the paper's four decimals as remembered.
 import numpy as np
 import pytest
 
-from petitpied.vision.outline import least_squares_circle, measure_outline
+from petitpied.sizing.outline import least_squares_circle, measure_outline
 
 POINTS = np.array([[1, 7], [2, 6], [5, 8], [7, 7], [9, 5], [3, 7]], float)
 #: the geometric circle, and two algebraic ones that a mixed-up method would return

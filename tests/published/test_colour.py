@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from petitpied.surface.colour_space import LOG_LIGHT, delta_e00, lab_of, linear_of
+from petitpied.photo.colour_space import LOG_LIGHT, delta_e00, lab_of, linear_of
 
 PAIRS = Path(__file__).parents[1] / "data" / "ciede2000_pairs.csv"
 

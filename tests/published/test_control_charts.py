@@ -8,7 +8,7 @@ piston rings from Montgomery, Introduction to Statistical Quality Control (X-bar
 import numpy as np
 import pytest
 
-from petitpied.patterns.charts import (
+from petitpied.patterns.trends.control_charts import (
     D2_OF_TWO,
     D4_OF_TWO,
     EwmaPlan,
@@ -19,7 +19,7 @@ from petitpied.patterns.charts import (
     moving_range,
     share,
 )
-from petitpied.patterns.run_rules import nelson, western_electric
+from petitpied.patterns.trends.run_rules import nelson, western_electric
 
 FLOW = np.array([49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1])
 EWMA_DATA = np.array(

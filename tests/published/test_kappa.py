@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from petitpied.surface.agreement import agreement, kappa_of
+from petitpied.statistics.agreement import agreement, kappa_of
 
 
 def test_kappa_its_standard_error_and_interval_of_a_published_table():

@@ -8,9 +8,9 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import erf
 
-from petitpied.surface.cracks_profile import level_widths
-from petitpied.surface.cracks_ridges import line_answer
-from petitpied.surface.cracks_width import LEVEL, seen_width, true_width
+from petitpied.surface.cracks.profile import level_widths
+from petitpied.surface.cracks.ridges import line_answer
+from petitpied.surface.cracks.width import LEVEL, seen_width, true_width
 
 
 def bar(x, half_width, contrast_left=1.0, contrast_right=1.0, sigma=0.0):

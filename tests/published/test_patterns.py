@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from petitpied.patterns.directions import hotelling, rayleigh
-from petitpied.patterns.effects import pooled_effect
-from petitpied.patterns.flips import Family, flip_test, signs
-from petitpied.patterns.likeness import NONE
-from petitpied.patterns.neighbours import morans_i
-from petitpied.patterns.scores import apart, column_scores, weigh
-from petitpied.patterns.synthetic import Plan, Planted, make_history
-from petitpied.patterns.templates import named_columns, region_of
-from petitpied.patterns.tray_stack import stack_bakes
+from petitpied.patterns.oven.effects import pooled_effect
+from petitpied.patterns.oven.likeness import NONE
+from petitpied.patterns.oven.neighbours import morans_i
+from petitpied.patterns.oven.scores import apart, column_scores, weigh
+from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
+from petitpied.patterns.oven.templates import named_columns, region_of
+from petitpied.patterns.oven.tray_stack import stack_bakes
+from petitpied.statistics.directions import hotelling, rayleigh
+from petitpied.statistics.sign_flips import Family, flip_test, signs
 
 CRIME = [
     15.72598,

@@ -17,8 +17,8 @@ import pytest
 from skimage import data
 
 from petitpied.domain.settings import Settings
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "chocolate_black_mat.jpg"
 ROUGH_REL = 0.06

@@ -9,7 +9,7 @@ for the ellipses' perimeters, complete elliptic integrals, recomputed with scipy
 import numpy as np
 import pytest
 
-from petitpied.vision.outline import measure_outline
+from petitpied.sizing.outline import measure_outline
 
 
 def ellipse(a, b, count=1440):

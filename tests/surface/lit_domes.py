@@ -1,4 +1,4 @@
-"""Domes under one lamp by Lambert's law, on the raster of `petitpied.surface.domes`.
+"""Domes under one lamp by Lambert's law, on the raster of `petitpied.surface.caps.domes`.
 
 Independent of the package: heights are given, normals are their differences, and light is the
 cosine to the lamp plus an even sky.
@@ -6,7 +6,7 @@ cosine to the lamp plus an even sky.
 
 import numpy as np
 
-from petitpied.surface.domes import SIDE, Domes
+from petitpied.surface.caps.domes import SIDE, Domes
 
 RADIUS_MM = 21.0
 FINE = 4  # finer raster on which slopes are taken

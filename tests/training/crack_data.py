@@ -26,21 +26,21 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from petitpied.contours.rings import Heights
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.photo import Photo
 from petitpied.domain.record import Record
 from petitpied.domain.settings import Settings
 from petitpied.domain.view import View
-from petitpied.surface.cap_patch import CapPatches, cap_of, cap_patches
-from petitpied.surface.cracks import LEAST_LENGTH_MM
-from petitpied.surface.cracks_paths import Line, centred, find_lines, smoothed
-from petitpied.surface.cracks_profile import EVIDENCE, evidence, profiles
-from petitpied.surface.cracks_ridges import Ridges, find_ridges
-from petitpied.surface.cracks_strips import ACROSS
-from petitpied.surface.foot_ring import RimHeights
-from petitpied.vision.decode import decode_photo
-from petitpied.vision.inspection import inspect_photo
-from petitpied.vision.rings import Heights
+from petitpied.inspection.one_photo import inspect_photo
+from petitpied.photo.decode import decode_photo
+from petitpied.surface.caps.cap_patch import CapPatches, cap_of, cap_patches
+from petitpied.surface.cracks.paths import Line, centred, find_lines, smoothed
+from petitpied.surface.cracks.profile import EVIDENCE, evidence, profiles
+from petitpied.surface.cracks.ridges import Ridges, find_ridges
+from petitpied.surface.cracks.search import LEAST_LENGTH_MM
+from petitpied.surface.cracks.strips import ACROSS
+from petitpied.surface.foot.foot_ring import RimHeights
 from tests.scenes.camera import project
 from tests.scenes.description import Camera
 
@@ -163,7 +163,7 @@ def on_crack(line: Line, paths: list[Floats], mm_per_px: float) -> float:
 
 
 def dark_lines(patches: CapPatches) -> tuple[Ridges, list[Line]]:
-    """The lines that `petitpied.surface.cracks` would judge."""
+    """The lines that `petitpied.surface.cracks.search` would judge."""
     ridges = find_ridges(patches)
     valley = smoothed(ridges.valley) if ridges.numbers else ridges.valley
     lines = [centred(patches, valley, line) for line in find_lines(patches, ridges)]

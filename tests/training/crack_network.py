@@ -1,7 +1,7 @@
 """The judge of cracks: a dark line's strip and its evidence to a score.
 
 Input of the convolutions (L, 3, ALONG, ACROSS): logarithms of the profiles across a line, laid side
-by side, relative to the cap beside it, see `petitpied.surface.cracks_strips`; their output (L,
+by side, relative to the cap beside it, see `petitpied.surface.cracks.strips`; their output (L,
 width, ALONG, 1): features of each place along the line. Their mean and maximum along it, and the
 evidence in standard deviations of the training lines, go to one hidden layer of tanh units and from
 there to the score (logarithm of odds).
@@ -11,9 +11,9 @@ import torch
 from torch import nn
 from torch.nn import functional as F
 
-#: as petitpied.surface.cracks_strips
+#: as petitpied.surface.cracks.strips
 ALONG, ACROSS = 56, 48
-#: as petitpied.surface.cracks_verdict: evidence farther than this from the mean says no more
+#: as petitpied.surface.cracks.verdict: evidence farther than this from the mean says no more
 FAR = 3.5
 WIDTH, HIDDEN, FIRST_WIDTH = 16, 32, 12
 

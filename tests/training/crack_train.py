@@ -4,7 +4,7 @@
 --weights cracks_weights.py`` learns from the files of `crack_data`, prints of the files to be
 checked how many shells with a large crack are found and how many without any are called cracked,
 for each tenth of the score, and writes the strip network and the judge's numbers, as
-`petitpied.surface.cracks_strips` and `cracks_verdict` take them. Needs torch and numpy only.
+`petitpied.surface.cracks.strips` and `cracks.verdict` take them. Needs torch and numpy only.
 
 The shipped weights, 24 wide, 0.15 without evidence: 8,647 steps of 96 lines on one GPU, seed 2, on
 the 12,528 lines of traced trays (``varied``'s rough surface was not there yet); from there
@@ -28,7 +28,7 @@ from torch.nn import functional as F
 from tests.training.crack_network import ACROSS, ALONG, HIDDEN, WIDTH, CrackNet
 from tests.training.pace import paced
 
-#: as petitpied.surface.cracks_strips, and cracks_profile for the shoulders
+#: as petitpied.surface.cracks.strips, and cracks_profile for the shoulders
 DARK, LOWEST, HIGHEST, SCALE = 4.0, -2.0, 1.0, 2.0
 STEP_ACROSS_MM, SHOULDER_MM = 0.1, (0.9, 2.0)
 BATCH, RATE, DECAY = 96, 3e-3, 1e-3
@@ -228,7 +228,7 @@ def weights_module(net: CrackNet, evidence_names: Sequence[str]) -> str:
         "HIDDEN_BIAS": state["hidden.bias"],
         "OUT": np.concatenate([state["out.weight"][0], state["out.bias"]]),
     }
-    lines = ['"""Weights of `cracks_verdict`, written by `tests/training/crack_train.py`."""', ""]
+    lines = ['"""Weights of `cracks.verdict`, written by `tests/training/crack_train.py`."""', ""]
     lines += ["# HIDDEN: means and maxima along the strip, then:"]
     rows = range(0, len(evidence_names), 6)
     lines += [f"# {', '.join(evidence_names[i : i + 6])}" for i in rows]

@@ -12,7 +12,7 @@ from tests.training.edge_network import PAD
 
 #: shells of one tray, in one light, beside each other in a batch; trays, and drawn scenes
 GROUP, TRAYS, DRAWN = 12, 6, 2
-SAMPLES, FROM, TO = 96, 0.79, 1.21  # as petitpied.vision.edge_network
+SAMPLES, FROM, TO = 96, 0.79, 1.21  # as petitpied.contours.edge_network
 #: a share of the shells gets more ruffles than it has: every ray shifted, relative to the radius
 ROUGH_SHARE, ROUGH_REL = 0.3, 0.004
 #: orders that three colours can be put in

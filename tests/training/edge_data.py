@@ -1,6 +1,6 @@
 """Training strips for the edge network: shells along rays, with the true edges.
 
-A strip is what `petitpied.vision.ray_strips` samples about a shell as the finder sees it, wide
+A strip is what `petitpied.finding.ray_strips` samples about a shell as the finder sees it, wide
 enough to be cut anew at random while training. Drawn scenes of `tests.scenes`, seeded; feet are
 given colours of the liner's own in a share of the scenes. Path-traced scenes with truth (JSON
 beside JPEG, `tests.traced`) can be added.
@@ -41,8 +41,8 @@ def _limit_threads() -> None:
 def strips_of(pixels_bgr: NDArray[np.uint8]) -> tuple[Floats, Floats, NDArray[np.uint8], Floats]:
     """Middles (S, 2) px, radii (S,) px, strips (S, RAYS, WIDE_SAMPLES, 3), and the liner's
     brightness (S, 3) there, of the whole shells that the finder sees in a photo."""
-    from petitpied.vision.find_shells import find_shells
-    from petitpied.vision.ray_strips import RAYS, outline_radius, sample_along_rays
+    from petitpied.finding.find_shells import find_shells
+    from petitpied.finding.ray_strips import RAYS, outline_radius, sample_along_rays
 
     found = find_shells(pixels_bgr)
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
@@ -76,7 +76,7 @@ def drawn_strips(seed: int) -> dict[str, NDArray]:
     """
     import cv2
 
-    from petitpied.vision.ray_strips import RAYS, ray_directions
+    from petitpied.finding.ray_strips import RAYS, ray_directions
     from tests.scenes.drawn import draw as draw_scene
     from tests.scenes.drawn import seeded_scene
 
@@ -125,8 +125,8 @@ def drawn_strips(seed: int) -> dict[str, NDArray]:
 
 def traced_strips(photo: Path) -> dict[str, NDArray]:
     """The same of a path-traced scene, its truth beside it as JSON."""
-    from petitpied.vision.decode import decode_photo
-    from petitpied.vision.ray_strips import RAYS, outline_radius, ray_directions
+    from petitpied.finding.ray_strips import RAYS, outline_radius, ray_directions
+    from petitpied.photo.decode import decode_photo
     from tests.benchmarks.scorer import project
 
     truth = json.loads(photo.with_suffix(".json").read_text(encoding="utf-8"))

@@ -19,7 +19,7 @@ import torch
 from torch import nn
 from torch.nn import functional as F
 
-from petitpied.vision.finder_network import INPUT_PX
+from petitpied.finding.finder_network import INPUT_PX
 from tests.training.data import render_set
 from tests.training.edge_batches import ORDERS
 from tests.training.finder_batches import colour, warp

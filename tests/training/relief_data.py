@@ -4,7 +4,7 @@
 folders (picture and truth side by side, `tests.traced`). ``python -m tests.training.relief_data
 --drawn 90 --seed 8000 --out relief_drawn.npz`` draws trays of domes under one lamp, tray n from
 seed 8,000 + n, with what looks like relief and is none: specks, sprinkles, beads, swirls, cracks,
-lumps, bumps. What the network takes is what `petitpied.surface.relief_network` hands to it.
+lumps, bumps. What the network takes is what `petitpied.surface.relief.relief_network` hands to it.
 
 The file's arrays, of each cap: ``cap`` (N, 4, 4, CELLS, CELLS), brightness beside the dome, its
 weight, red and blue tint, each as four places a cell; ``tray`` (N,), ``radius_mm`` (N,);
@@ -23,13 +23,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.grey_strip import fit_tone, read_strips
 from petitpied.domain.errors import ReadingError
 from petitpied.domain.settings import Settings
-from petitpied.surface.domes import SIDE, Domes, see_domes, shading_of
-from petitpied.surface.flat_light import CardLight, flat_light
-from petitpied.surface.grey_strip import fit_tone, read_strips
-from petitpied.surface.light_direction import light_direction
-from petitpied.surface.relief_network import CELLS, planes
+from petitpied.surface.caps.domes import SIDE, Domes, see_domes, shading_of
+from petitpied.surface.caps.flat_light import CardLight, flat_light
+from petitpied.surface.caps.light_direction import light_direction
+from petitpied.surface.relief.relief_network import CELLS, planes
 from tests.surface.lit_domes import FINE, RADIUS_MM, axis_mm
 from tests.training.crack_data import Inspected, Truth, inspected, plan_to_plan, scenes_in
 

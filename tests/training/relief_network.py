@@ -1,8 +1,8 @@
 """The relief network: from what a cap shows beside the common dome to its dimples and its peak.
 
 Input (S, 28, CELLS, CELLS): seven planes of the raster as squares of two by two, see
-`petitpied.surface.relief_network.planes`. Output (S, 4, CELLS, CELLS): scores (logarithm of odds)
-of a dimple's middle and of a peak's there, a dimple's depth in mm, and its diameter, see
+`petitpied.surface.relief.relief_network.planes`. Output (S, 4, CELLS, CELLS): scores (logarithm of
+odds) of a dimple's middle and of a peak's there, a dimple's depth in mm, and its diameter, see
 `DIAMETER_MM`. Residual convolutions of growing dilation (Yu & Koltun, ICLR 2016): each cell sees 11
 others to every side, of 32 across.
 """
@@ -14,7 +14,7 @@ import torch
 from torch import nn
 from torch.nn import functional as F
 
-#: as petitpied.surface.relief_network
+#: as petitpied.surface.relief.relief_network
 CELLS, PLANES, WITHIN_REL, DIAMETER_MM = 32, 7, 0.86, (4.0, 7.5)
 WIDTH = 24
 #: dilation of each block; a network with fewer blocks has the first of them

@@ -11,7 +11,7 @@ from concurrent.futures import ProcessPoolExecutor
 import cv2
 import numpy as np
 
-from petitpied.vision.find_shells import find_shells
+from petitpied.finding.find_shells import find_shells
 from tests.training.data import HELD_OUT_SEED, draw
 
 #: a shell in truth counts if this many pixels of it show, and it is clear of the border

@@ -10,7 +10,7 @@ if TYPE_CHECKING:  # the command line reads this module before anything heavy
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Options of `petitpied.vision.inspection.inspect_photo`.
+    """Options of `petitpied.inspection.one_photo.inspect_photo`.
 
     ``shell_height_mm``: height of a typical shell by the baker's ruler, top of the cap above
     the liner. ``focal_35mm_mm`` overrides the photo's own 35-mm-equivalent focal length.

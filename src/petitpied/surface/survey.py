@@ -11,9 +11,9 @@ import numpy as np
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Crack, TrayColour
-from petitpied.surface.cap_patch import cap_of, cap_patches
-from petitpied.surface.cracks import LEAST_LENGTH_MM, find_cracks
-from petitpied.surface.foot_ring import RimHeights, feet_of
+from petitpied.surface.caps.cap_patch import cap_of, cap_patches
+from petitpied.surface.cracks.search import LEAST_LENGTH_MM, find_cracks
+from petitpied.surface.foot.foot_ring import RimHeights, feet_of
 from petitpied.surface.tray_surface import Scene, tray_surface
 
 #: a shell without a crack that is told may have a shorter one: rectangular from 0 to that length

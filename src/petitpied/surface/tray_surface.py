@@ -6,31 +6,31 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from petitpied.camera.grey_strip import fit_tone, read_strips
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.record import SeenCard
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import Colour, Reference, SurfaceMark, TrayColour
 from petitpied.domain.view import View
-from petitpied.surface.cap_patch import CapPatches
-from petitpied.surface.colour import (
-    MOST_CUT_REL,
-    cap_colours,
-    colour_of,
-    is_black_and_white,
-)
-from petitpied.surface.colour_browning import (
+from petitpied.surface.caps.cap_patch import CapPatches
+from petitpied.surface.caps.domes import Domes, Shading, see_domes, shading_of
+from petitpied.surface.caps.flat_light import CardLight, FlatLight, flat_light
+from petitpied.surface.caps.light_direction import LightDirection, light_direction
+from petitpied.surface.colour.browning import (
     browning,
     browning_way,
     edge_browning,
     evenness,
     tray_reference,
 )
-from petitpied.surface.dimples import Relief, find_relief, without_cracked
-from petitpied.surface.domes import Domes, Shading, see_domes, shading_of
-from petitpied.surface.flat_light import CardLight, FlatLight, flat_light
-from petitpied.surface.grey_strip import fit_tone, read_strips
-from petitpied.surface.light_direction import LightDirection, light_direction
-from petitpied.surface.lumps import find_pinholes, lumpiness, lumpiness_quantity
+from petitpied.surface.colour.cap_colour import (
+    MOST_CUT_REL,
+    cap_colours,
+    colour_of,
+    is_black_and_white,
+)
+from petitpied.surface.relief.dimples import Relief, find_relief, without_cracked
+from petitpied.surface.relief.lumps import find_pinholes, lumpiness, lumpiness_quantity
 
 Floats = NDArray[np.float64]
 Bytes = NDArray[np.uint8]

@@ -1,0 +1,1 @@
+"""Commands over bakes: history, oven maps, trends, causes."""

@@ -1,0 +1,1 @@
+"""Commands on a lot of shells: limits, sorting, pairs, boxes, report."""

@@ -1,0 +1,1 @@
+"""Commands that measure, and say how well: photos, cards, lens, judgements."""

@@ -1,0 +1,1 @@
+"""Options that several commands share, and their checks."""

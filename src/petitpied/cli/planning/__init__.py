@@ -1,0 +1,1 @@
+"""Commands before the bake: piping sheets, amounts."""

@@ -1,0 +1,1 @@
+"""Edges along rays, and two rings a shell fitted to them, at their heights."""

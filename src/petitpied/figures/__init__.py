@@ -1,0 +1,1 @@
+"""Pictures: one look, lettering and fonts."""

@@ -1,0 +1,1 @@
+"""Pages printed at true scale: cards, the lens chart, piping sheets."""

@@ -1,0 +1,1 @@
+"""The tray's photo with what was found on it, contact sheets, sheets to pick by."""

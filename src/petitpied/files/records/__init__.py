@@ -1,0 +1,1 @@
+"""Records, lots of them, tables and judgements, as files."""

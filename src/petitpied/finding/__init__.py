@@ -1,0 +1,1 @@
+"""Where shells are: the network's maps, seeds, liner, false detections, lattice."""

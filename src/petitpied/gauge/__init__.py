@@ -1,1 +1,0 @@
-"""How well a set-up measures: the same tray photographed again and again."""

@@ -1,0 +1,1 @@
+"""The order of the steps, from a photo to a record, and nothing else."""

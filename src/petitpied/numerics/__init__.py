@@ -1,0 +1,1 @@
+"""Small shared mathematics: arrays in, arrays out, nothing of ours known."""

@@ -1,0 +1,1 @@
+"""Where an oven bakes otherwise, and whether oven or hand did it."""

@@ -1,0 +1,1 @@
+"""Bakes in order of time: control charts, changes, what goes along with what."""

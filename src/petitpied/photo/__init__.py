@@ -1,0 +1,1 @@
+"""From the bytes of a file to an upright sRGB photo, small copies of it, its sharpness."""

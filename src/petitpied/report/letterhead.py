@@ -1,0 +1,107 @@
+"""The baker's letterhead (TOML): name, lines, picture, foot; read with every check."""
+
+import io
+import warnings
+from pathlib import Path
+from typing import Any
+
+from petitpied.domain.errors import OwnFileError
+from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.report.blocks import Letterhead, Picture
+from petitpied.text.wording import printable
+
+KEYS = ("name", "lines", "picture", "picture_alt", "foot")
+MAX_LINES = 8
+MAX_LETTERS = 200
+MAX_PICTURE_BYTES = 5_000_000
+MAX_PICTURE_PIXELS = 25_000_000
+#: the picture is shown up to 6 rem high; twice that for sharp screens
+PICTURE_BOX_PX = (560, 240)
+
+
+def read_letterhead(path: Path) -> Letterhead:
+    """The letterhead in a file; its picture is a file name in the same folder.
+
+    Raises
+    ------
+    OwnFileError
+        If the file or its picture cannot be used: one sentence, with the line.
+    """
+    text, data = read_own_toml(path, "letterhead")
+    file = printable(path.name)[:80]
+    for key in data:
+        if key not in KEYS:
+            why = f'"{printable(key)[:40]}" is not known'
+            raise _fault(file, text, key, why, f"known are {', '.join(KEYS)}")
+    lines = data.get("lines", [])
+    if not isinstance(lines, list) or len(lines) > MAX_LINES:
+        why = f"lines must be a list of at most {MAX_LINES} texts"
+        raise _fault(file, text, "lines", why, 'write lines = ["...", "..."]')
+    name, foot, alt = (
+        _text(data.get(key, ""), key, text, file) for key in ("name", "foot", "picture_alt")
+    )
+    return Letterhead(
+        name=name,
+        lines=tuple(_text(line, "lines", text, file) for line in lines),
+        picture=_picture(path, data.get("picture"), alt or name or "Letterhead", (file, text)),
+        foot=foot,
+    )
+
+
+def _text(value: Any, key: str, text: str, file: str) -> str:
+    if not isinstance(value, str) or len(value) > MAX_LETTERS:
+        why = f"{key} must be text of at most {MAX_LETTERS} letters"
+        raise _fault(file, text, key, why, f'write {key} = "..."')
+    return printable(value)
+
+
+def _picture(path: Path, given: Any, alt: str, place: tuple[str, str]) -> Picture | None:
+    file, text = place
+    if given is None:
+        return None
+    if not isinstance(given, str) or not given or Path(given).name != given or "\\" in given:
+        why = "picture must be the name of a file beside the letterhead, without a folder"
+        raise _fault(file, text, "picture", why, 'write picture = "NAME.png"')
+    try:
+        data = _bytes(path.parent / given)
+        return _decoded(data, alt)
+    except (OSError, ValueError, SyntaxError, MemoryError) as error:
+        why = getattr(error, "strerror", None) or str(error) or type(error).__name__
+        raise _fault(
+            file, text, "picture", f"its picture {printable(given)[:60]} cannot be used: {why}",
+            "give a PNG or JPEG of at most 5 MB",
+        ) from None  # fmt: skip
+
+
+def _bytes(path: Path) -> bytes:
+    if not path.is_file():
+        raise ValueError("there is no such file")
+    size = path.stat().st_size
+    if size > MAX_PICTURE_BYTES:
+        raise ValueError(f"it has {size / 1e6:.0f} MB, at most {MAX_PICTURE_BYTES // 10**6}")
+    return path.read_bytes()
+
+
+def _decoded(data: bytes, alt: str) -> Picture:
+    """Bounded before decoding; made small; written anew, so that no header fact stays."""
+    from PIL import Image, ImageOps
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of size, which is checked here
+        with Image.open(io.BytesIO(data), formats=("PNG", "JPEG", "WEBP")) as image:
+            if image.width * image.height > MAX_PICTURE_PIXELS:
+                megapixels = MAX_PICTURE_PIXELS // 10**6
+                raise ValueError(f"it has more than {megapixels} megapixels")
+            small = ImageOps.exif_transpose(image).convert("RGBA")
+    small.thumbnail(PICTURE_BOX_PX)
+    ground = Image.new("RGB", small.size, (255, 255, 255))
+    ground.paste(small, mask=small.getchannel("A"))
+    stream = io.BytesIO()
+    ground.save(stream, "PNG")
+    return Picture(stream.getvalue(), "png", ground.width, ground.height, alt, "")
+
+
+def _fault(file: str, text: str, key: str, why: str, next_step: str) -> OwnFileError:
+    return OwnFileError(
+        what=f"letterhead {file}{line_of(text, key)} cannot be used", why=why, next_step=next_step
+    )

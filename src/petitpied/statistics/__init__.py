@@ -1,0 +1,1 @@
+"""Statistics: gauge study, agreement, summary of a tray, tests over bakes."""

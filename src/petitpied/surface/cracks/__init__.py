@@ -1,0 +1,1 @@
+"""Dark lines on caps: found, followed, judged, measured."""

@@ -1,0 +1,1 @@
+"""Dimples, peaks, lumps and pinholes: what stands out from the common dome."""

@@ -1,0 +1,1 @@
+"""All sentences, numbers and units for people. Pure: values in, text out."""

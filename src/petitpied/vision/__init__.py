@@ -1,1 +1,0 @@
-"""From a photo to measurements; arrays and frozen dataclasses in, dataclasses out."""
