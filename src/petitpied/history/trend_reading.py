@@ -9,7 +9,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.domain.bake import Bake
+from petitpied.domain.bake import Bake, BakeFacts
 from petitpied.domain.errors import HistoryError, LotError
 from petitpied.history.facts import as_kept
 from petitpied.history.store import Store
@@ -23,11 +23,14 @@ from petitpied.patterns.trends.bake_series import (
     fault_counts,
     measured,
 )
+from petitpied.statistics.made_together import units_of
 from petitpied.text.trend_words import Asked
 from petitpied.text.wording import printable
 
 Bools = NDArray[np.bool_]
 
+#: chance of drawn kitchens: fixed, so that the same history gives the same answer
+SEED = 20_260_310
 #: bakes that limits come from where nothing is said: 20 to 25 samples are the usual advice
 #: (Montgomery, Introduction to Statistical Quality Control)
 USUAL_BASE = 20
@@ -49,8 +52,11 @@ class TrendRequest:
     flavour: str | None
 
 
-def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked, tuple[Bake, ...]]:
-    """Read the bakes and chart them.
+def read_trend(
+    store: Store, request: TrendRequest
+) -> tuple[trends.Trend, Asked, tuple[BakeFacts, ...]]:
+    """Read the bakes and chart them: what was made together is one point, whose first bake's facts
+    are given.
 
     Raises
     ------
@@ -64,7 +70,9 @@ def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked
     check_measure(measure)
     change_at = None if request.change is None else day(request.change, "--change")
     bakes = chosen_bakes(store, request.oven, request.rack, request.flavour)
-    counts = bake_series(bakes, measure)
+    units = units_of([b.facts for b in bakes])
+    first = [bakes[int(k)].facts for k in np.unique(units, return_index=True)[1]]
+    counts = bake_series(bakes, measure, units)
     known = counts.counts > 0
     if request.of == "spread":
         known = counts.counts > 1
@@ -74,7 +82,7 @@ def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked
             f"no bake has {'two shells with ' if request.of == 'spread' else ''}the measure "
             f"{measure}; measured is {there}"
         )
-    days = [b.facts.baked_at.date() for b in bakes]
+    days = [f.baked_at.date() for f in first]
     after = None if change_at is None else np.array([d >= change_at for d in days])
     plan = trends.Plan(
         base=_base(request.base, days, known, after),
@@ -84,19 +92,20 @@ def read_trend(store: Store, request: TrendRequest) -> tuple[trends.Trend, Asked
     )
     try:
         if fault is not None:
-            found = trends.trend_of_share(*fault_counts(bakes, fault), plan)
+            found = trends.trend_of_share(*fault_counts(bakes, fault, units), plan)
         elif request.chart == "xbar-s":
             found = trends.trend_of_shells(counts, cast(trends.Of, request.of), plan)
         else:
             values = counts.means if request.of == "mean" else counts.sds
             found = trends.trend_of_values(values, plan)
+        found = trends.with_chance(found, plan, np.random.default_rng(SEED))
     except ValueError as error:
         raise _too_few(str(error)) from None
     asked = Asked(
         cast(trends.Of, request.of), measure, fault, plan.rules, _where(request),
-        None if change_at is None else change_at.isoformat(),
+        None if change_at is None else change_at.isoformat(), len(bakes),
     )  # fmt: skip
-    return found, asked, bakes
+    return found, asked, tuple(first)
 
 
 def chosen_bakes(

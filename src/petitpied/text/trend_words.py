@@ -11,7 +11,8 @@ from petitpied.domain.bake import BakeFacts
 from petitpied.patterns.trends.bake_series import SERIES_UNITS, Fault
 from petitpied.patterns.trends.change import Change
 from petitpied.patterns.trends.control_charts import FIRM_BASE, Chart
-from petitpied.patterns.trends.trend import FALSE_ALARM_EVERY, LIMITS, Of, Panel, Rules, Trend
+from petitpied.patterns.trends.trend import LIMITS, STEADY_POINTS, Of, Panel, Rules, Trend
+from petitpied.text.oven_map_words import unit_words
 from petitpied.text.wording import decimals, printable
 
 #: bakes with a signal that are told one by one; more are counted
@@ -36,6 +37,8 @@ class Asked:
     rules: Rules
     where: str  # as in "oven Deck, rack top", or ""
     change_at: str | None  # a date
+    trays: int  # of which those made together are one point
+
 
     @property
     def unit(self) -> str:
@@ -60,10 +63,13 @@ def lines(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> list[str]:
     known = np.flatnonzero(np.isfinite(trend.values))
     first, last = bakes[0].baked_at, bakes[-1].baked_at
     where = f", {asked.where}" if asked.where else ""
+    counted = unit_words(asked.trays, len(bakes))
     result = [
-        printable(f"{asked.name[:1].upper()}{asked.name[1:]}{where}: {len(bakes)} bakes, "
+        printable(f"{asked.name[:1].upper()}{asked.name[1:]}{where}: {counted}, "
                   f"{first:%Y-%m-%d} to {last:%Y-%m-%d}."),
     ]  # fmt: skip
+    if len(bakes) < asked.trays:
+        result.append("Trays of one day or batter are one point below: they share its chances.")
     if len(known) < len(bakes):
         result.append(f"Passed over, having no value: {len(bakes) - len(known)}.")
     result += _base_lines(trend, asked, bakes)
@@ -127,10 +133,21 @@ def _signal(panel: Panel, index: int, bakes: Sequence[BakeFacts]) -> str:
 
 
 def _false_alarms(trend: Trend) -> str:
-    every = FALSE_ALARM_EVERY[trend.panels[0].rules]
+    if trend.by_chance is None:
+        return (
+            "These limits come from the shells within a bake. Days differ by more than that in any "
+            "kitchen, so a signal here is no alarm: see the chart of single bakes."
+        )
+    count = min(int(np.isfinite(trend.values).sum()), STEADY_POINTS)
+    alike = ""
+    if trend.correlation > 0:
+        alike = (
+            f" Bakes are like those before them (correlation {trend.correlation:.1f}), so each is "
+            "compared with what the one before makes likely."
+        )
     return (
-        f"A steady process, too, raises a signal about once in {every} bakes in the first chart"
-        f"{'' if trend.base_bakes >= FIRM_BASE else ', more often while limits are provisional'}."
+        f"By chance alone {100 * trend.by_chance:.0f} of 100 steady kitchens show a signal in the "
+        f"first chart within {count} bakes.{alike}"
     )
 
 
@@ -139,10 +156,10 @@ def _change_lines(found: Change | None, asked: Asked) -> list[str]:
         return [f"Before and after {asked.change_at}: too few bakes to compare."]
     f, unit = asked.factor, asked.unit
     places = decimals(max(f * (found.high - found.low) / 2, 1e-9))
-    low, high, diff = (f"{f * v:+.{places}f}" for v in (found.low, found.high, found.difference))
-    bakes = f"{found.bakes_before} bakes before, {found.bakes_after} after"
+    low, high, diff = (f"{f * v:+.{places}f}" for v in (found.low, found.high, found.step))
+    bakes = f"{found.units_before} days or batters before, {found.units_after} after"
     if found.shows:
-        word = "larger" if found.difference > 0 else "smaller"
+        word = "larger" if found.step > 0 else "smaller"
         text = (
             f"From {asked.change_at} on, the {asked.name} is {word}: {diff} {unit} "
             f"(95 %: {low} to {high} {unit}; {bakes}). Whether the change did it, the dates "
@@ -152,11 +169,17 @@ def _change_lines(found: Change | None, asked: Asked) -> list[str]:
         smallest = f * found.smallest_80
         text = (
             f"From {asked.change_at} on, no difference is shown: {diff} {unit} (95 %: {low} to "
-            f"{high} {unit}; {bakes}). Such bakes find a difference of {smallest:.{places}f} "
+            f"{high} {unit}; {bakes}). Such bakes find a step of {smallest:.{places}f} "
             f"{unit} four times in five."
         )
-    borrowed = "With a single bake on one side, its scatter is taken to be the other side's."
-    return [text, borrowed] if found.borrowed else [text]
+    lines = [text]
+    if abs(found.drifted) > max(abs(found.step), found.high - found.low) / 4:
+        plain = f * (found.after - found.before)
+        lines.append(
+            f"The means differ by {plain:+.{places}f} {unit}, but bakes drift over the whole time: "
+            "only what is a step at the change counts here."
+        )
+    return lines
 
 
 def trend_json(
@@ -173,7 +196,10 @@ def trend_json(
             {"bake": b.photo_sha256, "at": b.baked_at.isoformat(), "value": _number(v)}
             for b, v in zip(bakes, trend.values, strict=True)
         ],
+        "trays": asked.trays,
         "base_bakes": trend.base_bakes,
+        "correlation": _number(trend.correlation),
+        "signal_by_chance": _number(trend.by_chance),
         "sigma_u_rel": _number(trend.sigma_doubt_rel),
         "charts": [_panel_json(panel) for panel in trend.panels],
         "change": None if trend.change is None else _change_json(trend.change, asked),
@@ -201,9 +227,10 @@ def _change_json(found: Change, asked: Asked) -> dict[str, Any]:
         "at": asked.change_at,
         "before": _number(found.before),
         "after": _number(found.after),
-        "bakes_before": found.bakes_before,
-        "bakes_after": found.bakes_after,
-        "difference": _number(found.difference),
+        "units_before": found.units_before,
+        "units_after": found.units_after,
+        "step": _number(found.step),
+        "correlation": _number(found.correlation),
         "low95": _number(found.low),
         "high95": _number(found.high),
         "p": _number(found.p),

@@ -103,8 +103,7 @@ def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json
     from petitpied.text.trend_words import lines, trend_json
     from petitpied.text.wording import printable
 
-    found, asked, bakes = read_trend(open_store(db, new=False), request)
-    facts = [b.facts for b in bakes]
+    found, asked, facts = read_trend(open_store(db, new=False), request)
     said = lines(found, asked, facts)
     if out is not None:
         sheet = trend_sheet(found, asked, facts)

@@ -70,7 +70,8 @@ def trend_sheet(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Sheet
         _draw_change(sheet, asked, frame, (bakes, shown))
         top += PANEL_HEIGHT + PANEL_GAP
     inside = any(trend.base[k] for k in shown)
-    key = KEY + (
+    key = KEY if total == asked.trays else KEY.replace("a bake.", "a day or batter, all its trays.")
+    key += (
         " Bar below: bakes that the limits come from."
         if inside
         else " The limits come from bakes before those shown."

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from petitpied.domain.bake import MEASURES, Bake
 
 Floats = NDArray[np.float64]
+Units = NDArray[np.int64]
 
 #: what a series can be of, to its unit: the measures, and the lean's size
 SERIES_UNITS = {**MEASURES, "lean": "mm"}
@@ -62,10 +63,10 @@ def measured(bakes: Sequence[Bake]) -> tuple[str, ...]:
     return tuple(name for name in SERIES_UNITS if name in there)
 
 
-def bake_series(bakes: Sequence[Bake], measure: str) -> BakeSeries:
-    """Means and spreads of a measure."""
-    values, which = _flat(bakes, measure)
-    n = len(bakes)
+def bake_series(bakes: Sequence[Bake], measure: str, units: Units | None = None) -> BakeSeries:
+    """Means and spreads of a measure, by bake; or by unit, ``units`` (N,) naming each bake's."""
+    values, which = _flat(bakes, measure, units)
+    n = _count(bakes, units)
     counts = np.bincount(which, minlength=n).astype(float)
     with np.errstate(invalid="ignore", divide="ignore"):
         means = np.bincount(which, values, n) / counts
@@ -74,19 +75,26 @@ def bake_series(bakes: Sequence[Bake], measure: str) -> BakeSeries:
     return BakeSeries(counts, means, sds)
 
 
-def fault_counts(bakes: Sequence[Bake], fault: Fault) -> tuple[Floats, Floats]:
-    """Faulty shells (N,) and shells that could be judged (N,) of each bake."""
-    values, which = _flat(bakes, fault.measure)
+def fault_counts(
+    bakes: Sequence[Bake], fault: Fault, units: Units | None = None
+) -> tuple[Floats, Floats]:
+    """Faulty shells (N,) and shells that could be judged (N,) of each bake, or of each unit."""
+    values, which = _flat(bakes, fault.measure, units)
     faulty = COMPARE[fault.compare](values, fault.limit).astype(float)
-    n = len(bakes)
+    n = _count(bakes, units)
     counts = np.bincount(which, minlength=n).astype(float)
     return np.asarray(np.bincount(which, faulty, n), float), counts
 
 
-def _flat(bakes: Sequence[Bake], measure: str) -> tuple[Floats, NDArray[np.int64]]:
-    """All known values (V,) and the index (V,) of each one's bake."""
+def _count(bakes: Sequence[Bake], units: Units | None) -> int:
+    return len(bakes) if units is None else int(units.max(initial=-1)) + 1
+
+
+def _flat(bakes: Sequence[Bake], measure: str, units: Units | None) -> tuple[Floats, Units]:
+    """All known values (V,) and the index (V,) of each one's bake or unit."""
     each = [shell_values(bake, measure) for bake in bakes]
-    which = np.repeat(np.arange(len(each)), [len(v) for v in each])
+    owner = np.arange(len(each)) if units is None else units
+    which = np.repeat(owner, [len(v) for v in each])
     values = np.concatenate(each) if each else np.zeros(0)
     known = np.isfinite(values)
     return values[known], which[known]

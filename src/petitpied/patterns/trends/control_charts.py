@@ -25,6 +25,8 @@ D4_OF_TWO = 1 + 3 * sqrt(2 - 4 / pi) / D2_OF_TWO
 #: weight of the newest point and width of the limits of an EWMA chart: a steady process raises
 #: a false alarm about every 500 points (Lucas & Saccucci, Technometrics 32, 1990)
 EWMA_WEIGHT, EWMA_SIGMAS = 0.2, 2.962
+#: of a series' variance at least this part is new from one value to the next; numerical
+LEAST_NEW = 0.05
 #: with fewer bakes in the base period limits are provisional (Montgomery, Introduction to
 #: Statistical Quality Control: 20 to 25 samples)
 FIRM_BASE = 20
@@ -107,8 +109,13 @@ def relative_doubt_of_sigma(count: int) -> float:
     return sqrt(m * own + 2 * (m - 1) * shared) / m / D2_OF_TWO
 
 
-def individuals(values: Floats, base: Bools) -> Chart:
+def individuals(values: Floats, base: Bools, correlation: float = 0.0) -> Chart:
     """Chart of single values (N,), limits from the moving ranges of the base period.
+
+    With a correlation from one value to the next, each point's centre is what the one before it
+    makes likely, and the limits are those of what is new in it: a chart of residuals of a
+    first-order autoregression (Alwan & Roberts, J. Business & Economic Statistics 6, 1988). The
+    moving ranges of such a series are smaller than its scatter by ``sqrt(1 - r)``.
 
     Raises
     ------
@@ -118,7 +125,22 @@ def individuals(values: Floats, base: Bools) -> Chart:
     known = _known(values, base)
     _need(len(known), 2)
     centre, sigma = float(known.mean()), sigma_of_individuals(known)
-    return _symmetric("individuals", values, _constant(centre, values), _constant(sigma, values))
+    if correlation <= 0:
+        return _symmetric(
+            "individuals", values, _constant(centre, values), _constant(sigma, values)
+        )
+    before = _before(values)
+    likely = np.where(np.isfinite(before), centre + correlation * (before - centre), centre)
+    new = sigma * sqrt(1 + correlation)
+    whole = sigma / sqrt(max(1 - correlation, LEAST_NEW))
+    return _symmetric("individuals", values, likely, np.where(np.isfinite(before), new, whole))
+
+
+def _before(values: Floats) -> Floats:
+    """The last known value before each (N,); NaN where there is none."""
+    there = np.flatnonzero(np.isfinite(values))
+    at = np.searchsorted(there, np.arange(len(values))) - 1
+    return np.asarray(np.where(at >= 0, values[there[np.maximum(at, 0)]], np.nan), float)
 
 
 def moving_range(values: Floats, base: Bools) -> Chart:

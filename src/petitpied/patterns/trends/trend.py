@@ -1,6 +1,6 @@
 """Is the process steady, and did a change change it? One series of bakes, its charts, signals."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -11,6 +11,8 @@ from petitpied.patterns.trends.bake_series import BakeSeries
 from petitpied.patterns.trends.change import Change, change
 from petitpied.patterns.trends.control_charts import Chart
 from petitpied.patterns.trends.run_rules import Signal, nelson, only_limits, western_electric
+from petitpied.statistics.serial import pooled_autocorrelation
+from petitpied.statistics.step_in_time import estimate
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -20,10 +22,9 @@ ChartName = Literal["individuals", "xbar-s", "ewma"]
 Rules = Literal["western-electric", "nelson"]
 
 LIMITS = "limits"
-#: mean number of bakes from one false alarm to the next, limits known: Western Electric's four
-#: rules together (Champ & Woodall, Technometrics 29, 1987); Nelson's eight together: simulated
-#: (tests.benchmarks, history); EWMA: Lucas & Saccucci 1990; one limit of three sigma: 1 / 0.0027
-FALSE_ALARM_EVERY = {"western-electric": 92, "nelson": 70, "ewma": 500, LIMITS: 370}
+#: steady kitchens that are drawn to say how often such a chart signals by chance, and points of
+#: each at most: the share is then known to 2.5 % (1 s.e.)
+STEADY_RUNS, STEADY_POINTS = 400, 100
 #: with fewer expected faults in a bake shares are too skewed for rules made for the normal
 #: distribution: the rule of thumb for the normal approximation, n p >= 5
 LEAST_EXPECTED = 5.0
@@ -31,7 +32,7 @@ LEAST_EXPECTED = 5.0
 
 @dataclass(frozen=True)
 class Panel:
-    """A chart, the rules that it was judged by (a key of `FALSE_ALARM_EVERY`), and the signals."""
+    """A chart, the rules that it was judged by (or `LIMITS`, "ewma"), and the signals."""
 
     chart: Chart
     rules: str
@@ -44,7 +45,10 @@ class Trend:
 
     ``values`` (N,) is what the series is of, NaN at gaps; ``base`` (N,) the bakes that the limits
     come from; ``sigma_doubt_rel`` how well those bakes know the limits' width (one standard
-    uncertainty), None where it does not come from single values.
+    uncertainty), None where it does not come from single values. ``correlation``: from one
+    value to the next, 0 unless the base period shows it. ``by_chance``: share of steady kitchens
+    whose first chart has a signal within as many points (`STEADY_POINTS` at most); None where
+    not drawn.
     """
 
     values: Floats
@@ -52,6 +56,8 @@ class Trend:
     panels: tuple[Panel, ...]
     change: Change | None
     sigma_doubt_rel: float | None
+    correlation: float = 0.0
+    by_chance: float | None = None
 
     @property
     def base_bakes(self) -> int:
@@ -79,12 +85,63 @@ def trend_of_values(values: Floats, plan: Plan) -> Trend:
     ValueError
         With fewer than two values in the base period.
     """
-    single = charts.individuals(values, plan.base)
-    panels = (_by_rules(single, plan.rules), _by_limits(charts.moving_range(values, plan.base)))
+    alike = _correlation(values, plan.base)
+    first, single = _first_panel(values, plan, alike)
     if plan.chart == "ewma":
-        smooth = charts.ewma(values, float(single.centre[0]), float(single.sigma[0]))
-        panels = (_by_limits(smooth, "ewma"), panels[0])
-    return _trend(values, plan, panels)
+        panels = (first, _by_rules(single, plan.rules))
+    else:
+        panels = (first, _by_limits(charts.moving_range(values, plan.base)))
+    return replace(_trend(values, plan, panels), correlation=alike)
+
+
+def _correlation(values: Floats, base: Bools) -> float:
+    known = values[base & np.isfinite(values)]
+    return pooled_autocorrelation(known[:, None]) if len(known) else 0.0
+
+
+def _first_panel(values: Floats, plan: "Plan", alike: float) -> tuple[Panel, Chart]:
+    """The panel that was asked for, and the single values' chart."""
+    single = charts.individuals(values, plan.base, alike)
+    if plan.chart != "ewma":
+        return _by_rules(single, plan.rules), single
+    known = values[plan.base & np.isfinite(values)]
+    centre = float(known.mean())
+    new = values if alike <= 0 else values - single.centre + centre
+    smooth = charts.ewma(new, centre, float(single.sigma[-1]))
+    return _by_limits(smooth, "ewma"), single
+
+
+def with_chance(found: Trend, plan: "Plan", rng: np.random.Generator) -> Trend:
+    """How often a steady kitchen's chart has a signal, by drawing: days as alike as the series
+    says, with the doubt about that, the limits from as many points. Not for charts whose limits
+    come from shells."""
+    if found.panels[0].chart.kind not in ("individuals", "ewma", "share"):
+        return found
+    known = np.flatnonzero(np.isfinite(found.values))
+    count = min(len(known), STEADY_POINTS)
+    base = int(plan.base[known].sum())
+    y = found.values[known][plan.base[known]]
+    likely = estimate(y, np.ones((len(y), 1)), 0)
+    drawn_plan = replace(plan, base=np.arange(count) < max(min(base, count), 2), after=None)
+    hits = 0
+    for _ in range(STEADY_RUNS):
+        alike = 0.0 if likely is None else rng.choice(likely.correlations, p=likely.weights)
+        drawn = autoregression(count, float(alike), rng)
+        panel, _ = _first_panel(drawn, drawn_plan, _correlation(drawn, drawn_plan.base))
+        if found.panels[0].rules == LIMITS:
+            hits += bool(panel.chart.beyond.any())
+        else:
+            hits += bool(panel.signals)
+    return replace(found, by_chance=hits / STEADY_RUNS)
+
+
+def autoregression(count: int, correlation: float, rng: np.random.Generator) -> Floats:
+    """A first-order autoregression (count,) of variance 1."""
+    values = rng.normal(size=count)
+    new = np.sqrt(1 - correlation**2)
+    for n in range(1, count):
+        values[n] = correlation * values[n - 1] + new * values[n]
+    return values
 
 
 def trend_of_shells(series: BakeSeries, of: Of, plan: Plan) -> Trend:
@@ -122,7 +179,7 @@ def _trend(values: Floats, plan: Plan, panels: tuple[Panel, ...]) -> Trend:
     known = int((plan.base & np.isfinite(values)).sum())
     single = panels[0].chart.kind in ("individuals", "ewma", "share") and known >= 2
     doubt = charts.relative_doubt_of_sigma(known) if single else None
-    found = None if plan.after is None else change(values[~plan.after], values[plan.after])
+    found = None if plan.after is None else change(values, plan.after)
     return Trend(values, plan.base, panels, found, doubt)
 
 
