@@ -83,8 +83,9 @@ def lines(
 
 
 def _finding(a: Association, pairs: Sequence[Together]) -> list[str]:
-    unit = "batches" if a.by_batch else "bakes"
-    result = [f"- {_effect(a)}; {a.bakes} {unit}, adjusted p {_p(a)}."]
+    unit = "days or batters"
+    unit = f"within {a.units} {unit}" if a.within else f"{a.units} {unit}"
+    result = [f"- {_effect(a)}; {unit}, adjusted p {_p(a)}."]
     others = confounded_with(a, pairs)
     if others:
         result.append(f"  It may as well be: {', '.join(o.label for o in others)}.")
@@ -210,8 +211,8 @@ def _association_json(a: Association, pairs: Sequence[Together]) -> dict[str, An
         "p_adjusted": round(a.p_adjusted, 6),
         "stands_out": a.stands_out,
         "smallest_effect_80": round(a.smallest_80, 6),
-        "units": a.bakes,
-        "unit_is": "batch" if a.by_batch else "bake",
+        "units": a.units,
+        "compared": "within days or batters" if a.within else "days or batters",
         "may_as_well_be": [r.label for r in confounded_with(a, pairs)],
         "hint_common_practice": hint_for(a) if a.stands_out else None,
     }

@@ -145,9 +145,10 @@ def _false_alarms(trend: Trend) -> str:
             f" Bakes are like those before them (correlation {trend.correlation:.1f}), so each is "
             "compared with what the one before makes likely."
         )
+    steady = f"{100 * trend.by_chance:.0f} of 100 steady kitchens"
     return (
-        f"By chance alone {100 * trend.by_chance:.0f} of 100 steady kitchens show a signal in the "
-        f"first chart within {count} bakes.{alike}"
+        f"By chance alone about {steady} show a signal in the first chart within {count} bakes."
+        f"{alike}"
     )
 
 

@@ -6,11 +6,18 @@ import pytest
 from petitpied.domain.bake import Bake, BakeFacts, BakeShells
 from petitpied.patterns.trends.bake_series import Fault, bake_series, fault_counts, measured
 from petitpied.patterns.trends.control_charts import (
+    individuals,
     relative_doubt_of_sigma,
     share,
     sigma_of_individuals,
 )
-from petitpied.patterns.trends.trend import Plan, trend_of_share, trend_of_values
+from petitpied.patterns.trends.trend import (
+    Plan,
+    autoregression,
+    trend_of_share,
+    trend_of_values,
+    with_chance,
+)
 from tests.history.bakes import START, sha_of
 
 
@@ -91,3 +98,35 @@ def test_shares_of_trays_that_share_their_fate_get_wider_limits():
     wide = share(faults, counts, everywhere, between=True).beyond.mean()
     assert narrow > 0.05  # the plain binomial limits are wrong here
     assert wide < 0.02
+
+
+def test_days_alike_are_judged_by_what_is_new_in_them():
+    """An autoregression's residuals are independent, of variance 1 - r^2 (Alwan & Roberts 1988)."""
+    rng = np.random.default_rng(33)
+    values = autoregression(20_000, 0.6, rng)
+    chart = individuals(values, np.ones(len(values), bool), 0.6)
+    z = chart.standardised[1:]
+    # 20,000 values know a standard deviation to 0.5 % and a correlation to 0.7 %
+    assert np.std(z) == pytest.approx(1, abs=0.02)
+    assert np.corrcoef(z[1:], z[:-1])[0, 1] == pytest.approx(0, abs=0.03)
+
+
+def test_how_often_a_steady_kitchen_signals_is_said():
+    rng = np.random.default_rng(34)
+    plan = Plan(base=np.arange(30) < 20)
+    hits, said = [], []
+    for n in range(120):
+        values = autoregression(30, 0.5, rng)
+        found = trend_of_values(values, plan)
+        hits.append(bool(found.panels[0].signals))
+        if n < 4:
+            said.append(with_chance(found, plan, rng).by_chance)
+    # 120 kitchens know a share to 4.5 % (1 s.e.), four statements of theirs scatter by 5 %
+    assert np.mean(said) == pytest.approx(np.mean(hits), abs=0.2)
+
+
+def test_trays_of_one_day_are_one_point():
+    bakes = [a_bake(0, diameter=[40, 42]), a_bake(1, diameter=[44, np.nan]), a_bake(2)]
+    series = bake_series(bakes, "diameter", np.array([0, 0, 1]))
+    assert series.counts.tolist() == [3, 0]
+    assert series.means[0] == 42

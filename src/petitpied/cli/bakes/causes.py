@@ -33,6 +33,7 @@ def causes(
     from petitpied.history.trend_reading import check_measure, chosen_bakes, fault_of, outcomes_of
     from petitpied.patterns.trends.association import associations
     from petitpied.patterns.trends.regressors import regressors, time_of, together
+    from petitpied.statistics.made_together import units_of
     from petitpied.text.causes_words import causes_json, lines
 
     for name in measure or []:
@@ -45,7 +46,7 @@ def causes(
     found = associations(
         outcomes_of(bakes, measure or [], faults),
         logged,
-        [f.batch for f in facts],
+        units_of(facts),
         np.random.default_rng(20260308),
     )
     pairs = together([*logged, time_of(facts)])
