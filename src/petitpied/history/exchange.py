@@ -161,7 +161,9 @@ def read_archive(path: Path) -> Iterator[tuple[bytes, BakeFacts, str | None]]:
             table = _part(packed, FACTS_FILE, facts_of.MAX_BYTES).decode("utf-8-sig")
             for number, row in enumerate(facts_of.table_rows(table, FACTS_FILE), start=2):
                 part, same = row.pop("record", ""), row.pop(facts_of.SAME_TRAY, "") or None
-                found = facts_of.given(row, f"{printable(name)}, {FACTS_FILE}, line {number}")
+                found = facts_of.given(
+                    row, f"{printable(name)}, {FACTS_FILE}, line {number}", own=True
+                )
                 text = _part(packed, part, MAX_BYTES)
                 record = record_from_bytes(text, printable(part))
                 if record.view is None or "baked_at" not in found:

@@ -11,6 +11,7 @@ from typing import Any
 
 from petitpied.domain.bake import BakeFacts
 from petitpied.domain.errors import HistoryError
+from petitpied.history import fact_numbers as numbers
 from petitpied.text.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
@@ -22,28 +23,8 @@ SAME_TRAY = "same_tray_as"
 MAX_BYTES = 10_000_000  # a table of ten thousand bakes has about 1 MB
 MAX_TEXT = 200
 MAX_NOTE = 2_000
-#: what a home or shop oven can be set to, degrees Celsius (common practice, no source)
-OVEN_C = (20.0, 400.0)
-REST_MINUTES = (0.0, 10_000.0)  # a week
 #: facts that stay the same from bake to bake; a rest time or a humidity is measured each time
 LASTING = ("oven", "rack", "set_temperature_c", "fan", "liner", "flavour")
-
-
-def _number(low: float, high: float) -> Callable[[Any], float]:
-    def parse(value: Any) -> float:
-        number = float(value.replace(",", ".") if isinstance(value, str) else value)
-        if not low <= number <= high:
-            raise ValueError(f"must lie between {low:g} and {high:g}")
-        return number
-
-    return parse
-
-
-def _humidity(value: Any) -> float:
-    """Per cent, or a fraction up to 1: no kitchen has 1 % or less."""
-    text = value.strip().removesuffix("%") if isinstance(value, str) else value
-    number = _number(0.0, 100.0)(text)
-    return number if number <= 1.0 else number / 100
 
 
 def _turn(value: Any) -> int:
@@ -108,23 +89,29 @@ _FACTS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "rack": ("rack", _text(MAX_TEXT)),
     "turn": ("turn_deg", _turn),
     "at": ("baked_at", moment),
-    "set_temperature": ("set_temperature_c", _number(*OVEN_C)),
+    "set_temperature": ("set_temperature_c", numbers.celsius),
     "fan": ("fan", _fan),
     "liner": ("liner", _text(MAX_TEXT)),
-    "rest_minutes": ("rest_minutes", _number(*REST_MINUTES)),
-    "humidity": ("humidity_rel", _humidity),
+    "rest_minutes": ("rest_minutes", numbers.minutes),
+    "humidity": ("humidity_rel", numbers.humidity),
     "flavour": ("flavour", _text(MAX_TEXT)),
     "batch": ("batch", _text(MAX_TEXT)),
     "note": ("note", _text(MAX_NOTE)),
 }
 NAMES = tuple(_FACTS)
 FIELDS = {name: field for name, (field, _) in _FACTS.items()}
+_OWN: dict[str, tuple[str, Callable[[Any], Any]]] = {
+    "set_temperature": ("set_temperature_c", numbers.kept_celsius),
+    "rest_minutes": ("rest_minutes", numbers.kept_minutes),
+    "humidity": ("humidity_rel", numbers.kept_humidity),
+}
 #: the fields' own names are understood too
 _BY_NAME = _FACTS | {field: (field, check) for field, check in _FACTS.values()}
 
 
-def given(raw: Mapping[str, Any], place: str) -> dict[str, Any]:
-    """Check raw values by name; None and empty text count as not given.
+def given(raw: Mapping[str, Any], place: str, *, own: bool = False) -> dict[str, Any]:
+    """Check raw values by name; None and empty text count as not given. ``own``: as the history
+    wrote them itself, so that no number is asked about.
 
     Raises
     ------
@@ -137,7 +124,7 @@ def given(raw: Mapping[str, Any], place: str) -> dict[str, Any]:
             continue
         if name not in _BY_NAME:
             raise _bad(place, name, f"there is no such fact; there are {', '.join(NAMES)}")
-        field, check = _BY_NAME[name]
+        field, check = (_OWN if own else _BY_NAME).get(name) or _BY_NAME[name]
         try:
             result[field] = check(value)
         except (ValueError, TypeError, OverflowError) as error:

@@ -16,12 +16,13 @@ At = Annotated[
     typer.Option(metavar="TIME", help="When it was baked (2026-03-08T09:15); else the photo's."),
 ]
 SetTemperature = Annotated[
-    str | None, typer.Option(metavar="C", help="The oven's setting, degrees Celsius.")
+    str | None, typer.Option(metavar="C", help='The oven\'s setting, degrees Celsius; or "300 F".')
 ]
 Fan = Annotated[bool | None, typer.Option("--fan/--no-fan", help="Was the fan on?")]
 Liner = Annotated[str | None, typer.Option(metavar="NAME", help="Parchment, mat, ...")]
 RestMinutes = Annotated[
-    str | None, typer.Option(metavar="MIN", help="Minutes that the piped shells rested.")
+    str | None,
+    typer.Option(metavar="MIN", help='Minutes that the piped shells rested; or "1 h 30".'),
 ]
 Humidity = Annotated[
     str | None, typer.Option(metavar="PERCENT", help="Humidity of the kitchen's air, per cent.")
