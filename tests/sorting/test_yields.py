@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import binom, norm
 
 from petitpied.domain.quantity import Quantity
 from petitpied.sorting.limits import Limit
-from petitpied.sorting.yields import capability, wilson
+from petitpied.sorting.yields import capability, share_of_trays, wilson
 
 
 def exactly(mean, spread, count):
@@ -90,3 +90,31 @@ def test_too_few_or_all_alike_have_no_capability():
     assert capability([Quantity(45, 0.1)], limit) is None
     assert capability([Quantity(45, 0.1)] * 5, limit) is None
     assert capability(exactly(45, 1, 5), Limit("diameter_mm", None, None)) is None
+
+
+def test_one_tray_is_wilson_and_alike_trays_are_nearly_so():
+    assert share_of_trays([26], [200]) == wilson(26, 200)
+    alike, plain = share_of_trays([9] * 40, [36] * 40), wilson(360, 1440)
+    # 40 trays: Student's t for 39 is 3 % wider than the normal's
+    assert alike.low == pytest.approx(plain.low, abs=0.002)
+
+
+def test_trays_that_differ_are_the_units_of_intervals():
+    """Trays whose means differ, limits at two standard deviations of a shell of the process."""
+    rng = np.random.default_rng(8)
+    within, between, runs = 0.8, 0.6, 300
+    total = np.hypot(within, between)
+    limit = Limit("diameter_mm", 45 - 2 * total, 45 + 2 * total)
+    share, cpk = 1 - 2 * norm.sf(2), 2 / 3
+    held = {4: [0, 0], 8: [0, 0]}
+    for trays, count in held.items():
+        tray = np.repeat(np.arange(trays), 30)
+        for _ in range(runs):
+            x = 45 + rng.normal(0, between, trays)[tray] + rng.normal(0, within, 30 * trays)
+            good = (x >= limit.low) & (x <= limit.high)
+            found = share_of_trays(np.bincount(tray, good).astype(int).tolist(), [30] * trays)
+            count[0] += found.low <= share <= found.high
+            able = capability([Quantity(v, 0.0) for v in x], limit, tray)
+            count[1] += able.cpk_interval[0] <= cpk <= able.cpk_interval[1]
+    # 95 % wanted; 300 runs know a share to 1.3 % (1 s.e.), and few trays are few
+    assert min(min(count) for count in held.values()) / runs >= 0.90

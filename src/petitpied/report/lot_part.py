@@ -140,17 +140,22 @@ def sorting_sections(sorting: Sorting) -> list[Section]:
 
 
 def _yield_section(sorting: Sorting, limits: Limits) -> Section:
-    from petitpied.sorting.yields import wilson
+    from petitpied.sorting.yields import share_of_trays
 
     counted = good_share(sorting)
     if counted is None:
         raise ValueError("no shell was judged")
-    interval = wilson(counted.good, counted.baked)
+    judged = [[s for s in tray.record.shells if s.verdict is not None] for tray in sorting.trays]
+    interval = share_of_trays(
+        [sum(s.verdict == Verdict.PASS for s in tray) for tray in judged],
+        [len(tray) for tray in judged],
+    )
     blocks: list[Block] = [
         Paragraph(verdict_sentence(sorting), "strong"),
         Paragraph(
             f"Yield {share(interval.value)} (95 % interval for a process like this: "
-            f"{share(interval.low)} to {share(interval.high)}; Wilson)."
+            f"{share(interval.low)} to {share(interval.high)}; Wilson"
+            f"{'' if len(sorting.trays) > 1 else ', of this tray alone: trays differ by more'})."
         ),
     ]
     faults = _faults(sorting, limits)
@@ -210,8 +215,14 @@ def _capability_line(sorting: Sorting, limits: Limits) -> str:
     from petitpied.sorting.yields import capability
 
     limit = _diameter_limit(limits)
-    sizes = [s.diameter_mm for s in sorting.shells if s.diameter_mm is not None]
-    able = None if limit is None else capability(sizes, limit)
+    sizes = [
+        (s.diameter_mm, k)
+        for k, tray in enumerate(sorting.trays)
+        for s in tray.record.shells
+        if s.diameter_mm is not None
+    ]
+    trays = [k for _, k in sizes]
+    able = None if limit is None else capability([q for q, _ in sizes], limit, trays)
     if limit is None or able is None:
         return ""
     low, high = able.cpk_interval

@@ -89,7 +89,7 @@ def estimate(y: Floats, design: Floats, contrast: int) -> Mixture | None:
         rest = float(((white_y - white @ beta) ** 2).sum())
         values.append(beta[contrast])
         errors.append(np.sqrt(max(rest, 0.0) / freedom * inner[contrast, contrast]))
-        floor = max(rest, (1e-9 * max(scale, 1e-300)) ** 2)
+        floor = max(rest, (1e-9 * max(scale, 1e-140)) ** 2)
         bend = 0.5 * np.log1p(-(rho**2)) + 0.5 * np.linalg.slogdet(inner)[1]
         logs.append(bend - freedom / 2 * np.log(floor))
     weights = USUAL * np.exp(np.array(logs) - max(logs))

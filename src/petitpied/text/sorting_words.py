@@ -8,7 +8,7 @@ from petitpied.domain.shell import Shell
 from petitpied.sorting.limits import Limit, Limits
 from petitpied.sorting.lot import Verdict
 from petitpied.sorting.lot_trays import LotTray, quantity_of, verdict_counts
-from petitpied.sorting.yields import Capability, Share, capability, wilson
+from petitpied.sorting.yields import Capability, Share, capability, share_of_trays
 from petitpied.text.sheet_words import Code, Listing
 from petitpied.text.verdict_words import spoken
 from petitpied.text.wording import printable
@@ -37,15 +37,18 @@ class LotResult:
     @property
     def yields(self) -> Share:
         """Passes of all; those to be checked by eye count as not passed."""
-        shells = self.shells
-        return wilson(sum(s.verdict == Verdict.PASS.value for s in shells), len(shells))
+        return self._share(Verdict.PASS)
 
     @property
     def yields_at_best(self) -> Share:
         """The same if all that are checked by eye turn out to pass."""
-        shells = self.shells
-        kept = (Verdict.PASS.value, Verdict.BY_EYE.value)
-        return wilson(sum(s.verdict in kept for s in shells), len(shells))
+        return self._share(Verdict.PASS, Verdict.BY_EYE)
+
+    def _share(self, *kept: Verdict) -> Share:
+        shells = [tray.record.shells for tray in self.trays]
+        names = {v.value for v in kept}
+        counts = [sum(s.verdict in names for s in each) for each in shells]
+        return share_of_trays(counts, [len(each) for each in shells])
 
     @property
     def diameter(self) -> tuple[Limit, Capability] | None:
@@ -53,8 +56,13 @@ class LotResult:
         limit = next((x for x in self.limits.passes if x.name == "diameter_mm"), None)
         if limit is None:
             return None
-        sizes = [q for s in self.shells if (q := quantity_of(s, "diameter_mm")) is not None]
-        found = capability(sizes, limit)
+        sizes = [
+            (q, k)
+            for k, tray in enumerate(self.trays)
+            for s in tray.record.shells
+            if (q := quantity_of(s, "diameter_mm")) is not None
+        ]
+        found = capability([q for q, _ in sizes], limit, [k for _, k in sizes])
         return None if found is None else (limit, found)
 
 
@@ -84,8 +92,9 @@ def counts_text(shells: Sequence[Shell]) -> str:
 def yield_text(result: LotResult) -> str:
     """The yield with its interval, and what checking by eye may add."""
     sure, best = result.yields, result.yields_at_best
-    text = f"yield {_percent(sure.value)} pass (95 % interval {_interval(sure)}, shells taken as "
-    text += "independent)"
+    several = len(result.trays) > 1
+    of = f"for trays like these {len(result.trays)}" if several else "of this tray; others differ"
+    text = f"yield {_percent(sure.value)} pass (95 % interval {_interval(sure)}, {of})"
     if best.count > sure.count:
         text += f"; {_percent(best.value)} ({_interval(best)}) if all checked by eye pass"
     return text
@@ -112,6 +121,8 @@ def capability_lines(result: LotResult) -> list[str]:
         words += f"; Cp {found.cp:.2f} (95 %: {low:.2f} to {high:.2f})"
     low, high = found.cpk_interval
     words += f"; Cpk {found.cpk:.2f} (95 %: {low:.2f} to {high:.2f}); above 1: nearly all fit"
+    if found.trays == 1:
+        words += "; of this tray alone, trays differ by more"
     return [words]
 
 
@@ -144,6 +155,7 @@ def _capability_json(limit: Limit, found: Capability) -> dict[str, Any]:
 
     return {
         "n": found.count,
+        "trays": found.trays,
         "mean_mm": round(found.mean, 4),
         "spread_mm": round(found.spread, 4),
         "limits_mm": [limit.low, limit.high],
