@@ -55,7 +55,7 @@ def test_verdicts_yield_and_faults():
     others = "2 second choice, 1 rejected, 1 to check by eye."
     assert f"8 of 12 shells pass your limits; {others}" in text
     # Wilson's interval of 8 of 12, by its formula: (0.6667 + 0.16) / 1.32 -+ ...: 39 to 86 %
-    assert "Yield 67 % (95 % interval for a process like this: 39 % to 86 %; Wilson)" in text
+    assert "Yield 67 % (95 % interval for a process like this: 39 % to 86 %; Wilson" in text
     assert "diameter too large: 2 of 12" in text
     assert "diameter too small: 1 of 12" in text
 

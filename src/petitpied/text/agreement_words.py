@@ -10,8 +10,13 @@ from petitpied.statistics.judgements import Pair
 #: words for kappa: Landis & Koch, "The measurement of observer agreement for categorical data",
 #: Biometrics 33 (1977) 159-174
 WORDS = ((0.0, "none"), (0.2, "slight"), (0.4, "fair"), (0.6, "moderate"), (0.8, "substantial"))
-#: with fewer shells the interval is as wide as the scale (common practice, no source)
-FEW = 20
+#: with fewer faults (or whole shells) a word for kappa would say more than is known: the rule of
+#: thumb for the normal approximation, five of each kind
+FEW = 5
+#: and with fewer a limit chosen on them fits these alone (common practice, no source)
+FEW_FOR_LIMIT = 10
+#: what a subject's yes is called
+NOUNS = {"crack": "cracked shell", "foot": "shell with a foot", "dimple": "dimpled shell"}
 
 
 def kappa_word(kappa: float) -> str:
@@ -25,7 +30,7 @@ def agreement_lines(pairs: Mapping[str, Sequence[Pair]]) -> list[str]:
         if not found:
             continue
         both = agreement([p.tool for p in found], [p.baker for p in found])
-        lines += [*([""] if lines else []), *_table(subject, both), _kappa_line(both)]
+        lines += [*([""] if lines else []), *_table(subject, both), _kappa_line(subject, both)]
         if subject == "crack":
             lines += _limit_lines(found)
     return lines
@@ -41,19 +46,42 @@ def _table(subject: str, a: Agreement) -> list[str]:
     ]
 
 
-def _kappa_line(a: Agreement) -> str:
+def _rarer(a: Agreement) -> tuple[int, bool]:
+    """How many shells you gave the rarer answer, and whether that was yes."""
+    yes = a.both + a.only_baker
+    return min(yes, a.count - yes), yes <= a.count - yes
+
+
+def _few_words(subject: str, a: Agreement) -> str:
+    """As in "one cracked shell: too few to judge"."""
+    count, is_yes = _rarer(a)
+    noun = (
+        NOUNS[subject] if is_yes else f"shell without {'cracks' if subject == 'crack' else subject}"
+    )
+    if count == 1:
+        return f"one {noun}: too few to judge"
+    return f"{count or 'no'} {noun.replace('shell', 'shells', 1)}: too few to judge"
+
+
+def _kappa_line(subject: str, a: Agreement) -> str:
     alike = f"{a.both + a.neither} of {a.count} alike"
     if a.kappa is None or a.low95 is None or a.high95 is None:
         return f"  {alike}; all answers are the same, so that kappa cannot be told"
-    note = f"; fewer than {FEW} shells say little" if a.count < FEW else ""
-    return (
-        f"  {alike}; Cohen's kappa {a.kappa:.2f} (95 %: {a.low95:.2f} to {a.high95:.2f}), "
-        f"agreement beyond chance: {kappa_word(a.kappa)}{note}"
-    )
+    word = f"agreement beyond chance: {kappa_word(a.kappa)}"
+    if _rarer(a)[0] < FEW:
+        word = _few_words(subject, a)
+    elif kappa_word(a.low95) != kappa_word(a.high95):
+        word = f"agreement beyond chance: {kappa_word(a.low95)} to {kappa_word(a.high95)}"
+    return f"  {alike}; Cohen's kappa {a.kappa:.2f} (95 %: {a.low95:.2f} to {a.high95:.2f}); {word}"
 
 
 def _limit_lines(pairs: Sequence[Pair]) -> list[str]:
     baker = [p.baker for p in pairs]
+    if min(sum(baker), len(baker) - sum(baker)) < FEW_FOR_LIMIT:
+        return [
+            f"  no crack limit is suggested: that takes {FEW_FOR_LIMIT} cracked and "
+            f"{FEW_FOR_LIMIT} whole shells, judged by you"
+        ]
     length = best_threshold(np.array([p.length_mm for p in pairs]), baker)
     if length is None or length.agreement.kappa is None:
         return ["  no crack limit can be suggested: judge cracked and whole shells, both"]

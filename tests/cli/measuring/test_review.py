@@ -53,6 +53,14 @@ def test_a_review_is_kept_beside_the_record_never_over_it(tmp_path):
     assert path.read_bytes() == before
 
 
+def test_one_cracked_shell_is_too_few_to_judge():
+    pairs = [Pair(n == 0, n == 0) for n in range(31)]
+    lines = "\n".join(agreement_lines({"crack": pairs}))
+    assert "one cracked shell: too few to judge" in lines
+    assert "almost perfect" not in lines
+    assert "no crack limit is suggested" in lines
+
+
 def test_agreement_suggests_a_limit_below_the_tools_own():
     """The baker calls shells cracked on whose lines the tool was not sure enough to tell."""
     sure = {"yes": (0.95, 0.9, 0.5, 0.45), "no": (0.0, 0.1, 0.2, 0.05)}
@@ -62,6 +70,6 @@ def test_agreement_suggests_a_limit_below_the_tools_own():
         for confidence in confidences
     ]
     lines = "\n".join(agreement_lines({"crack": pairs}))
-    assert "6 of 8 alike" in lines
+    assert "18 of 24 alike" in lines
     assert "inspect --crack-confidence 0.3" in lines
-    assert "kappa 1.00, 8 of 8 alike" in lines
+    assert "kappa 1.00, 24 of 24 alike" in lines
