@@ -67,7 +67,7 @@ def test_agreement_suggests_a_limit_below_the_tools_own():
     pairs = [
         Pair(confidence >= 0.7, answer == "yes", 9.0 if confidence >= 0.7 else 0.0, confidence)
         for answer, confidences in sure.items()
-        for confidence in confidences
+        for confidence in 3 * confidences  # a limit takes ten of each
     ]
     lines = "\n".join(agreement_lines({"crack": pairs}))
     assert "18 of 24 alike" in lines
