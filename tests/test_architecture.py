@@ -18,6 +18,7 @@ FLOORS = (
     # from here on: the world
     *("files", "files/own", "files/records", "history"),
     *("figures/fonts", "figures", "figures/print", "figures/charts", "figures/tray", "report"),
+    "handbook",
     *("cli/options", "cli/planning", "cli/lots", "cli/bakes", "cli/measuring", "cli"),
 )
 CORE = FLOORS[: FLOORS.index("files")]

@@ -17,6 +17,7 @@ one_thread_for_matrices()  # as the command does, before NumPy is imported below
 from tests.benchmarks import (  # noqa: E402
     accuracy,
     coverage,
+    feet,
     history,
     pairs,
     rendered_bakes,
@@ -34,7 +35,7 @@ from tests.training.score import score as score_finder  # noqa: E402
 PARTS = (
     "trays",
     *("accuracy", "coverage", "pairs", "speed", "finder"),
-    *("history", "patterns", "sorting", "report", "colour", "cracks", "lens"),
+    *("history", "patterns", "sorting", "report", "colour", "cracks", "feet", "lens"),
 )
 ROOT = Path(__file__).resolve().parents[2]
 SAMPLES, TRAYS = ROOT / "sample_images", ROOT.parent / "shared" / "trays"
@@ -155,12 +156,14 @@ def main() -> None:
             _say(line)
     if options.only in (None, "colour"):
         _colour(options)
-    if options.only in (None, "cracks"):
+    for part, lines_for in (("cracks", cracks.crack_lines), ("feet", feet.foot_lines)):
+        if options.only not in (None, part):
+            continue
         more = [p for folder in options.tuning for p in accuracy.scenes_in(folder)]
         tuning = [*accuracy.scenes_in(SAMPLES), *accuracy.scenes_in(TRAYS), *more]
         held_out = accuracy.scenes_in(options.held_out) if options.held_out else []
         for title, pictures in (("scenes used for tuning", tuning), ("held-out scenes", held_out)):
-            for line in cracks.crack_lines(title, pictures[:3] if few else pictures):
+            for line in lines_for(title, pictures[:3] if few else pictures):
                 _say(line)
     if options.only in (None, "trays"):
         for folder, lines_of in (

@@ -1,7 +1,7 @@
-"""Sessions in README: commands after "$ ", what they print below; "..." stands for any lines.
+"""Sessions in the handbook: commands after "$ ", what they print below; "..." stands for any lines.
 
 Words must agree to the letter, numbers roughly: other machines and versions of libraries move
-last digits, and measuring is judged elsewhere. So README leaves out lines whose numbers turn on a
+last digits, and measuring is judged elsewhere. So the page leaves out lines whose numbers turn on a
 shell near a limit.
 """
 
@@ -15,7 +15,7 @@ NUMBER = re.compile(r"\d+(?:\.\d+)?")
 
 @dataclass(frozen=True)
 class Told:
-    """One command, and the lines that README shows of its output."""
+    """One command, and the lines that the page shows of its output."""
 
     command: str
     lines: tuple[str, ...]

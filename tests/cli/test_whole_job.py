@@ -1,4 +1,4 @@
-"""The whole job as README tells it: every command in order, its output as shown there.
+"""The whole job as the handbook tells it: every command in order, its output as shown there.
 
 `.ci/run` does the same with README's first command in a fresh clone, and walks through
 `petitpied demo` from the installed package.
@@ -11,13 +11,14 @@ from pathlib import Path
 import pytest
 
 from petitpied.cli.main import main
+from petitpied.handbook.pages import pages
 from tests.cli.console_session import disagreement, same_line, sessions
-from tests.cli.test_readme import COMMANDS, README
+from tests.cli.test_readme import COMMANDS
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 #: commands that the session cannot show: they need photos of a lens chart or several of one
 #: tray, or are the whole walk themselves
-NOT_SHOWN = {"lens", "repeatability", "demo", "schema"}
+NOT_SHOWN = {"lens", "repeatability", "demo", "schema", "handbook"}
 
 
 @pytest.fixture
@@ -42,8 +43,8 @@ def printed_by(command, monkeypatch, capsys):
     return shown.out.rstrip("\n").split("\n")
 
 
-def test_every_command_of_the_readme_prints_what_it_shows(kitchen, monkeypatch, capsys):
-    told = sessions(README)
+def test_every_command_of_the_page_prints_what_it_shows(kitchen, monkeypatch, capsys):
+    told = sessions(pages()["whole_job"].markdown)
     wanted = {name.split()[0] for name in COMMANDS} - NOT_SHOWN
     assert {t.command.split()[1] for t in told} >= wanted
     for one in told:
@@ -60,7 +61,7 @@ def test_numbers_may_differ_a_little_words_not():
     assert not same_line("mean 45.07 mm", "median 45.07 mm")
 
 
-def test_left_out_lines_are_where_the_readme_says_so():
+def test_left_out_lines_are_where_the_page_says_so():
     printed = ["a 1", "b", "c"]
     assert disagreement(("a 1", "...", "c"), printed) is None
     assert disagreement(("...",), printed) is None

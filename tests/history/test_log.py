@@ -144,10 +144,16 @@ def test_facts_from_a_toml_beside_the_photos(petitpied, record, db, tmp_path):
     assert (first.oven, first.rack, first.set_temperature_c) == ("Deck", None, 155)
     assert (second.rack, second.turn_deg, second.fan) == ("low", 180, True)
     assert first.baked_at.hour == 9
-    (tmp_path / "bake.toml").write_text("oven = ")
-    status, _, err = petitpied("log", record(3), "--db", db)
-    assert status == ExitCode.HISTORY
-    assert_plain(err)
+    for text, says in (
+        ("oven = ", "bake.toml, line 1: this is not proper TOML"),
+        ('oven = "Deck"\n[tray_3]\nturn = 90', 'line 3: "turn": \'90\' must be 0 or 180'),
+        ('\noffen = "Deck"', 'bake.toml, line 2: "offen": there is no such fact; there are oven'),
+    ):
+        (tmp_path / "bake.toml").write_text(text)
+        status, _, err = petitpied("log", record(3), "--db", db)
+        assert status == ExitCode.OWN_FILE
+        assert says in err
+        assert_plain(err)
 
 
 def test_like_the_last_bake(petitpied, record, db):

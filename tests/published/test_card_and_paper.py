@@ -8,7 +8,7 @@ ID-1: 85.60 x 53.98 mm, corner radius 2.88 to 3.48 mm (ISO/IEC 7810; confirmed i
 import pytest
 
 from petitpied.domain import card
-from petitpied.figures.print.pdf_page import PAPERS_MM
+from petitpied.figures.paper import PAPERS_MM
 
 
 def test_card_is_id1():

@@ -23,7 +23,8 @@ from petitpied.domain.errors import LotError, OwnFileError, RecordError
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
 from petitpied.figures.charts.charts import Mark, Sized, count_chart, diameter_chart
-from petitpied.figures.charts.drawing import Spot, svg
+from petitpied.figures.drawing import Spot
+from petitpied.figures.svg import inline_svg
 from petitpied.files.records.record_files import record_bytes
 from petitpied.report.blocks import Letterhead
 from petitpied.report.html import report_html
@@ -243,11 +244,11 @@ class TestDiameterChart:
     def test_every_shell_is_one_mark_at_its_place(self):
         sized = [Sized(v, "pass" if v < 45 else "reject") for v in (43.2, 43.2, 44.0, 46.1)]
         drawing = diameter_chart(sized, [Mark(44.5, "wanted 44.5")], "mm")
-        axis_y = max(s.y for s in drawing.shapes if isinstance(s, Spot) and s.size < 20)
+        axis_y = max(s.at[1] for s in drawing.shapes if isinstance(s, Spot) and s.size < 20)
         spots = [s for s in drawing.shapes if isinstance(s, Spot)][:4]
         assert len(spots) == 4
         assert sorted(s.mark for s in spots) == ["cross", "disc", "disc", "disc"]
-        assert [s.x for s in spots] == sorted(s.x for s in spots)
+        assert [s.at[0] for s in spots] == sorted(s.at[0] for s in spots)
         assert axis_y < drawing.height
         assert "wanted 44.5" in drawing.alt
 
@@ -257,12 +258,13 @@ class TestDiameterChart:
         drawing = diameter_chart(sized, [], "mm")
         spots = [s for s in drawing.shapes if isinstance(s, Spot)]
         assert len(spots) == count
-        assert all(0 <= s.x <= drawing.width and 0 <= s.y <= drawing.height for s in spots)
+        assert all(0 <= s.at[0] <= drawing.width for s in spots)
+        assert all(0 <= s.at[1] <= drawing.height for s in spots)
 
     def test_counts(self):
         drawing = count_chart([("cracked <b>", 3), ("small", 0)], 36)
         assert drawing.alt == "cracked <b>: 3 of 36; small: 0 of 36."
-        assert "<b>" not in svg(drawing)
+        assert "<b>" not in inline_svg(drawing)
 
 
 class TestLetterhead:
@@ -301,15 +303,15 @@ class TestLetterhead:
     @pytest.mark.parametrize(
         ("text", "says"),
         [
-            ("nom = 'x'", r"line 1 .*not known; known are name"),
-            ("\nname = 3", r"line 2 .*name must be text"),
-            ("lines = 'x'", r"line 1 .*list of at most 8"),
+            ("nom = 'x'", r"line 1: .*not known here; allowed: name"),
+            ("\nname = 3", r"line 2: name must be text"),
+            ("lines = 'x'", r"line 1: .*list of at most 8"),
             ("lines = [1]", "lines must be text"),
             ("picture = 'none.png'", "no such file"),
             ("picture = '../logo.png'", "without a folder"),
             ("picture = '/etc/passwd'", "without a folder"),
             ("picture = 'letterhead.toml'", "cannot be used"),
-            ("name = ", "no proper TOML"),
+            ("name = ", "not proper TOML"),
         ],
     )
     def test_faults_are_one_sentence(self, tmp_path, text, says):

@@ -7,10 +7,11 @@ import numpy as np
 import pytest
 
 from petitpied.domain.bake import BakeFacts
+from petitpied.figures.drawing import Text
 from petitpied.files.records.record_files import record_bytes
 from petitpied.history.store import open_store
 from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
-from petitpied.report.blocks import Paragraph, Picture
+from petitpied.report.blocks import Chart, Paragraph
 from petitpied.report.material import trays_since
 from petitpied.report.oven_part import oven_sections
 from tests.records import a_record, a_shell
@@ -54,9 +55,11 @@ def test_a_planted_spot_is_told_and_drawn(tmp_path):
     text = paragraphs(sections)
     assert "back right" in text
     assert "12 bakes" in text
-    (picture,) = [b for b in sections[0].blocks if isinstance(b, Picture)]
-    assert "back right" in picture.alt
-    assert picture.data.startswith(b"\x89PNG")
+    (chart,) = [b for b in sections[0].blocks if isinstance(b, Chart)]
+    assert "back right" in chart.drawing.alt
+    letters = [shape.text for shape in chart.drawing.shapes if isinstance(shape, Text)]
+    assert "oven door" in letters
+    assert sum(text.startswith("±") for text in letters) >= 20  # a cell's interval
     assert any("Deck 1" in section.heading for section in a_report([tray], store=store).sections)
 
 

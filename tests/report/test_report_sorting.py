@@ -2,6 +2,7 @@
 
 import pytest
 
+from petitpied.domain.own_file import OwnFile
 from petitpied.report.blocks import Bullets, Chart, Paragraph, Table
 from petitpied.report.html import report_html
 from petitpied.report.lot_part import good_share, limit_marks, sort_trays, sorting_sections
@@ -28,8 +29,8 @@ def the_tray(sizes=SIZES, **changes):
 
 
 def sorted_lot(trays=None, box=True):
-    kind = parse_box(BOX, "box") if box else None
-    limits = parse_limits(LIMITS, "limits")
+    kind = parse_box(OwnFile.parsed(BOX, "box")) if box else None
+    limits = parse_limits(OwnFile.parsed(LIMITS, "limits"))
     return sort_trays(trays or [the_tray()], limits, kind, pairs=True)
 
 
@@ -75,7 +76,7 @@ def test_pairs_and_boxes():
 
 
 def test_the_charts_axis_shows_the_limits():
-    marks = limit_marks(parse_limits(LIMITS, "limits"))
+    marks = limit_marks(parse_limits(OwnFile.parsed(LIMITS, "limits")))
     assert [(m.value, m.word) for m in marks] == [
         (43.5, "from 43.5"),
         (45.0, "wanted 45"),
@@ -87,9 +88,9 @@ def test_the_charts_axis_shows_the_limits():
 @pytest.mark.parametrize("several", [False, True])
 def test_the_whole_report_with_sorting(several):
     trays = [the_tray(name=f"tray {i}") for i in range(1 + several)]
-    report = a_report(
-        trays, limits=parse_limits(LIMITS, "limits"), box=parse_box(BOX, "box"), pairs=True
-    )
+    limits = parse_limits(OwnFile.parsed(LIMITS, "limits"))
+    box = parse_box(OwnFile.parsed(BOX, "box"))
+    report = a_report(trays, limits=limits, box=box, pairs=True)
     assert any("pass your limits" in sentence for sentence in report.plain)
     page = report_html(report).decode()
     assert ("tray 1 A1" in page) == several

@@ -3,13 +3,14 @@
 import pytest
 
 from petitpied.domain.errors import OwnFileError
+from petitpied.domain.own_file import OwnFile
 from petitpied.sorting import box_file, limits
 from petitpied.sorting.box_file import parse_box
 from petitpied.sorting.limits import Limit, parse_limits
 
 
 def test_the_starter_is_a_good_file_and_reads_as_it_looks():
-    found = parse_limits(limits.STARTER, "limits.toml")
+    found = parse_limits(OwnFile.parsed(limits.STARTER, "limits.toml"))
     assert found.risk == 0.05
     assert found.passes[0] == Limit("diameter_mm", 43.5, 46.5, 45.0)
     assert Limit("dimples", None, 0.0) in found.passes
@@ -18,7 +19,7 @@ def test_the_starter_is_a_good_file_and_reads_as_it_looks():
 
 
 def test_second_may_be_left_out():
-    found = parse_limits("[pass]\nlean_mm = { max = 1.5 }\n", "l.toml")
+    found = parse_limits(OwnFile.parsed("[pass]\nlean_mm = { max = 1.5 }\n", "l.toml"))
     assert found == limits.Limits(0.05, (Limit("lean_mm", None, 1.5),))
 
 
@@ -60,24 +61,24 @@ def test_second_may_be_left_out():
 )
 def test_a_fault_says_line_what_and_what_is_allowed(text, line, wrong, allowed):
     with pytest.raises(OwnFileError, match=rf"^my\.toml, line {line}: .*{wrong}.*; .*{allowed}"):
-        parse_limits(text, "my.toml")
+        parse_limits(OwnFile.parsed(text, "my.toml"))
 
 
 def test_control_letters_of_the_file_never_reach_the_message():
     with pytest.raises(OwnFileError) as caught:
-        parse_limits('[pass]\n"\\u001b[31mred" = { max = 1 }', "l.toml")
+        parse_limits(OwnFile.parsed('[pass]\n"\\u001b[31mred" = { max = 1 }', "l.toml"))
     assert "\x1b" not in str(caught.value)
 
 
 def test_the_box_starter_reads_as_it_looks():
-    found = parse_box(box_file.STARTER, "box.toml")
+    found = parse_box(OwnFile.parsed(box_file.STARTER, "box.toml"))
     assert (found.slots, found.columns, found.slot_pitch_mm) == (6, 3, 50.0)
     assert (found.flavours, found.even_range_mm) == ("one", None)
 
 
 def test_a_box_of_named_flavours():
     text = '[box]\nslots = 6\nslot_pitch_mm = 50\nflavours = { rose = 4, "café" = 2 }\n'
-    assert parse_box(text, "b.toml").flavours == {"rose": 4, "café": 2}
+    assert parse_box(OwnFile.parsed(text, "b.toml")).flavours == {"rose": 4, "café": 2}
 
 
 @pytest.mark.parametrize(
@@ -94,9 +95,9 @@ def test_a_box_of_named_flavours():
         ("[box]\nslots = 6\nslot_pitch_mm = 50\nflavours = { rose = 5 }", 4, "sum up to 5"),
         ('[box]\nslots = 6\nslot_pitch_mm = 50\nflavours = "two"', 4, "not understood"),
         ("[box]\nslots = 6\nslot_pitch_mm = 50\ncolumns = 7", 4, "columns = "),
-        ('[box]\nslots = 6\nslot_pitch_mm = 50\nname = ""', 4, "name does not fit"),
+        ('[box]\nslots = 6\nslot_pitch_mm = 50\nname = ""', 4, "name is empty"),
     ],
 )
 def test_a_fault_in_a_box_file_says_its_line(text, line, wrong):
     with pytest.raises(OwnFileError, match=rf"^b\.toml, line {line}: .*{wrong}.*; "):
-        parse_box(text, "b.toml")
+        parse_box(OwnFile.parsed(text, "b.toml"))

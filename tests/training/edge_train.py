@@ -2,7 +2,7 @@
 
 ``python -m tests.training.edge_train --scenes 500 --minutes 8 --traced DIR --out edges.onnx``
 
-How the shipped weights came about stands in `DEVELOPERS.md`, "The edge network". On a GPU the
+How the shipped weights came about stands in `README.md` beside this. On a GPU the
 whole step, with the making of its batch, is one CUDA graph and nothing waits for the host: 110 to
 230 steps a second, ten times as many as step by step.
 """

@@ -18,11 +18,8 @@ SQUARE_REL = 0.7
 #: a card's squares lie within this many of their sides of a middle one, are alike in size within
 #: this factor (its markers are smaller than its squares), and farther apart than this share
 REACH_SIDES, ALIKE, APART_REL = 7.0, 1.7, 0.5
-#: a card has 14 dark squares and as many markers, and nothing of the kind round it but perhaps
-#: another card: with this many it is one, if twice as far there are fewer than so many times as
-#: many. Cards of 2.7 px a mm and more showed 20 to 28 (13 photos); of 300 drawn scenes without a
-#: card that was read four had 13 to 19 such squares in checked cloth or a rack's grid under shells,
-#: 1.0 to 2.1 times as many twice as far; a pattern that goes on has four times as many
+#: a card has 14 dark squares and as many markers: with this many it is one, if twice as far there
+#: are fewer than so many times as many (a chequer that goes on has four times; TUNING.md)
 FEWEST, MOST_REL = 18, 2.5
 #: squares of a chequer touch at their corners, or have a marker between: the next one is at most
 #: 1.41 sides away. On these cards 1.1 to 1.4, on the cloth of three of those scenes 1.9 to 2.2

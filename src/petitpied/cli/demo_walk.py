@@ -1,10 +1,10 @@
 """The made-up kitchen of the Atelier Brume: its files, and the commands of a baker's evening."""
 
-import io
 from collections.abc import Iterator
 from contextlib import chdir
 from dataclasses import dataclass
 from importlib.resources import files
+from math import cos, pi, sin
 from pathlib import Path
 
 import typer
@@ -157,17 +157,16 @@ def _files(folder: Path) -> Iterator[tuple[Path, bytes]]:
 
 def _cloud() -> bytes:
     """The kitchen's mark, drawn: a cloud over a saucer."""
-    from PIL import Image, ImageDraw
-
+    from petitpied.figures.drawing import Circle, Drawing, Path, Shape, polyline, rect
     from petitpied.figures.look import BLUE, PALE, PLUM
+    from petitpied.figures.raster import png_bytes
 
-    image = Image.new("RGB", (320, 240), (255, 255, 255))
-    draw = ImageDraw.Draw(image)
-    for x, y, r in ((110, 110, 50), (165, 85, 62), (225, 115, 46)):
-        draw.ellipse((x - r, y - r, x + r, y + r), PALE, BLUE, 6)
-    draw.rectangle((105, 112, 230, 156), PALE)
-    draw.line((100, 160, 236, 160), BLUE, 6)
-    draw.arc((70, 140, 250, 216), 20, 160, PLUM, 8)
-    stream = io.BytesIO()
-    image.save(stream, "PNG")
-    return stream.getvalue()
+    puffs = ((110, 110, 50), (165, 85, 62), (225, 115, 46))
+    saucer = [(160 + 90 * cos(a), 178 + 38 * sin(a)) for a in (pi * n / 36 for n in range(4, 33))]
+    shapes: list[Shape] = [
+        *(Circle((x, y), r - 3, PALE, BLUE, 6) for x, y, r in puffs),
+        rect((105, 112), (125, 44), fill=PALE),
+        polyline((100, 160), (236, 160), width=6, colour=BLUE),
+        Path([saucer], stroke=PLUM, width=8),
+    ]
+    return png_bytes(Drawing(320, 240, shapes))

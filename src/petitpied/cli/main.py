@@ -12,37 +12,52 @@ from petitpied import __version__
 from petitpied.domain.errors import ExitCode, ReadingError
 from petitpied.text.wording import printable
 
-#: commands in the order of the job, as help lists them, and the module of `petitpied.cli` in which
-#: the function of that name is
-COMMANDS = {
-    "card": "measuring.card",
-    "lens": "measuring.lens",
-    "inspect": "measuring.inspect",
-    "review": "measuring.review",
-    "agreement": "measuring.agreement",
-    "repeatability": "measuring.repeatability",
-    "limits": "lots.limits",
-    "sort": "lots.sort",
-    "pair": "lots.pair",
-    "box": "lots.box",
-    "lot_check": "lots.lot_check",
-    "log": "bakes.log",
-    "oven_map": "bakes.oven_map",
-    "oven_or_hand": "bakes.oven_or_hand",
-    "trend": "bakes.trend",
-    "causes": "bakes.causes",
-    "simulate": "bakes.simulate",
-    "template": "planning.template",
-    "batch": "planning.batch",
-    "report": "lots.report",
-    "demo": "demo",
-    "schema": "measuring.schema",
+#: commands by part of the job, in the order of the job, as help lists them; and the module of
+#: `petitpied.cli` in which the function of that name, or the group's ``app``, is
+PARTS = {
+    "Every bake": {
+        "inspect": "measuring.inspect",
+        "sort": "lots.sort",
+        "pair": "lots.pair",
+        "box": "lots.box",
+        "report": "lots.report",
+        "log": "bakes.log",
+    },
+    "Over many bakes": {
+        "history": "bakes.history",
+        "oven_map": "bakes.oven_map",
+        "oven_or_hand": "bakes.oven_or_hand",
+        "trend": "bakes.trend",
+        "causes": "bakes.causes",
+    },
+    "Before piping": {"template": "planning.template", "batch": "planning.batch"},
+    "Once, to set up": {
+        "card": "measuring.card",
+        "lens": "measuring.lens",
+        "limits": "lots.limits",
+        "flavour": "lots.flavour",
+    },
+    "How sure is it": {
+        "review": "measuring.review",
+        "agreement": "measuring.agreement",
+        "repeatability": "measuring.repeatability",
+        "lot_check": "lots.lot_check",
+    },
+    "To learn and look things up": {
+        "handbook": "handbook",
+        "demo": "demo",
+        "simulate": "bakes.simulate",
+        "schema": "measuring.schema",
+    },
 }
-#: groups of commands, and their modules
-GROUPS = {"flavour": "lots.flavour", "history": "bakes.history"}
-MODULES = COMMANDS | GROUPS
-#: what OpenCV's desktop wheel needs from the system (its own list of linked libraries)
-DEBIAN_PACKAGES = "libgl1 libglib2.0-0 libxcb1"
+GROUPS = ("flavour", "history")  # of commands
+MODULES = {name: module for part in PARTS.values() for name, module in part.items()}
+PART_OF = {name: part for part, names in PARTS.items() for name in names}
+#: stands below the list of commands
+WHERE_TO_BEGIN = (
+    "Begin with: petitpied handbook. See it done on made-up trays: petitpied demo. "
+    "Every command has its own --help."
+)
 
 
 def _show_version(wanted: bool) -> None:
@@ -68,6 +83,7 @@ def _program(names: Sequence[str]) -> typer.Typer:
     program = typer.Typer(
         name="petitpied",
         help="Measure every macaron shell on a tray from one photo with a printed card in it.",
+        epilog=WHERE_TO_BEGIN,
         no_args_is_help=True,
         add_completion=False,
         pretty_exceptions_enable=False,
@@ -76,10 +92,21 @@ def _program(names: Sequence[str]) -> typer.Typer:
     for name in names:
         module = import_module(f"petitpied.cli.{MODULES[name]}")
         if name in GROUPS:
-            program.add_typer(module.app)
+            program.add_typer(module.app, rich_help_panel=PART_OF[name], epilog=_read_on(name))
         else:
-            program.command()(getattr(module, name))
+            told = program.command(rich_help_panel=PART_OF[name], epilog=_read_on(name))
+            told(getattr(module, name))
     return program
+
+
+def _read_on(name: str) -> str | None:
+    """The line under a command's help that names its page of the handbook."""
+    if "--help" not in sys.argv:
+        return None
+    from petitpied.handbook.pages import page_about
+
+    page = page_about(name.replace("_", "-"))
+    return None if page is None else f"How to: petitpied handbook {page.name}"
 
 
 def __getattr__(name: str) -> typer.Typer:
@@ -118,11 +145,6 @@ def main() -> None:
 
 def _fault(error: Exception) -> str:
     what = printable(str(error))[:200]
-    if isinstance(error, ImportError) and ".so" in what:
-        return (
-            f"OpenCV cannot start: the system library {what.split(':')[0]} is missing; on Debian "
-            f"or Ubuntu install what it needs with: sudo apt install {DEBIAN_PACKAGES}."
-        )
     return (
         f"unforeseen fault: {type(error).__name__}: {what}; "
         "run again with --debug before the command's name and report what is shown."

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from petitpied.contours.edge_network import EdgeProposals
 from petitpied.contours.settling import settled
+from petitpied.contours.strays import liner_before_edge
 from petitpied.domain.shell import Seed
 from petitpied.finding.liner import LinerLight
 from petitpied.finding.ray_strips import RAYS, ray_directions, sample_along_rays
@@ -28,10 +29,8 @@ Singles = NDArray[np.float32]
 EDGE_SIGMA_PX = 1.3
 #: how fast an edge may move from ray to ray before it costs as much as a third of its strength
 SLOPE_COST = 0.5
-#: half width of the band about the network's proposal in which the edge is measured, relative
-#: to the radius: six times the proposals' mean error on path-traced trays that no training saw
-#: (0.36 to 0.47 %); with a network before, 2 and 4.5 % gave the same diameters there within
-#: 0.002 mm root mean square
+#: half width of the band about the network's proposal in which the edge is measured, relative to
+#: the radius: six times the proposals' mean error on path-traced trays (TUNING.md)
 BAND_REL = 0.03
 #: a place counts by the logarithm of its probability, and this much by that of its strength: 0.1,
 #: 0.25 and 0.5 gave diameters of 0.106, 0.106 and 0.107 mm root mean square on the same 52 trays
@@ -39,15 +38,13 @@ STRENGTH_WEIGHT = 0.25
 #: a probability below this is as good as none
 LEAST_PROBABILITY = 1e-3
 #: the edge is this share of the network's own expectation near the path, the rest is the steepest
-#: change: that lies inside the true edge where creases between a foot's ruffles are as dark as the
-#: liner (-0.07 mm on samples); the network errs a tray at a time. On 52 traced trays of two makers
-#: 1/2, 2/3 and 0.85 gave diameters of 0.106, 0.105 and 0.104 mm root mean square; small drawn
-#: pictures read 0.02 mm better with 1/2; a reach of 5 px gave the same within 0.001 (networks
-#: before)
+#: change, which creases between a foot's ruffles pull inwards (TUNING.md)
 NETWORK_SHARE, NETWORK_REACH_PX = 1 / 2, 3.0
 #: the cap's edge counts where a foot at least this wide is proposed, relative to the radius
 #: (0.3 mm on 22 mm)
 VISIBLE_FOOT_REL = 0.015
+#: weight of an outer edge that only the change of colour shows
+BY_COLOUR_WEIGHT = 0.3
 #: opponent channels count this much more than lightness: shadows change lightness alone
 CHROMA_GAIN = 1.5
 
@@ -250,6 +247,17 @@ def _likely(
     return np.asarray(left + (right - left) * share + np.float32(LEAST_PROBABILITY), np.float32)
 
 
+def _moved(
+    centre: Floats, band: EdgeBand, radius: Floats, where: NDArray[np.bool_]
+) -> EdgeBand:
+    """Edges moved to ``radius`` (S, RAYS) ``where`` so, and of less weight there."""
+    if not where.any():
+        return band
+    moved = np.where(where, radius, band.radius_px)
+    points = centre[:, None] + moved[:, :, None] * ray_directions()
+    return EdgeBand(moved, np.where(where, BY_COLOUR_WEIGHT, band.weight), points)
+
+
 def find_edges(
     pixels_bgr: NDArray[np.uint8], seeds: Sequence[Seed], light: LinerLight
 ) -> ShellEdges:
@@ -268,7 +276,10 @@ def find_edges(
     kinds = (proposals.outer, proposals.outer_px), (proposals.cap, proposals.cap_px)
     looks = [_look(pixels_bgr, centre, proposals, *kind) for kind in kinds]
     outer, cap = _bands(centre, looks)
-    gap = proposals.outer_px - proposals.cap_px
+    begins = liner_before_edge(pixels_bgr, centre, cap.radius_px, outer.radius_px, light)
+    passed = np.isfinite(begins)
+    outer = _moved(centre, outer, begins, passed)
+    gap = np.where(passed, begins - cap.radius_px, proposals.outer_px - proposals.cap_px)
     visible = gap > VISIBLE_FOOT_REL * proposals.coarse_px.mean(axis=1, keepdims=True)
     angle = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)
     return ShellEdges(

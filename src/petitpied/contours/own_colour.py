@@ -30,14 +30,14 @@ SEARCH_REL, SEARCHED = (0.35, 1.75), 57
 
 @dataclass(frozen=True)
 class _Colours:
-    """Of S shells: own colour and the liner's (S, 3) as `_coordinates`, and how far apart."""
+    """Of S shells: own colour and the liner's (S, 3) as `coordinates`, and how far apart."""
 
     own: Floats
     liner: Floats
     apart: Floats
 
 
-def _coordinates(log_bgr: NDArray[np.floating]) -> Floats:
+def coordinates(log_bgr: NDArray[np.floating]) -> Floats:
     """Lightness, weighed down, and two ratios of colours (..., 3) of log colours (..., 3)."""
     blue, green, red = np.moveaxis(np.asarray(log_bgr, float), -1, 0)
     light = LIGHTNESS_SHARE * (blue + green + red) / 3
@@ -48,10 +48,10 @@ def _colours(
     pixels_bgr: NDArray[np.uint8], centre: Floats, radius: Floats, light: LinerLight
 ) -> _Colours:
     reach = radius[:, :, None] * np.array(MIDDLE_REL)
-    seen = _coordinates(log_colour(sample_along_rays(pixels_bgr, centre, reach)))
+    seen = coordinates(log_colour(sample_along_rays(pixels_bgr, centre, reach)))
     own = medians(np.moveaxis(seen.reshape(len(centre), -1, 3), 1, 2))
     size = np.array([pixels_bgr.shape[1], pixels_bgr.shape[0]])
-    liner = _coordinates(light.at(centre / size))
+    liner = coordinates(light.at(centre / size))
     return _Colours(own, liner, np.linalg.norm(own - liner, axis=1))
 
 
@@ -59,7 +59,7 @@ def _distances(
     pixels_bgr: NDArray[np.uint8], centre: Floats, reach: Floats, colours: _Colours
 ) -> tuple[Floats, Floats]:
     """How far the colours at ``reach`` (S, RAYS, N) are from the shells' own, from the liner's."""
-    seen = _coordinates(log_colour(sample_along_rays(pixels_bgr, centre, reach)))
+    seen = coordinates(log_colour(sample_along_rays(pixels_bgr, centre, reach)))
     own, liner = (
         np.linalg.norm(seen - place[:, None, None], axis=-1)
         for place in (colours.own, colours.liner)

@@ -20,6 +20,12 @@ Floats = NDArray[np.float64]
 
 #: radius of the round with which a cap's rim curls under: the tuning scenes' near sides
 CURL_MM = 1.1
+#: how blunt a foot's wall is above its widest ring, against a half round, and its spread between
+#: trays: silhouettes of the tuning scenes' two makers have 1.0 and 2.4
+UPRIGHT, UPRIGHT_U = 1.7, 0.6
+#: how much ruffles fill their creases, mm at a slant of 1, growing with its square, and its spread:
+#: the same silhouettes, 0.1 to 0.9 from even to coarse ruffles
+CREASES_MM, CREASES_U_MM = 0.4, 0.3
 
 
 @dataclass(frozen=True)
@@ -138,16 +144,29 @@ class Geometry:
         curl = np.minimum(CURL_MM, ring.height)[:, None] * _longer(np.minimum(slant, 0))
         return np.asarray(reach - radius + curl, float), lift_squared / (2 * reach)
 
-    def foot_bulge(self, ring: Rings, above_mm: Floats, slant: Floats) -> Floats:
+    def foot_bulge(self, ring: Rings, cap: Rings, slant: Floats) -> Floats:
         """How far the foot's silhouette reaches beyond its widest ring (S, N), mm.
 
-        The wall is a half round below the ring, of the height at which it stands, and another
-        above it, as high as the cap's rim lies above it, ``above_mm`` (S,): seen under a slant
-        a round of radius ``r`` reaches ``r (sqrt(1 + slant^2) - 1)`` farther, the lower one on
-        the near side, the upper one on the far side.
+        Below the ring the wall is a half round of the height at which it stands; above it another,
+        as high as the cap's rim lies above it, `UPRIGHT` times as blunt. A round of radius ``r``
+        seen under a slant reaches ``r (sqrt(1 + slant^2) - 1)`` farther, the lower one on the
+        near side, the upper one on the far side. On every side the view's own slant lets ruffles
+        of unlike heights fill the creases between them.
         """
-        round_mm = np.where(slant > 0, above_mm[:, None], ring.height[:, None])
-        return np.asarray(round_mm * _longer(slant), float)
+        above = np.maximum(cap.height - ring.height, 0.0)[:, None]
+        round_mm = np.where(slant > 0, UPRIGHT * above, ring.height[:, None])
+        filled = CREASES_MM * (self.slants(ring) ** 2).sum(axis=1, keepdims=True)
+        return np.asarray(round_mm * _longer(slant) + filled, float)
+
+
+def foot_slopes(slant: Floats, above_mm: float) -> tuple[Floats, Floats]:
+    """Changes of foot diameters (S,), mm, for one spread of how blunt walls are and of how much
+    creases fill; ``slant`` (S,) of the view, cap rims ``above_mm`` over the widest feet.
+
+    Means round the foot of `Geometry.foot_bulge`, to second order in the slant.
+    """
+    square = np.asarray(slant, float) ** 2
+    return UPRIGHT_U * above_mm * square / 4, 2 * CREASES_U_MM * square
 
 
 def _longer(slant: Floats) -> Floats:

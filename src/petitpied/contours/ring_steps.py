@@ -20,9 +20,7 @@ from petitpied.numerics.medians import medians
 Floats = NDArray[np.float64]
 
 #: prior of a cap's harmonic k, relative to the radius: HARMONIC_REL / (k - 1)^1.5; of any of a
-#: foot's against its cap's: RUFFLE_REL. From out-of-round shells of the tuning scenes (1.5 to
-#: 3 %); with half that for ruffles feet look 0.1 mm rounder than they are, with double the arcs
-#: that a cap hides stray
+#: foot's against its cap's: RUFFLE_REL. From out-of-round shells of tuning scenes (TUNING.md)
 HARMONIC_REL, RUFFLE_REL = 0.02, 0.006
 #: a foot's harmonic within this many spreads is that of a round shell (2.2 hold 9 in 10 of them,
 #: two components a harmonic: Rayleigh)

@@ -200,7 +200,6 @@ def fit_rings(
     else:
         cap, foot = _again(before, full, foot_height, contact)
     dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
-    above = np.maximum(cap.height - foot.height, 0.0)
     rays = geometry.outer.shape[1]
     both = np.concatenate([geometry.outer, geometry.cap], axis=1)
     outer_and_rim = geometry.at_height(both, cap.height)
@@ -214,7 +213,7 @@ def fit_rings(
         by_cap = all_by_cap.first(rays)
         slant = geometry.slant(cap, by_cap)
         bulge, growth = geometry.cap_bulge(cap, dome, bluntness, slant)
-        foot_bulge = geometry.foot_bulge(foot, above, geometry.slant(foot, by_foot))
+        foot_bulge = geometry.foot_bulge(foot, cap, geometry.slant(foot, by_foot))
         beyond_cap = by_cap.reach - bulge - by_cap.radius
         beyond_foot = by_foot.reach - foot_bulge - by_foot.radius
         # the outer edge is that of the ring which reaches farther out, as they stand: to judge

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from petitpied.contours.edge_network import EdgeProposals, propose_edges
 from petitpied.contours.own_colour import by_colour, support
+from petitpied.contours.strays import liner_before_edge
 from petitpied.domain.shell import Seed
 from petitpied.finding.coarse_outlines import UNROUND_REL, by_cap, disc_base, smoothed, unroundness
 from petitpied.finding.liner import LinerLight
@@ -21,9 +22,7 @@ from petitpied.numerics.medians import medians
 Floats = NDArray[np.float64]
 
 #: coarse outlines farther off than this somewhere, relative to the radius, are proposed for anew:
-#: the network sees a fifth of the radius to either side, and was trained on outlines mostly within
-#: half of that; 8 % gave the same diameters on 60 traced trays (0.106 mm root mean square, none
-#: changed by 0.02), and looked at 22 instead of 5 shells again on a mat with printed rings
+#: half of what the network sees to either side (TUNING.md)
 FAR_REL = 0.10
 #: and that at most this often; a tray's usual size is known from this many good ones
 MOST_PROPOSALS, FEWEST_ALIKE = 3, 5
@@ -32,10 +31,8 @@ MOST_PROPOSALS, FEWEST_ALIKE = 3, 5
 #: this sure, relative to the tray's others (99 % of the tuning scenes' shells were)
 LOST_REL, SEARCH_REL, SURE_ENOUGH_REL = 0.13, (0.2, 0.4, 0.6), 0.8
 NEAREST, SEARCHED_AGAIN = 8, 2  # of the places with the least disagreement; rounds
-#: not if its edge has a shell's shape: farthest less nearest radius over the median one. Ovals and
-#: tear-drops of 116 traced trays have up to 0.26, edges that had run off to a printed ring or to a
-#: neighbour 0.31 and more. Then it is looked at once more about its own smooth shape, and taken so
-#: where it is nearly as sure as before
+#: not if its edge has a shell's shape: farthest less nearest radius over the median one. Then it
+#: is looked at once more about its own smooth shape, and taken so where nearly as sure (TUNING.md)
 MISSHAPEN_REL, NEARLY_AS_SURE_REL = 0.28, 0.95
 #: another base is taken where its edges are this many times as sure: a pale foot on a pale liner
 #: makes the cap's edge as sure as the foot's within a few hundredths
@@ -183,6 +180,28 @@ def _by_own_shape(
     return proposals.replaced(which[good], own.only(good))
 
 
+def _within_liner(
+    pixels_bgr: NDArray[np.uint8], centre: Floats, proposals: EdgeProposals, light: LinerLight
+) -> EdgeProposals:
+    """The same; shells whose outer edges were taken beyond bare liner are proposed for about where
+    the liner begins, and taken so if fewer rays pass it."""
+
+    def begins(which: NDArray[np.intp], found: EdgeProposals) -> Floats:
+        return liner_before_edge(pixels_bgr, centre[which], found.cap_px, found.outer_px, light)
+
+    every = np.arange(len(centre))
+    bare = begins(every, proposals)
+    which = np.flatnonzero(np.isfinite(bare).any(axis=1))
+    if not len(which):
+        return proposals
+    bases = np.where(np.isfinite(bare), bare, proposals.outer_px)[which]
+    anew = propose_edges(pixels_bgr, centre[which], smoothed(bases), light)
+    both = proposals.replaced(which, anew)
+    fewer = np.isfinite(begins(every, both)).sum(axis=1) < np.isfinite(bare).sum(axis=1)
+    better = fewer[which]
+    return proposals.replaced(which[better], anew.only(better)) if better.any() else proposals
+
+
 def _search_steps() -> Floats:
     """Where to look for a shell round about (N, 2), relative to its radius."""
     turn = np.arange(8) * (np.pi / 4)
@@ -210,4 +229,5 @@ def settled(
         [outline_radius(s.outline_px, c, angle) for s, c in zip(seeds, centre, strict=True)]
     )
     base = _about_own_edges(pixels_bgr, centre, coarse, light)
-    return _searched(pixels_bgr, *_surest(pixels_bgr, seeds, light, base), light)
+    base = _searched(pixels_bgr, *_surest(pixels_bgr, seeds, light, base), light)
+    return base[0], _within_liner(pixels_bgr, *base, light)

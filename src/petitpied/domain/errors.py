@@ -2,6 +2,14 @@
 
 from enum import IntEnum
 
+#: zero width joiner and non-joiner: scripts and emoji need them, and they cannot mislead
+JOINERS = "\u200c\u200d"
+
+
+def printable(text: str) -> str:
+    """Text from outside without control, escape and direction characters."""
+    return "".join(c if c.isprintable() or c in JOINERS else "?" for c in text)
+
 
 class ExitCode(IntEnum):
     """Exit status of the command line, by class of error, never by its text."""

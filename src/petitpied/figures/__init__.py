@@ -1,1 +1,1 @@
-"""Pictures: one look, lettering and fonts."""
+"""Drawings in true units, how they are written (SVG, PNG, JPEG, PDF), one look, fonts."""

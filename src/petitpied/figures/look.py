@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Rgb = tuple[int, int, int]
-Mark = Literal["disc", "ring", "cross", "square", "triangle"]
+Mark = Literal["disc", "ring", "cross", "square", "triangle", "diamond"]
 
 INK: Rgb = (28, 36, 46)  # text and axes
 QUIET: Rgb = (88, 98, 110)  # notes; 6:1 on white (WCAG 2.2 asks 4.5:1)

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import as_file, files
 from pathlib import Path
-from typing import Any
 
 #: what shows scripts beyond the base font's Latin, Greek and Cyrillic, by block of Unicode:
 #: family to file and (first, last) code points
@@ -81,30 +80,6 @@ def font_runs(text: str) -> tuple[tuple[str, str], ...]:
         else:
             runs.append((letter, name))
     return tuple(runs)
-
-
-@cache
-def font(size_px: int, name: str = BASE) -> Any:
-    """One of our fonts at a size, for Pillow."""
-    from PIL import ImageFont
-
-    return ImageFont.truetype(font_path(name), size_px)
-
-
-def line_width_px(text: str, size_px: int) -> float:
-    """Width of one line, every script in its font."""
-    return float(sum(font(size_px, name).getlength(part) for part, name in font_runs(text)))
-
-
-def set_line(
-    draw: Any, place_px: tuple[float, float], text: str, size_px: int, ink: Any
-) -> None:
-    """Set one line with Pillow; ``place_px`` is its base line's left end."""
-    x, y = place_px
-    for part, name in font_runs(text):
-        letters = font(size_px, name)
-        draw.text((x, y), part, fill=ink, font=letters, anchor="ls")
-        x += letters.getlength(part)
 
 
 @dataclass(frozen=True)

@@ -28,16 +28,11 @@ INSIDE_REL = 0.8
 #: scenes shells had at least 0.4 of it, empty rings at most 0.12
 WITHIN_SCATTER, OF_USUAL_REL = 1.5, 0.2
 #: liner right round a find, relative to its radius; bare liner differs from it by less than this
-#: share of what three in four of the tray's finds differ by. On 122 traced trays 3,821 shells
-#: had at least 0.17 of it, 41 empty rings at most 0.13 (40 of them 0.09); fewer cells are no
-#: measure
+#: share of what three in four of the tray's finds differ by; fewer cells are no measure (TUNING.md)
 ROUND_REL, OF_OTHERS_REL, FEWEST_CELLS = (1.12, 1.45), 0.14, 30
-#: a shell's brightness runs from one side to the other; what is bare runs less than this share of
-#: what the tray's finds usually do: on 162 traced trays 18 empty rings had at most 0.15, on 200
-#: drawn ones 32 shells that by their colours might have been bare 0.34 and more (22 of them on one
-#: tray, white beside brown ones on white parchment). In flat light, where all run little, less than
-#: this is even: of 8,920 shells none had less. Of the brightness, in logarithms, what lies between
-#: these shares of the cells
+#: a shell's brightness runs from side to side; what is bare runs less than this share of what the
+#: tray's finds usually do, or in flat light less than this (logarithm); between these shares of the
+#: cells (TUNING.md)
 EVEN_REL, EVEN, MIDDLE_SHARES = 0.25, 0.05, (0.1, 0.9)
 #: of an outline's radii
 ANGLES = np.linspace(0, 2 * np.pi, RAYS, endpoint=False)

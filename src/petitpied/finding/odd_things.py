@@ -22,9 +22,7 @@ Floats = NDArray[np.float64]
 #: and 2.3; two spoons had 15.8 and 2.8, 16.8 and 5.1
 OTHER_COLOUR, UNEVEN = 10.0, 2.5
 #: a find's colour is its own from this many times the usual distance to the nearest find's colour
-#: on, and its size another one beyond this factor and this many times the usual deviation (a
-#: quarter deviate by more): of 10,453 shells on 162 traced and 300 drawn trays the 7 that were so
-#: much smaller or larger had at most 1.3, six of twelve things 5.8 and more
+#: on, and its size another one beyond this factor and so many times the usual deviation (TUNING.md)
 LONE, OTHER_SIZE, OTHER_DEVIATION = 4.0, 1.2, 3.0
 #: finds' colours are never told closer than this (log), and fewer finds are no measure
 SPREAD_FLOOR, FEWEST_FINDS = 0.03, 8

@@ -2,7 +2,6 @@
 
 import csv
 import io
-import tomllib
 import unicodedata
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
@@ -10,12 +9,16 @@ from pathlib import Path
 from typing import Any
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.domain.errors import HistoryError
+from petitpied.domain.errors import HistoryError, ReadingError
+from petitpied.domain.own_file import quoted
+from petitpied.files.own.own_file import read_own_file
 from petitpied.history import fact_numbers as numbers
 from petitpied.text.wording import printable
 
 #: facts as given: field of `BakeFacts` to its value, checked; what was not given is absent
 Given = Mapping[str, Any]
+#: name to field and check
+Checks = dict[str, tuple[str, Callable[[Any], Any]]]
 
 TOML_NAME = "bake.toml"
 #: column of an archive's table: the record whose tray this further photo shows
@@ -84,7 +87,7 @@ def moment(value: Any) -> datetime:
 
 
 #: name in tables, TOML and options, without unit, to field and check
-_FACTS: dict[str, tuple[str, Callable[[Any], Any]]] = {
+_FACTS: Checks = {
     "oven": ("oven", _text(MAX_TEXT)),
     "rack": ("rack", _text(MAX_TEXT)),
     "turn": ("turn_deg", _turn),
@@ -99,8 +102,9 @@ _FACTS: dict[str, tuple[str, Callable[[Any], Any]]] = {
     "note": ("note", _text(MAX_NOTE)),
 }
 NAMES = tuple(_FACTS)
+FACTS = 'facts such as oven = "Deck 1", turn = 180, fan = true, rest_minutes = 40'
 FIELDS = {name: field for name, (field, _) in _FACTS.items()}
-_OWN: dict[str, tuple[str, Callable[[Any], Any]]] = {
+_OWN: Checks = {
     "set_temperature": ("set_temperature_c", numbers.kept_celsius),
     "rest_minutes": ("rest_minutes", numbers.kept_minutes),
     "humidity": ("humidity_rel", numbers.kept_humidity),
@@ -118,28 +122,31 @@ def given(raw: Mapping[str, Any], place: str, *, own: bool = False) -> dict[str,
     HistoryError
         If a name is unknown or a value is no such fact; ``place`` says where it stood.
     """
+
+    def fault(name: str, why: str) -> HistoryError:
+        what = f"{place}: {printable(name)[:60]} cannot be used"
+        return HistoryError(what=what, why=why, next_step="correct it and log again")
+
+    return _checked(raw, fault, _OWN if own else {})
+
+
+def _checked(
+    raw: Mapping[str, Any], fault: Callable[[str, str], ReadingError], own: Checks
+) -> dict[str, Any]:
     result = {}
     for name, value in raw.items():
         if value is None or (isinstance(value, str) and not value.strip()):
             continue
         if name not in _BY_NAME:
-            raise _bad(place, name, f"there is no such fact; there are {', '.join(NAMES)}")
-        field, check = (_OWN if own else _BY_NAME).get(name) or _BY_NAME[name]
+            raise fault(str(name), f"there is no such fact; there are {', '.join(NAMES)}")
+        field, check = own.get(name) or _BY_NAME[name]
         try:
             result[field] = check(value)
         except (ValueError, TypeError, OverflowError) as error:
             said = str(error)
             why = said if said.startswith(("must", "is", "has")) else "must be a number"
-            raise _bad(place, name, f"{printable(str(value))[:60]!r} {why}") from None
+            raise fault(name, f"{printable(str(value))[:60]!r} {why}") from None
     return result
-
-
-def _bad(place: str, name: str, why: str) -> HistoryError:
-    return HistoryError(
-        what=f"{place}: {printable(str(name))[:60]} cannot be used",
-        why=why,
-        next_step="correct it and log again",
-    )
 
 
 def beside(folder: Path, *names: str) -> dict[str, Any]:
@@ -150,24 +157,24 @@ def beside(folder: Path, *names: str) -> dict[str, Any]:
 
     Raises
     ------
-    HistoryError
-        If the file cannot be read or holds what is no fact.
+    OwnFileError
+        If the file cannot be read or holds what is no fact: with the line.
     """
     path = folder / TOML_NAME
-    place = printable(str(path))
-    try:
-        if path.stat().st_size > MAX_BYTES:
-            raise _file_fault(place, "it is too large")
-        parsed = tomllib.loads(path.read_text("utf-8"))
-    except FileNotFoundError:
+    if not path.exists():
         return {}
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or f"it is not proper TOML ({error})"
-        raise _file_fault(place, printable(why)[:200]) from None
-    tables = {name: value for name, value in parsed.items() if isinstance(value, dict)}
-    result = given({n: v for n, v in parsed.items() if n not in tables}, place)
+    file = read_own_file(path, "facts file")
+
+    def checked(raw: Mapping[str, Any], *table: str) -> dict[str, Any]:
+        def fault(name: str, why: str) -> ReadingError:
+            return file.fault((*table, name), f"{quoted(name)}: {why}", FACTS)
+
+        return _checked(raw, fault, {})
+
+    tables = {name: value for name, value in file.content.items() if isinstance(value, dict)}
+    result = checked({n: v for n, v in file.content.items() if n not in tables})
     for name, table in tables.items():
-        own = given(table, f"{place}, [{printable(name)[:60]}]")
+        own = checked(table, name)
         if {name, Path(name).stem} & {*names, *(Path(n).stem for n in names)}:
             result |= own
     return result

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal
 
-from petitpied.figures.charts.drawing import Drawing
+from petitpied.figures.drawing import Drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +33,8 @@ class Table:
 
 @dataclass(frozen=True)
 class Picture:
-    """A JPEG or PNG with its words for those who do not see it, and a caption; ``wide``: as
-    wide as the page, else as a chart."""
+    """A JPEG or PNG, as wide as the page, with its words for those who do not see it, and a
+    caption."""
 
     data: bytes
     kind: Literal["jpeg", "png"]
@@ -42,7 +42,6 @@ class Picture:
     height_px: int
     alt: str
     caption: str
-    wide: bool = True
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from importlib.resources import files
 from typing import Any
 
 from petitpied.figures import look
-from petitpied.figures.charts import drawing
+from petitpied.figures.svg import inline_svg
 from petitpied.report.blocks import Bullets, Chart, Paragraph, Picture, Report, Table
 
 TEMPLATE = "report.html.j2"
@@ -31,7 +31,7 @@ def _template() -> Any:
             lambda name: files("petitpied.report").joinpath(name).read_text("utf-8")
         ),
     )
-    environment.filters["svg"] = lambda drawn: Markup(drawing.svg(drawn))  # escapes its texts
+    environment.filters["svg"] = lambda drawn: Markup(inline_svg(drawn))  # escapes its texts
     environment.filters["data_url"] = _data_url
     environment.filters["kind"] = _kind
     colours = {name: look.css(getattr(look, name)) for name in _COLOURS}

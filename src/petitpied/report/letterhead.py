@@ -3,10 +3,9 @@
 import io
 import warnings
 from pathlib import Path
-from typing import Any
 
-from petitpied.domain.errors import OwnFileError
-from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.domain.own_file import OwnFile
+from petitpied.files.own.own_file import read_own_file
 from petitpied.report.blocks import Letterhead, Picture
 from petitpied.text.wording import printable
 
@@ -27,50 +26,37 @@ def read_letterhead(path: Path) -> Letterhead:
     OwnFileError
         If the file or its picture cannot be used: one sentence, with the line.
     """
-    text, data = read_own_toml(path, "letterhead")
-    file = printable(path.name)[:80]
-    for key in data:
-        if key not in KEYS:
-            why = f'"{printable(key)[:40]}" is not known'
-            raise _fault(file, text, key, why, f"known are {', '.join(KEYS)}")
-    lines = data.get("lines", [])
+    file = read_own_file(path, "letterhead")
+    content = file.only(file.content, (), KEYS)
+    lines = content.get("lines", [])
     if not isinstance(lines, list) or len(lines) > MAX_LINES:
         why = f"lines must be a list of at most {MAX_LINES} texts"
-        raise _fault(file, text, "lines", why, 'write lines = ["...", "..."]')
+        raise file.fault(("lines",), why, 'lines = ["...", "..."]')
     name, foot, alt = (
-        _text(data.get(key, ""), key, text, file) for key in ("name", "foot", "picture_alt")
+        file.words(content.get(key, ""), (key,), MAX_LETTERS)
+        for key in ("name", "foot", "picture_alt")
     )
     return Letterhead(
         name=name,
-        lines=tuple(_text(line, "lines", text, file) for line in lines),
-        picture=_picture(path, data.get("picture"), alt or name or "Letterhead", (file, text)),
+        lines=tuple(file.words(line, ("lines",), MAX_LETTERS) for line in lines),
+        picture=_picture(path.parent, file, alt or name or "Letterhead"),
         foot=foot,
     )
 
 
-def _text(value: Any, key: str, text: str, file: str) -> str:
-    if not isinstance(value, str) or len(value) > MAX_LETTERS:
-        why = f"{key} must be text of at most {MAX_LETTERS} letters"
-        raise _fault(file, text, key, why, f'write {key} = "..."')
-    return printable(value)
-
-
-def _picture(path: Path, given: Any, alt: str, place: tuple[str, str]) -> Picture | None:
-    file, text = place
+def _picture(folder: Path, file: OwnFile, alt: str) -> Picture | None:
+    given = file.content.get("picture")
     if given is None:
         return None
     if not isinstance(given, str) or not given or Path(given).name != given or "\\" in given:
         why = "picture must be the name of a file beside the letterhead, without a folder"
-        raise _fault(file, text, "picture", why, 'write picture = "NAME.png"')
+        raise file.fault(("picture",), why, 'picture = "NAME.png"')
     try:
-        data = _bytes(path.parent / given)
-        return _decoded(data, alt)
+        return _decoded(_bytes(folder / given), alt)
     except (OSError, ValueError, SyntaxError, MemoryError) as error:
-        why = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        raise _fault(
-            file, text, "picture", f"its picture {printable(given)[:60]} cannot be used: {why}",
-            "give a PNG or JPEG of at most 5 MB",
-        ) from None  # fmt: skip
+        said = getattr(error, "strerror", None) or str(error) or type(error).__name__
+        why = f"its picture {printable(given)[:60]} cannot be used: {said}"
+        raise file.fault(("picture",), why, "a PNG or JPEG of at most 5 MB") from None
 
 
 def _bytes(path: Path) -> bytes:
@@ -99,9 +85,3 @@ def _decoded(data: bytes, alt: str) -> Picture:
     stream = io.BytesIO()
     ground.save(stream, "PNG")
     return Picture(stream.getvalue(), "png", ground.width, ground.height, alt, "")
-
-
-def _fault(file: str, text: str, key: str, why: str, next_step: str) -> OwnFileError:
-    return OwnFileError(
-        what=f"letterhead {file}{line_of(text, key)} cannot be used", why=why, next_step=next_step
-    )

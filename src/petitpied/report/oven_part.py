@@ -1,10 +1,9 @@
 """What the history says of the oven, in the report: a map of each measure, and the verdict."""
 
-import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from petitpied.report.blocks import Block, Paragraph, Picture, Section
+from petitpied.report.blocks import Block, Chart, Paragraph, Section
 from petitpied.report.material import Tray
 
 if TYPE_CHECKING:
@@ -43,26 +42,13 @@ def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
 
 
 def _measure(found: "OvenMap", where: str, *, turned: bool) -> list[Block]:
-    from petitpied.figures.charts.chart_sheet import png_bytes
-    from petitpied.figures.charts.oven_map_picture import map_sheet
+    from petitpied.figures.charts.oven_map_picture import map_chart
     from petitpied.text.oven_map_words import verdict, what_to_try
 
-    sheet = map_sheet(found, where, turned=turned)
-    data = png_bytes(sheet)
-    width, height = _size(data)
-    said = verdict(found)
-    alt = f"Map of {found.measure.replace('_', ' ')} over the oven, door at the bottom. {said}"
-    caption = f"Map of {found.measure.replace('_', ' ')} from {found.bakes} bakes."
+    name = found.measure.replace("_", " ")
+    caption = f"Map of {name} from {found.bakes} bakes."
     return [
-        Paragraph(said, "strong"),
+        Paragraph(verdict(found), "strong"),
         Paragraph(what_to_try(found, turned=turned)),
-        Picture(data, "png", width, height, alt, caption, wide=False),
+        Chart(map_chart(found, where, turned=turned), caption),
     ]
-
-
-def _size(data: bytes) -> tuple[int, int]:
-    """Width and height of a picture that the program itself made."""
-    from PIL import Image
-
-    with Image.open(io.BytesIO(data)) as image:
-        return image.size

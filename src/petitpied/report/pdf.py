@@ -3,12 +3,12 @@
 import io
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
-from datetime import UTC, datetime
 from typing import Any
 
 from petitpied.figures import look
 from petitpied.figures import script_fonts as fonts
 from petitpied.figures.charts.charts import WIDTH
+from petitpied.figures.pdf import draw, new_document
 from petitpied.report.blocks import (
     Block,
     Bullets,
@@ -19,7 +19,6 @@ from petitpied.report.blocks import (
     Section,
     Table,
 )
-from petitpied.report.pdf_chart import draw_chart
 
 MARGIN_MM = 15.0
 BODY_PT, NOTE_PT, TABLE_PT = 10.0, 8.5, 8.0
@@ -30,9 +29,6 @@ CHART_MM = 130.0  # of a chart of full width: its letters then have the text's s
 PICTURE_MM = 195.0  # tallest picture: leaves room for its heading and caption on a page
 HEAD_PICTURE_MM = (60.0, 22.0)  # widest and tallest picture of the letterhead
 SHRINK = 0.7  # a picture may be made so much smaller to stay on the page
-#: a PDF wants a date; none is taken from the clock, so that the same report is the same file
-NO_DATE = datetime(2000, 1, 1, tzinfo=UTC)
-SHAPED = frozenset({"Arabic", "Hebrew", "Thai", "Devanagari"})
 
 
 def report_pdf(report: Report) -> bytes:
@@ -55,7 +51,7 @@ def _texts(part: Any) -> Iterator[str]:
     """Every text anywhere in the report."""
     if isinstance(part, str):
         yield part
-    elif isinstance(part, tuple):
+    elif isinstance(part, tuple | list):
         for item in part:
             yield from _texts(item)
     elif is_dataclass(part):
@@ -68,7 +64,10 @@ class _Pages:
 
     def __init__(self, report: Report, shown: fonts.Shown) -> None:
         self.report, self.clean = report, shown.clean
-        self.pdf = _document(report, shown)
+        title = shown.clean(report.title)
+        self.pdf = new_document(title, _texts(report), numbered=True)
+        self.pdf.set_margin(MARGIN_MM)
+        self.pdf.set_auto_page_break(True, MARGIN_MM)
         self.pdf.add_page()
 
     def head(self) -> None:
@@ -110,11 +109,10 @@ class _Pages:
             if isinstance(block, Paragraph):
                 height += 8.0
             elif isinstance(block, Picture):
-                width = self.pdf.epw if block.wide else CHART_MM
-                tall = min(PICTURE_MM, width * block.height_px / block.width_px)
+                tall = min(PICTURE_MM, self.pdf.epw * block.height_px / block.width_px)
                 return float(height + SHRINK * tall + 9.0)
             elif isinstance(block, Chart):
-                return height + CHART_MM / WIDTH * block.drawing.height + 9.0
+                return height + _mm_per_unit(block) * block.drawing.height + 9.0
             else:
                 break
         return max(ROOM_FOR_HEADING_MM, height)
@@ -175,7 +173,7 @@ class _Pages:
         self.pdf.ln(2.0)
 
     def _picture(self, picture: Picture) -> None:
-        width = self.pdf.epw if picture.wide else CHART_MM
+        width = self.pdf.epw
         height = width * picture.height_px / picture.width_px
         if height > PICTURE_MM:
             width, height = width * PICTURE_MM / height, PICTURE_MM
@@ -202,9 +200,11 @@ class _Pages:
         self.pdf.set_xy(MARGIN_MM + width + 5.0, top)
 
     def _chart(self, chart: Chart) -> None:
-        scale = min(CHART_MM / WIDTH, PICTURE_MM / chart.drawing.height)
+        scale = _mm_per_unit(chart)
         self._room(scale * chart.drawing.height + 8.0)
-        draw_chart(self.pdf, chart.drawing, scale, self.clean)
+        top = self.pdf.get_y()
+        draw(self.pdf, chart.drawing, (MARGIN_MM, top), scale, self.clean)
+        self.pdf.set_xy(MARGIN_MM, top + scale * chart.drawing.height + 1.0)
         self.paragraph(chart.caption, NOTE_PT)
 
     def _room(self, height_mm: float) -> None:
@@ -212,33 +212,9 @@ class _Pages:
             self.pdf.add_page()
 
 
-def _document(report: Report, shown: fonts.Shown) -> Any:
-    from fpdf import FPDF
-
-    class Document(FPDF):
-        def footer(self) -> None:
-            self.set_y(-11.0)
-            self.set_font("Base", "", 8.0)
-            self.set_text_color(*look.QUIET)
-            self.cell(0, 5.0, f"{self.page_no()} / {{nb}}", align="R")
-
-    pdf = Document(format="A4")
-    pdf.set_margin(MARGIN_MM)
-    pdf.set_auto_page_break(True, MARGIN_MM)
-    pdf.add_font("Base", "", fonts.font_path(fonts.BASE))
-    pdf.add_font("Base", "B", fonts.font_path(fonts.BOLD))
-    families = fonts.families_for("".join(_texts(report)))
-    for family in families:
-        pdf.add_font(family, "", fonts.font_path(fonts.SCRIPTS[family][0]))
-    if families:
-        pdf.set_fallback_fonts(list(families), exact_match=False)
-    if SHAPED & set(families) or any(c in fonts.INVISIBLE for c in "".join(_texts(report))):
-        pdf.set_text_shaping(True)
-    pdf.set_title(shown.clean(report.title))
-    pdf.set_creator("petitpied")
-    pdf.set_lang("en")
-    pdf.set_creation_date(NO_DATE)
-    return pdf
+def _mm_per_unit(chart: Chart) -> float:
+    drawing = chart.drawing
+    return min(CHART_MM / max(WIDTH, drawing.width), PICTURE_MM / drawing.height)
 
 
 def _heading_style() -> Any:

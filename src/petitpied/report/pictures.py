@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from petitpied.domain.photo import Photo
 from petitpied.domain.record import Record
+from petitpied.figures.raster import pixels as rendered
 from petitpied.figures.tray.overlay import marked_picture
 from petitpied.report.blocks import Picture
 from petitpied.statistics.tray_summary import Summary
@@ -27,7 +28,7 @@ JPEG_QUALITY = 82
 
 def marked_tray(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Picture:
     """The annotated picture, its words, and its caption."""
-    marked: Any = marked_picture(pixels, record, summary)
+    marked = rendered(marked_picture(pixels, record, summary))
     words = f"{summary.found} shells outlined, each with its id and diameter"
     if summary.odd:
         words += f"; odd ones out marked: {', '.join(o.id for o in summary.odd[:12])}"
@@ -44,7 +45,7 @@ def contact(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Pic
     from petitpied.figures.tray.sheet import contact_sheet
 
     return jpeg(
-        contact_sheet(pixels, record, summary),
+        rendered(contact_sheet(pixels, record, summary)),
         _long_side_px(trays),
         f"Contact sheet: each of the {summary.found} shells zoomed, in rows and columns as on the "
         "tray, with its id, diameter and faults.",
@@ -54,13 +55,11 @@ def contact(pixels: Pixels, record: Record, summary: Summary, trays: int) -> Pic
 
 def pair_sheet(tray: "LotTray", photo: Photo, codes: Mapping[str, "Code"], trays: int) -> Picture:
     """The pairing sheet of one tray without its list, which the report has as a table."""
-    from petitpied.figures.tray.tray_sheet import sheet_jpeg
+    from petitpied.figures.tray.tray_sheet import tray_sheet
     from petitpied.text.sheet_words import Listing
 
-    sheet = sheet_jpeg(tray, photo.pixels_bgr, codes, Listing(tray.name, ()))
-    pixels = cv2.imdecode(np.frombuffer(sheet, np.uint8), cv2.IMREAD_COLOR)
     return jpeg(
-        pixels,
+        rendered(tray_sheet(tray, photo.pixels_bgr, codes, Listing(tray.name, ()))),
         _long_side_px(trays),
         f"The tray {tray.name} with the number of its pair on every shell.",
         "Same number: one macaron. The notches meet when it is closed. Dashed: not taken.",

@@ -47,11 +47,8 @@ class Witness:
     edges: float = 1.0
 
 
-#: fitted on 73 traced scenes of two makers, see above; 33 of them the edge network never saw, and
-#: it errs on the others no less. Of the foot, the widths and their ratio both makers' scenes have
-#: the same say (67 of them, without the samples): the tips of the nine scenes of the one reach 0.4
-#: mm farther, and which is like life is not known. The foot's spread: on 69 scenes, with edges that
-#: read it a tenth worse than these, since the nine trays of one maker held 89 % by its own
+#: fitted on traced scenes of two makers by `tests.benchmarks --only coverage --calibrate`; both
+#: makers have the same say on the foot and the widths (TUNING.md)
 WITNESSES: dict[str, Witness] = {
     "diameter_mm": Witness(0.051, 0.000, 0.5, 0.3),
     "cap_diameter_mm": Witness(0.100, 0.043, 0, 0.7),
@@ -78,10 +75,8 @@ BY_RADIUS = {
     **dict.fromkeys(("feret_min_mm", "feret_max_mm"), 2.0),
     **dict.fromkeys(("roundness_mm", "foot_spread_mm", "lean_mm"), 1.0),
 }
-#: what edges smoothed from ray to ray do not show of a ruffled foot: a caliper rests on the
-#: ruffles' tips, and the outline is less round than it looks. Mean errors on shells with a foot,
-#: fitted with the figures above (corrections for a known effect, JCGM 100, 3.2.4; their own doubt
-#: is in those figures)
+#: what edges smoothed from ray to ray do not show of a ruffled foot: a caliper rests on the tips.
+#: Mean errors, fitted as above (JCGM 100, 3.2.4: corrections for a known effect)
 RUFFLES = {
     "feret_min_mm": 0.46,
     "feret_max_mm": 0.70,

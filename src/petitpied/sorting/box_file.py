@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from petitpied.sorting.own_file import OwnFile, quoted
+from petitpied.domain.own_file import OwnFile, quoted
 
 MOST_SLOTS = 200
 _KEYS = (
@@ -42,15 +42,14 @@ class BoxKind:
     notes: tuple[str, ...] = field(default=())
 
 
-def parse_box(text: str, name: str) -> BoxKind:
-    """A box from the text of a file called ``name`` (see `STARTER`).
+def parse_box(file: OwnFile) -> BoxKind:
+    """A box from the baker's file (see `STARTER`).
 
     Raises
     ------
     OwnFileError
         With the line, what is wrong and what is allowed.
     """
-    file = OwnFile.parsed(text, name)
     content = file.only(file.content, (), ("box",))
     if "box" not in content:
         raise file.fault((), "there is no [box]", "[box] and its settings below it")
@@ -61,11 +60,11 @@ def parse_box(text: str, name: str) -> BoxKind:
         if key not in box:
             raise file.fault(("box",), f"{key} is missing", f"{key} = a number")
     slots = file.whole(box["slots"], ("box", "slots"), 1, MOST_SLOTS)
-    title = box.get("name", "box")
-    if not isinstance(title, str) or not title.strip() or len(title) > 60:
-        raise file.fault(("box", "name"), "the name does not fit", "a text of 1 to 60 letters")
+    title = file.words(box.get("name", "box"), ("box", "name"), 60)
+    if not title.strip():
+        raise file.fault(("box", "name"), "the name is empty", "a text of 1 to 60 letters")
     return BoxKind(
-        name="".join(c if c.isprintable() else "?" for c in title),
+        name=title,
         slots=slots,
         columns=file.whole(box.get("columns", min(slots, 3)), ("box", "columns"), 1, slots),
         slot_pitch_mm=file.number(box["slot_pitch_mm"], ("box", "slot_pitch_mm"), 10, 300),

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from petitpied.sorting.own_file import OwnFile
+from petitpied.domain.own_file import OwnFile
 
 #: measured quantities that can have limits: unit, and the range that a limit may lie in. Wide
 #: enough for any shell; narrow enough that centimetres or inches are noticed
@@ -72,15 +72,14 @@ class Limits:
         return tuple(dict.fromkeys(limit.name for limit in (*self.passes, *self.second)))
 
 
-def parse_limits(text: str, name: str) -> Limits:
-    """Limits from the text of a file called ``name`` (see `STARTER`).
+def parse_limits(file: OwnFile) -> Limits:
+    """Limits from the baker's file (see `STARTER`).
 
     Raises
     ------
     OwnFileError
         With the line, what is wrong and what is allowed.
     """
-    file = OwnFile.parsed(text, name)
     content = file.only(file.content, (), ("risk", "pass", "second"))
     risk = file.number(content.get("risk", DEFAULT_RISK), ("risk",), 0.001, 0.5)
     passes = _group(file, content.get("pass", {}), "pass")

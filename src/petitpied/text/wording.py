@@ -2,11 +2,10 @@
 
 from math import floor, log10
 
+from petitpied.domain.errors import printable as printable
 from petitpied.domain.quantity import Quantity
 
 MAX_DECIMALS = 4
-#: zero width joiner and non-joiner: scripts and emoji need them, and they cannot mislead
-JOINERS = "\u200c\u200d"
 
 
 def decimals(u95: float, digits: int = 2) -> int:
@@ -38,8 +37,3 @@ def share(probability: float) -> str:
         return "more than 99.9 %"
     percent = 100 * probability
     return f"{percent:.1f} %" if 0 < percent < 10 or 99 < percent < 100 else f"{percent:.0f} %"
-
-
-def printable(text: str) -> str:
-    """Text from outside without control, escape and direction characters."""
-    return "".join(c if c.isprintable() or c in JOINERS else "?" for c in text)

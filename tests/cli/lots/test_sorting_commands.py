@@ -301,7 +301,7 @@ def test_mixed_units_in_a_limits_file(petitpied):
     Path("l.toml").write_text("[pass]\ndiameter_cm = { max = 4.6 }\n")
     status, _, err = petitpied("sort", "one.json", "--limits", "l.toml")
     assert_plain(status, err, ExitCode.OWN_FILE)
-    assert err.startswith("l.toml, line 2: diameter_cm mixes units")
+    assert err.startswith("limits file l.toml, line 2: diameter_cm mixes units")
     assert not Path("verdicts.csv").exists()
 
 

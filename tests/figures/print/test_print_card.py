@@ -8,6 +8,8 @@ import numpy as np
 import pypdfium2
 import pytest
 
+from petitpied.camera.find_card import find_cards
+from petitpied.domain import card
 from petitpied.figures.print.marker_shapes import cell_outlines
 from petitpied.figures.print.print_card import CARD_PAPERS, TOP_MM, card_pdf, card_places_mm
 
@@ -49,8 +51,8 @@ def page(request):
 def test_one_page_of_the_papers_true_size(paper):
     document = pypdfium2.PdfDocument(card_pdf(paper))
     assert len(document) == 1
-    # the page's size is written in points with four decimals
-    assert np.array(document[0].get_size()) / 72 * 25.4 == pytest.approx(SIZES_MM[paper], abs=1e-3)
+    # the page's size is written in hundredths of a point: half of one is 0.0018 mm
+    assert np.array(document[0].get_size()) / 72 * 25.4 == pytest.approx(SIZES_MM[paper], abs=2e-3)
     document.close()
 
 
@@ -122,6 +124,24 @@ def test_the_committed_page_is_the_one_we_print(paper):
     (text, grey), (wanted_text, wanted_grey) = _shown(committed), _shown(printed)
     assert text == wanted_text
     assert (grey == wanted_grey).all()
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_committed_cards_are_the_ones_we_measure_by(paper):
+    """What the program finds on the page as committed, against the card that it measures by."""
+    document = pypdfium2.PdfDocument((CALIBRATION / f"card_{paper}.pdf").read_bytes())
+    grey = document[0].render(scale=DPI / 72, grayscale=True).to_numpy()
+    document.close()
+    raster = Raster(paper, np.ascontiguousarray(grey.reshape(grey.shape[0], -1)))
+    places = card_places_mm(paper)
+    seen = find_cards(raster.grey)
+    assert sorted(one.letter for one in seen) == sorted(places)
+    for one in seen:
+        corners = slice(one.chess_corners)
+        assert one.points_card_mm[corners] == pytest.approx(card.inner_corners_mm())
+        found_mm = (one.points_px[corners] + 0.5) / raster.px_per_mm - places[one.letter]
+        # a third of a pixel at 400 dpi
+        assert np.abs(found_mm - card.inner_corners_mm()).max() < 0.02
 
 
 @pytest.mark.parametrize("paper", PAPERS)

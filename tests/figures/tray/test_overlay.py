@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from petitpied.domain.quantity import Quantity
-from petitpied.figures.lettering import Lettering, text_width_px, wrapped, write_text
+from petitpied.figures.drawing import Drawing, Window
+from petitpied.figures.raster import pixels
 from petitpied.figures.tray import overlay
 from petitpied.figures.tray.overlay import LONG_SIDE_PX, marked_jpeg, marked_picture, short_reason
 from petitpied.statistics.tray_summary import summarise
@@ -24,7 +25,7 @@ def flat(level, size=SIZE):
 
 def drawn(record, level=128):
     """The marked picture in grey, as printed in black and white."""
-    picture = marked_picture(flat(level), record, summarise(record))
+    picture = pixels(marked_picture(flat(level), record, summarise(record)))
     return cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY).astype(int)
 
 
@@ -106,14 +107,14 @@ def test_a_door_outside_the_photo_is_marked_at_its_edge():
 
 def test_relative_records_are_drawn_without_a_scale():
     record = relative_record()
-    picture = marked_picture(flat(128), record, summarise(record))
+    picture = pixels(marked_picture(flat(128), record, summarise(record)))
     assert picture.shape[1] == LONG_SIDE_PX
 
 
 @pytest.mark.parametrize("size", [(300, 400), (1200, 1600), (1600, 1200), (700, 5000), (5000, 700)])
 def test_any_size_of_photo(size):
     record = a_record(warnings=tuple(f"warning {i} " + "word " * 30 for i in range(9)))
-    picture = marked_picture(flat(90, size), record, summarise(record))
+    picture = pixels(marked_picture(flat(90, size), record, summarise(record)))
     scale = LONG_SIDE_PX / max(size)
     assert picture.shape[1] == round(size[1] * scale)
     assert picture.shape[0] > round(size[0] * scale)
@@ -121,7 +122,7 @@ def test_any_size_of_photo(size):
 
 def test_nothing_found_is_a_picture_too():
     record = a_record([], cards=(), view=None, px_per_mm=None, tray=None)
-    assert marked_picture(flat(50), record, summarise(record)).shape[1] == LONG_SIDE_PX
+    assert pixels(marked_picture(flat(50), record, summarise(record))).shape[1] == LONG_SIDE_PX
 
 
 def test_the_file_is_a_jpeg_and_the_photo_is_unchanged():
@@ -132,32 +133,6 @@ def test_the_file_is_a_jpeg_and_the_photo_is_unchanged():
     assert decoded.shape[1] == LONG_SIDE_PX
     assert b"Exif" not in data
     assert (photo == 77).all()
-
-
-@pytest.mark.parametrize("centre", [(-50, -50), (0, 40), (400, 300), (200, 900)])
-def test_text_stays_inside_and_has_a_rim(centre):
-    canvas = flat(255, (300, 400))
-    write_text(canvas, "B3 44.8 mm", centre, Lettering(40))
-    dark = np.argwhere(canvas.min(axis=2) < 60)
-    assert len(dark) > 300  # white letters on white ground live by their rim
-    assert np.ptp(dark[:, 1]) >= 0.9 * text_width_px("B3 44.8 mm", 40)
-
-
-def test_turned_text_turns():
-    level, upright = flat(255, (400, 400)), flat(255, (400, 400))
-    write_text(level, "oven door", (200, 200), Lettering(40))
-    write_text(upright, "oven door", (200, 200), Lettering(40, turn_deg=90))
-    extents = [np.ptp(np.argwhere(c.min(axis=2) < 60), axis=0) for c in (level, upright)]
-    assert np.abs(extents[0] - extents[1][::-1]).max() <= 3  # turning softens the rim
-
-
-def test_lines_are_wrapped_at_words():
-    lines = list(wrapped("one two three four five six seven eight nine ten", 40, 300))
-    assert " ".join(lines) == "one two three four five six seven eight nine ten"
-    assert len(lines) > 2
-    assert all(text_width_px(line, 40) <= 300 for line in lines)
-    assert list(wrapped("unbreakableword", 40, 10)) == ["unbreakableword"]
-    assert list(wrapped("", 40, 300)) == []
 
 
 @pytest.mark.parametrize(
@@ -181,9 +156,19 @@ def test_labels_follow_the_uncertainty():
     assert (around(vague, below, 60) != around(sure, below, 60)).any()
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 90.0, 30.0])
+@pytest.mark.parametrize("centre", [(-50, -50), (0, 40), (400, 300), (200, 900)])
+def test_words_stay_inside_the_picture(centre, turn_deg):
+    sheet = overlay._Sheet(1.0, (400, 300))
+    sheet.text("B3 44.8", np.array(centre), 40, turn_deg=turn_deg)
+    drawn = pixels(Drawing(400, 300, sheet.shapes))
+    wide = pixels(Drawing(800, 600, [Window((200, 150), (500, 400), sheet.shapes)]))
+    assert (drawn != 255).sum() == (wide != 255).sum() > 2000  # a wider picture shows no more
+
+
 def test_words_beside_a_shell_keep_clear_of_other_words():
-    sheet = overlay._Sheet(np.full((400, 800, 3), 128, np.uint8), 1.0)
-    sheet.text("oven door", np.array([400.0, 200.0]), overlay.Lettering(62))
+    sheet = overlay._Sheet(1.0, (800, 400))
+    sheet.text("oven door", np.array([400.0, 200.0]), 62)
     place = sheet.clear_place("lumpy", 40.0, (400.0, 175.0), 180.0)
     # letters 62 and 40 px high do not meet where their middles are half of both apart
     assert abs(place[1] - 200.0) > (62 + 40) / 2

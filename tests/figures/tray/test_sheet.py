@@ -6,8 +6,10 @@ import pytest
 
 from petitpied.domain.quantity import Quantity
 from petitpied.domain.surface import Crack, SurfaceMark, TrayColour
-from petitpied.figures.tray.sheet import GAP_PX, PICTURE_PX, contact_sheet, sheet_jpeg
-from petitpied.figures.tray.surface_marks import draw_marks, legend
+from petitpied.figures.drawing import Drawing
+from petitpied.figures.raster import jpeg_bytes, pixels
+from petitpied.figures.tray.sheet import GAP_PX, PICTURE_PX, contact_sheet
+from petitpied.figures.tray.surface_marks import legend, mark_shapes
 from petitpied.statistics.tray_summary import summarise
 from petitpied.text.shell_faults import fault_words
 from petitpied.text.surface_words import surface_lines
@@ -31,7 +33,7 @@ def a_tray():
 
 def test_shells_stand_in_lattice_order():
     photo, record = a_tray()
-    sheet = contact_sheet(photo, record, summarise(record))
+    sheet = pixels(contact_sheet(photo, record, summarise(record)))
     middles = {
         place: (y, GAP_PX + place[1] * (PICTURE_PX + GAP_PX) + PICTURE_PX // 2)
         for place in COLOURS
@@ -51,7 +53,7 @@ def _row_middle(sheet, colour):
 
 def test_each_shell_fills_its_picture():
     photo, record = a_tray()
-    sheet = contact_sheet(photo, record, summarise(record))
+    sheet = pixels(contact_sheet(photo, record, summarise(record)))
     red = np.abs(sheet.astype(int) - COLOURS[0, 0]).max(axis=2) < 8
     width = np.ptp(np.nonzero(red.any(axis=0))[0])
     assert 0.8 * PICTURE_PX < width < PICTURE_PX
@@ -61,21 +63,21 @@ def test_shells_at_the_photos_edge_and_not_measured_are_there():
     photo, _ = a_tray()
     cut = unmeasured_shell("A9", column=8)
     record = a_record([a_shell(), cut])
-    sheet = contact_sheet(photo, record, summarise(record))
+    sheet = pixels(contact_sheet(photo, record, summarise(record)))
     assert sheet.shape[1] >= 9 * PICTURE_PX
-    assert sheet_jpeg(photo, record, summarise(record))[:2] == b"\xff\xd8"
+    assert jpeg_bytes(contact_sheet(photo, record, summarise(record)))[:2] == b"\xff\xd8"
 
 
 def test_a_lattice_with_wide_gaps_still_fits():
     photo, _ = a_tray()
     record = a_record([a_shell("A1"), a_shell("A500", 0, 499), a_shell("Z1", 300, 0)])
-    sheet = contact_sheet(photo, record, summarise(record))
+    sheet = pixels(contact_sheet(photo, record, summarise(record)))
     assert sheet.shape[0] * sheet.shape[1] < 4_000_000
 
 
 def test_the_sheet_holds_no_header_of_the_photo():
     photo, record = a_tray()
-    data = sheet_jpeg(photo, record, summarise(record))
+    data = jpeg_bytes(contact_sheet(photo, record, summarise(record)))
     assert b"Exif" not in data
 
 
@@ -107,9 +109,7 @@ def test_browning_within_its_doubt_is_no_fault():
 def test_a_dimples_ring_goes_round_it_not_over_it():
     place = (400.0, 300.0)
     record = a_record([a_shell(dimples=(mark(place),))])
-    canvas = np.full((1200, 1600, 3), 128, np.uint8)
-    draw_marks(canvas, 1.0, record)
-    changed = (canvas != 128).any(axis=2)
+    changed = (pixels(Drawing(1600, 1200, [*mark_shapes(record, 1.0)])) != 255).any(axis=2)
     y, x = np.nonzero(changed)
     away = np.hypot(x - place[0], y - place[1]) / record.px_per_mm
     assert away.min() > 2.9  # of a dimple of 4 mm radius: the ticks' dark rims reach in a little

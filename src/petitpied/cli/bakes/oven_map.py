@@ -99,14 +99,15 @@ def _pictures(
     found: "tuple[OvenMap, ...]", out: Path, where: str, *, turned: bool
 ) -> dict[Path, bytes]:
     """Write the pictures: the file itself, or one a measure where there are several."""
-    from petitpied.figures.charts.chart_sheet import png_bytes, svg_bytes
-    from petitpied.figures.charts.oven_map_picture import map_sheet
+    from petitpied.figures.charts.oven_map_picture import map_chart
+    from petitpied.figures.raster import png_bytes
+    from petitpied.figures.svg import svg_bytes
     from petitpied.files.output_files import prepare_folder, write_all
 
     draw = svg_bytes if out.suffix.lower() == ".svg" else png_bytes
     pictures = {
         out if len(found) == 1 else out.with_name(f"{out.stem}-{one.measure}{out.suffix}"): draw(
-            map_sheet(one, where, turned=turned)
+            map_chart(one, where, turned=turned)
         )
         for one in found
     }

@@ -95,8 +95,9 @@ def trend(
 
 
 def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json: bool) -> None:
-    from petitpied.figures.charts.chart_sheet import png_bytes, svg_bytes
-    from petitpied.figures.charts.trend_picture import trend_sheet
+    from petitpied.figures.charts.trend_picture import trend_chart
+    from petitpied.figures.raster import png_bytes
+    from petitpied.figures.svg import svg_bytes
     from petitpied.files.output_files import prepare_folder, write_all
     from petitpied.history.store import open_store
     from petitpied.history.trend_reading import read_trend
@@ -106,9 +107,9 @@ def _trend(request: "TrendRequest", out: Path | None, db: str | None, *, as_json
     found, asked, facts = read_trend(open_store(db, new=False), request)
     said = lines(found, asked, facts)
     if out is not None:
-        sheet = trend_sheet(found, asked, facts)
+        chart = trend_chart(found, asked, facts)
         prepare_folder(out.parent)
-        picture = svg_bytes(sheet) if out.suffix.lower() == ".svg" else png_bytes(sheet)
+        picture = svg_bytes(chart) if out.suffix.lower() == ".svg" else png_bytes(chart)
         write_all({out: picture})
     if as_json:
         typer.echo(json.dumps(trend_json(found, asked, facts, said), ensure_ascii=False))

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from petitpied.domain.errors import LotError
-from petitpied.figures.tray.tray_sheet import photo_of, sheet_jpeg
+from petitpied.figures.raster import jpeg_bytes
+from petitpied.figures.tray.tray_sheet import photo_of, tray_sheet
 from petitpied.files.records.lot_files import judged, lot_of, read_limits, read_trays
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Macaron, macaron
@@ -139,7 +140,7 @@ def sheets(
         photo = photo_of(tray, photos)
         if photo is None:
             without.append(tray.name)
-        pages[f"{tray.name}{suffix}"] = sheet_jpeg(tray, photo, *drawn(tray))
+        pages[f"{tray.name}{suffix}"] = jpeg_bytes(tray_sheet(tray, photo, *drawn(tray)))
     return pages, without
 
 

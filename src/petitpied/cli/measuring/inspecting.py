@@ -160,9 +160,11 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     summary = summarise(record)
     extra = {}
     if job.sheet:
-        from petitpied.figures.tray.sheet import sheet_jpeg
+        from petitpied.figures.raster import jpeg_bytes
+        from petitpied.figures.tray.sheet import contact_sheet
 
-        extra[job.result(SHEET_SUFFIX)] = sheet_jpeg(photo.pixels_bgr, record, summary)
+        sheet = contact_sheet(photo.pixels_bgr, record, summary)
+        extra[job.result(SHEET_SUFFIX)] = jpeg_bytes(sheet)
     shown: tuple[str, ...] = ()
     if job.budget_of is not None:
         from petitpied.text.budget_lines import budget_lines

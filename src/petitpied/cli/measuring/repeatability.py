@@ -59,6 +59,7 @@ def repeatability(
         raise typer.BadParameter("--limits needs the lower limit first")
     from petitpied.domain.errors import LotError
     from petitpied.figures.charts.gauge_chart import gauge_chart
+    from petitpied.figures.raster import png_bytes
     from petitpied.files.output_files import prepare_folder, write_all
     from petitpied.files.records.study_files import Taken, load_study, read_study
     from petitpied.statistics.gauge_study import gauge_of
@@ -79,7 +80,10 @@ def repeatability(
         )
     prepare_folder(out)
     chart = gauge_chart(main, gauges["diameter_mm"], loaded.persons, "Diameter", "mm")
-    files = {out / "repeatability.png": chart, out / "repeatability.json": _json(loaded, gauges)}
+    files = {
+        out / "repeatability.png": png_bytes(chart),
+        out / "repeatability.json": _json(loaded, gauges),
+    }
     write_all(files)
     for line in _lines(loaded, gauges, limits, tell):
         typer.echo(line)

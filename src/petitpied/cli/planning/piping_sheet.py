@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from petitpied.domain.errors import LotError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.figures.print.pdf_page import PAPERS_MM
+from petitpied.figures.paper import PAPERS_MM
 from petitpied.figures.print.print_template import Template
 from petitpied.files.records.record_files import read_record
 from petitpied.piping import growth as growing

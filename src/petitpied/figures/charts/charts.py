@@ -3,19 +3,19 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, floor
+from math import floor
 
 import numpy as np
 
 from petitpied.figures import look
-from petitpied.figures.charts.drawing import Anchor, Box, Drawing, Line, Shape, Spot, Text
+from petitpied.figures.axes import round_step, ticks
+from petitpied.figures.drawing import Anchor, Drawing, Shape, Spot, Text, polyline, rect
+from petitpied.figures.letters import text_width
 from petitpied.text.wording import printable
 
 WIDTH = 520.0  # on a phone of 390 px the letters are 12 px high
 LETTER = 17.0
 PAD = 24.0
-#: steps that people read: 1, 2 or 5 times a power of ten
-STEPS_MM = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)
 MOST_BINS = 26  # so that a mark stays as large as a letter
 LARGEST_SPOT = 20.0
 PLOT_HEIGHT = 260.0
@@ -43,8 +43,8 @@ def diameter_chart(sized: Sequence[Sized], marks: Sequence[Mark], unit: str) -> 
     A dot plot after Wilkinson (The American Statistician 53, 1999) with fixed bins.
     """
     shown = [s.value for s in sized] + [m.value for m in marks]
-    low, high, step = _axis(min(shown), max(shown))
-    bin_mm = _bin_width(high - low)
+    low, high, labels = _axis(min(shown), max(shown))
+    bin_mm = round_step((high - low) / MOST_BINS)[0]
     columns = [floor((s.value - low) / bin_mm + 1e-9) for s in sized]
     tallest = max(Counter(columns).values())
     across = (WIDTH - 2 * PAD) / (high - low)
@@ -55,18 +55,17 @@ def diameter_chart(sized: Sequence[Sized], marks: Sequence[Mark], unit: str) -> 
     def x_of(value: float) -> float:
         return PAD + (value - low) * across
 
-    shapes: list[Shape] = [Line(((PAD, floor_y), (WIDTH - PAD, floor_y)), width=1.5)]
-    for tick in _ticks(low, high, step):
-        shapes.append(Line(((x_of(tick), floor_y), (x_of(tick), floor_y + 6))))
-        label = f"{tick:g}"
-        shapes.append(Text(x_of(tick), floor_y + 24, label, LETTER, "middle"))
+    shapes: list[Shape] = [polyline((PAD, floor_y), (WIDTH - PAD, floor_y), width=1.5)]
+    for value, label in labels:
+        shapes.append(polyline((x_of(value), floor_y), (x_of(value), floor_y + 6), width=1.0))
+        shapes.append(Text((x_of(value), floor_y + 24), label, LETTER, "middle"))
     axis = f"diameter, {unit}"
-    shapes.append(Text(WIDTH / 2, floor_y + 46, axis, LETTER, "middle", look.QUIET))
+    shapes.append(Text((WIDTH / 2, floor_y + 46), axis, LETTER, "middle", colour=look.QUIET))
     for row, mark in enumerate(sorted(marks, key=lambda m: m.value)):
         x, y = x_of(mark.value), PAD + LETTER * 1.3 * (row % 3)
-        shapes.append(Line(((x, y + 4), (x, floor_y)), look.INK, 1.5, 5.0))
+        shapes.append(polyline((x, y + 4), (x, floor_y), width=1.5, dash=5.0))
         anchor: Anchor = "start" if x < WIDTH * 0.2 else "end" if x > WIDTH * 0.8 else "middle"
-        shapes.append(Text(x, y, mark.word, LETTER * 0.88, anchor))
+        shapes.append(Text((x, y), mark.word, LETTER * 0.88, anchor))
     seen: Counter[int] = Counter()
     order = list(look.VERDICTS)
     ranked = sorted(
@@ -77,13 +76,13 @@ def diameter_chart(sized: Sequence[Sized], marks: Sequence[Mark], unit: str) -> 
         kind = look.VERDICTS.get(shell.verdict, look.PLAIN)
         x = x_of(low + (column + 0.5) * bin_mm)
         y = floor_y - spot * (seen[column] + 0.5) - 2
-        shapes.append(Spot(x, y, spot - 1.0, kind.mark, kind.colour))
+        shapes.append(Spot((x, y), spot - 1.0, kind.mark, kind.colour))
         seen[column] += 1
     y = floor_y + 74
     kinds = [k for k in look.VERDICTS if any(s.verdict == k for s in sized)]
     shapes += _legend(kinds, y)
     height = y + 14 if kinds else floor_y + 58
-    return Drawing(WIDTH, height, tuple(shapes), _alt(sized, marks, unit))
+    return Drawing(WIDTH, height, shapes, _alt(sized, marks, unit))
 
 
 def _legend(kinds: Sequence[str], y: float) -> list[Shape]:
@@ -91,9 +90,9 @@ def _legend(kinds: Sequence[str], y: float) -> list[Shape]:
     x = PAD
     for kind in kinds:
         verdict = look.VERDICTS[kind]
-        shapes.append(Spot(x + 8, y - 6, 16, verdict.mark, verdict.colour))
-        shapes.append(Text(x + 22, y, verdict.word, LETTER))
-        x += 40 + 0.56 * LETTER * len(verdict.word)
+        shapes.append(Spot((x + 8, y - 6), 16, verdict.mark, verdict.colour))
+        shapes.append(Text((x + 22, y), verdict.word, LETTER))
+        x += 40 + text_width(verdict.word, LETTER)
     return shapes
 
 
@@ -108,22 +107,12 @@ def _alt(sized: Sequence[Sized], marks: Sequence[Mark], unit: str) -> str:
     return words
 
 
-def _axis(low: float, high: float) -> tuple[float, float, float]:
-    """Ends and step of an axis of about eight ticks."""
-    room = max(high - low, 0.4)
-    step = next((s for s in STEPS_MM if room / s <= 8), STEPS_MM[-1])
-    first, last = floor(low / step) * step, ceil(high / step) * step
-    if last <= high + 1e-9:
-        last += step
-    return first, last, step
-
-
-def _bin_width(room: float) -> float:
-    return next((s for s in STEPS_MM if room / s <= MOST_BINS), room / MOST_BINS)
-
-
-def _ticks(low: float, high: float, step: float) -> list[float]:
-    return [round(low + i * step, 6) for i in range(round((high - low) / step) + 1)]
+def _axis(low: float, high: float) -> tuple[float, float, list[tuple[float, str]]]:
+    """Ends of an axis of about eight ticks, and its labels."""
+    step, places = round_step(max(high - low, 0.4) / 8)
+    first = floor(low / step) * step
+    last = (floor(high / step) + 1) * step
+    return first, last, [(tick, f"{tick:.{places}f}") for tick in ticks(first, last, step)]
 
 
 def count_chart(counts: Sequence[tuple[str, int]], of: int) -> Drawing:
@@ -135,11 +124,11 @@ def count_chart(counts: Sequence[tuple[str, int]], of: int) -> Drawing:
     for row, (word, count) in enumerate(counts):
         y = 8 + row * step
         length = (WIDTH - room - 90) * count / longest
-        shapes.append(Text(room - 10, y + 20, _short(word), LETTER, "end"))
-        shapes.append(Box(room, y + 4, max(1.0, length), step - 12, look.BLUE))
-        shapes.append(Text(room + length + 8, y + 20, f"{count} of {of}", LETTER))
+        shapes.append(Text((room - 10, y + 20), _short(word), LETTER, "end"))
+        shapes.append(rect((room, y + 4), (max(1.0, length), step - 12), fill=look.BLUE))
+        shapes.append(Text((room + length + 8, y + 20), f"{count} of {of}", LETTER))
     alt = "; ".join(f"{word}: {count} of {of}" for word, count in counts) + "."
-    return Drawing(WIDTH, 16 + step * len(counts), tuple(shapes), alt)
+    return Drawing(WIDTH, 16 + step * len(counts), shapes, alt)
 
 
 def _short(word: str) -> str:
@@ -167,14 +156,15 @@ def tray_plan(shells: Sequence[Planned]) -> Drawing:
     for shell in shells:
         x, y = (shell.x_mm - left) * scale, (shell.y_mm - top) * scale
         kind = look.VERDICTS.get(shell.verdict, look.PLAIN)
-        shapes.append(Spot(x, y, shell.diameter_mm * scale, "ring", look.INK))
-        shapes.append(Text(x, y + 2, printable(shell.id), LETTER, "middle", bold=True))
+        shapes.append(Spot((x, y), shell.diameter_mm * scale, "ring"))
+        shapes.append(Text((x, y + 2), printable(shell.id), LETTER, "middle", bold=True))
         if shell.verdict:
-            shapes.append(Spot(x, y + 18, 14, kind.mark, kind.colour))
+            shapes.append(Spot((x, y + 18), 14, kind.mark, kind.colour))
         else:
-            shapes.append(Text(x, y + 20, f"{shell.diameter_mm:.1f}", LETTER * 0.88, "middle"))
+            size = f"{shell.diameter_mm:.1f}"
+            shapes.append(Text((x, y + 20), size, LETTER * 0.88, "middle"))
     height = (bottom - top) * scale
     middle = (right - left) * scale / 2
-    shapes.append(Text(middle, height + 20, "oven door", LETTER, "middle", look.QUIET))
+    door = Text((middle, height + 20), "oven door", LETTER, "middle", colour=look.QUIET)
     alt = f"Plan of the tray with {len(shells)} shells, the oven door at the bottom."
-    return Drawing((right - left) * scale, height + 30, tuple(shapes), alt)
+    return Drawing((right - left) * scale, height + 30, [*shapes, door], alt)

@@ -4,8 +4,9 @@ Tone: more is darker. Thick outline with a hatched corner: stands out from chanc
 little data. Arrow: mean lean.
 """
 
-from petitpied.figures.charts.chart_sheet import GREY, Line, Sheet, Words
-from petitpied.figures.lettering import wrapped
+from petitpied.figures.drawing import Drawing, Text, polyline, rect
+from petitpied.figures.letters import wrapped
+from petitpied.figures.look import GREY, INK, Rgb
 from petitpied.patterns.oven.findings import Cell, OvenMap
 from petitpied.text.oven_map_words import MEASURE_WORDS, verdict, what_to_try
 from petitpied.text.wording import decimals, printable
@@ -32,7 +33,7 @@ KEY_LEAN = (
 ARROWS = " Arrow: mean lean, cap's centre to foot's; the longest is {longest:.2f} mm."
 
 
-def map_sheet(found: OvenMap, where: str, *, turned: bool) -> Sheet:
+def map_chart(found: OvenMap, where: str, *, turned: bool) -> Drawing:
     """Draw one measure's map with its verdict."""
     heads = [*wrapped(_title(found), TITLE, WIDTH - 2 * MARGIN)]
     few = "bake" if found.bakes == 1 else "bakes"
@@ -41,17 +42,18 @@ def map_sheet(found: OvenMap, where: str, *, turned: bool) -> Sheet:
     frame = _Frame(found, 50.0 + 48.0 * len(heads) + 46.0)
     feet = _feet(found, turned=turned)
     height = frame.bottom + 130.0 + 37.0 * len(feet) + 20.0
-    sheet = Sheet(WIDTH, round(height))
+    alt = f"{_title(found)}, oven door at the bottom. {verdict(found)}"
+    sheet = Drawing(WIDTH, round(height), alt=alt)
     for i, head in enumerate(heads):
-        sheet.add(Words((MARGIN, 58 + 48.0 * i), head, TITLE if i == 0 else LETTER))
+        sheet.add(Text((MARGIN, 58 + 48.0 * i), head, TITLE if i == 0 else LETTER))
     for cell in found.cells:
         _draw_cell(sheet, frame, cell)
     for cell in found.cells:  # above all neighbours
         if cell.stands_out:
             _outline(sheet, frame, cell)
     _draw_surroundings(sheet, frame)
-    for i, line in enumerate(feet):
-        sheet.add(Words((MARGIN, frame.bottom + 130.0 + 37.0 * i), line, SMALL))
+    for i, foot in enumerate(feet):
+        sheet.add(Text((MARGIN, frame.bottom + 130.0 + 37.0 * i), foot, SMALL))
     return sheet
 
 
@@ -110,29 +112,28 @@ class _Frame:  # plain numbers worked out once
         y = self.top + (cell.middle_mm[1] - cell.size_mm[1] / 2 - self.back_mm) * self.scale_y
         return x, y, x + cell.size_mm[0] * self.scale_x, y + cell.size_mm[1] * self.scale_y
 
-    def tone(self, value: float) -> str:
+    def tone(self, value: float) -> Rgb:
         span = self.high - self.low
         rel = (value - self.low) / span if span > 0 else 0.0
         grey = round(LIGHT + (DARK - LIGHT) * rel)
-        return f"#{grey:02x}{grey:02x}{grey:02x}"
+        return grey, grey, grey
 
 
-def _draw_cell(sheet: Sheet, frame: _Frame, cell: Cell) -> None:
+def _draw_cell(sheet: Drawing, frame: _Frame, cell: Cell) -> None:
     x0, y0, x1, y1 = frame.box(cell)
     middle = (x0 + x1) / 2
-    border = ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0))
+    corner, size_px = (x0, y0), (x1 - x0, y1 - y0)
     if cell.value is None:
-        sheet.add(Line(border, 1.5, ink=GREY), Line(((x0, y1), (x1, y0)), 1.5, ink=GREY))
+        sheet.add(rect(corner, size_px, stroke=GREY, width=1.5))
+        sheet.add(polyline((x0, y1), (x1, y0), width=1.5, colour=GREY))
         return
-    tone = frame.tone(cell.value)
-    sheet.add(Line(((x0, (y0 + y1) / 2), (x1, (y0 + y1) / 2)), y1 - y0, ink=tone))
-    sheet.add(Line(border, 1.5, ink=GREY))
+    sheet.add(rect(corner, size_px, fill=frame.tone(cell.value), stroke=GREY, width=1.5))
     number = f"{cell.value:{'+' if frame.signed else ''}.{frame.places}f}"
     size = min(34.0, (x1 - x0) / (0.62 * len(number)))
-    sheet.add(Words((middle, y0 + 0.33 * (y1 - y0)), number, size, "middle"))
+    sheet.add(Text((middle, y0 + 0.33 * (y1 - y0)), number, size, "middle"))
     if cell.u95 is not None:
         interval = f"± {cell.u95:.{frame.places}f}"
-        sheet.add(Words((middle, y0 + 0.56 * (y1 - y0)), interval, min(SMALL, size), "middle"))
+        sheet.add(Text((middle, y0 + 0.56 * (y1 - y0)), interval, min(SMALL, size), "middle"))
     if cell.lean_mm is not None and frame.longest_lean > 0:
         _arrow(sheet, (middle, y0 + 0.80 * (y1 - y0)), cell.lean_mm, _reach(frame, y1 - y0))
 
@@ -143,7 +144,7 @@ def _reach(frame: _Frame, height: float) -> float:
 
 
 def _arrow(
-    sheet: Sheet, at: tuple[float, float], lean_mm: tuple[float, float], reach: float
+    sheet: Drawing, at: tuple[float, float], lean_mm: tuple[float, float], reach: float
 ) -> None:
     """An arrow about its middle: shaft and a head of two strokes."""
     dx, dy = lean_mm[0] * reach, lean_mm[1] * reach
@@ -153,38 +154,29 @@ def _arrow(
     tip = (at[0] + dx / 2, at[1] + dy / 2)
     head = min(10.0, length / 2)
     ux, uy = dx / length * head, dy / length * head
-    sheet.add(Line(((at[0] - dx / 2, at[1] - dy / 2), tip), 3.0))
-    sheet.add(
-        Line(
-            (
-                (tip[0] - ux - 0.6 * uy, tip[1] - uy + 0.6 * ux),
-                tip,
-                (tip[0] - ux + 0.6 * uy, tip[1] - uy - 0.6 * ux),
-            ),
-            3.0,
-        )
-    )
+    left = (tip[0] - ux - 0.6 * uy, tip[1] - uy + 0.6 * ux)
+    right = (tip[0] - ux + 0.6 * uy, tip[1] - uy - 0.6 * ux)
+    sheet.add(polyline((at[0] - dx / 2, at[1] - dy / 2), tip, width=3.0))
+    sheet.add(polyline(left, tip, right, width=3.0))
 
 
-def _outline(sheet: Sheet, frame: _Frame, cell: Cell) -> None:
+def _outline(sheet: Drawing, frame: _Frame, cell: Cell) -> None:
     """Thick outline just inside the cell, and strokes across its upper left corner."""
     x0, y0, x1, y1 = frame.box(cell)
-    x0, y0, x1, y1 = x0 + 4, y0 + 4, x1 - 4, y1 - 4
-    sheet.add(Line(((x0 - 3, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0 - 3)), 6.0))
-    for step in (10.0, 18.0, 26.0):
-        sheet.add(Line(((x0, y0 + step), (x0 + step, y0)), 2.5))
+    x, y = x0 + 4, y0 + 4
+    sheet.add(rect((x, y), (x1 - x0 - 8, y1 - y0 - 8), stroke=INK, width=6.0))
+    sheet.add(*(polyline((x, y + step), (x + step, y), width=2.5) for step in (10.0, 18.0, 26.0)))
 
 
-def _draw_surroundings(sheet: Sheet, frame: _Frame) -> None:
+def _draw_surroundings(sheet: Drawing, frame: _Frame) -> None:
     """The oven's door, and the sides' names."""
     middle = (frame.left + frame.right) / 2
     door = frame.bottom + 16
     sheet.add(
-        Words((middle, frame.top - 14), "back of the oven", SMALL, "middle"),
-        Line(((frame.left, door), (frame.right, door)), 10.0),
-        Words((middle, door + 40), "oven door", LETTER, "middle"),
+        Text((middle, frame.top - 14), "back of the oven", SMALL, "middle"),
+        rect((frame.left, door - 5), (frame.right - frame.left, 10.0), fill=INK),
+        Text((middle, door + 40), "oven door", LETTER, "middle"),
     )
     level = (frame.top + frame.bottom) / 2
-    for letter, x in (("left", MARGIN + SIDE / 2 - 6), ("right", WIDTH - MARGIN - SIDE / 2 + 6)):
-        for i, sign in enumerate(letter):
-            sheet.add(Words((x, level + 30 * (i - len(letter) / 2) + 20), sign, SMALL, "middle"))
+    for side, x in (("left", MARGIN + SIDE / 2 - 6), ("right", WIDTH - MARGIN - SIDE / 2 + 6)):
+        sheet.add(Text((x, level), side, SMALL, "middle", "middle", turn_deg=-90))

@@ -6,14 +6,15 @@ upright: the change. Bar along the foot: the base period.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor, log10
 
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.bake import BakeFacts
-from petitpied.figures.charts.chart_sheet import GREY, Dot, Line, Sheet, Words
-from petitpied.figures.lettering import wrapped
+from petitpied.figures.axes import round_step, ticks
+from petitpied.figures.drawing import Circle, Drawing, Text, polyline, rect
+from petitpied.figures.letters import wrapped
+from petitpied.figures.look import GREY, INK
 from petitpied.patterns.trends.trend import Panel, Trend
 from petitpied.text.trend_words import PANEL_NAMES, Asked
 
@@ -47,7 +48,7 @@ class _Frame:
         return self.top + PANEL_HEIGHT * (1 - rel)
 
 
-def trend_sheet(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Sheet:
+def trend_chart(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Drawing:
     """Draw a trend's charts."""
     total = len(bakes)
     shown = range(max(0, total - MOST_BAKES), total)
@@ -59,9 +60,9 @@ def trend_sheet(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Sheet
         heads.append(f"the last {len(shown)} of {total} bakes")
     top = 30 + 52.0 * len(heads) + 70
     height = top + len(trend.panels) * (PANEL_HEIGHT + PANEL_GAP) + FOOT - 60
-    sheet = Sheet(WIDTH, round(height))
+    sheet = Drawing(WIDTH, round(height))
     for i, head in enumerate(heads):
-        sheet.add(Words((40, 60 + 52.0 * i), head, TITLE if i == 0 else LETTER))
+        sheet.add(Text((40, 60 + 52.0 * i), head, TITLE if i == 0 else LETTER))
     for panel in trend.panels:
         frame = _frame(panel, asked, shown, top)
         _draw_axes(sheet, panel, frame, asked)
@@ -77,8 +78,8 @@ def trend_sheet(trend: Trend, asked: Asked, bakes: Sequence[BakeFacts]) -> Sheet
         else " The limits come from bakes before those shown."
     )
     key += f" Dotted upright: {asked.change_at}." if asked.change_at else ""
-    for i, line in enumerate(wrapped(key, SMALL, WIDTH - 80)):
-        sheet.add(Words((40, top + 10 + 36 * i), line, SMALL))
+    for i, foot in enumerate(wrapped(key, SMALL, WIDTH - 80)):
+        sheet.add(Text((40, top + 10 + 36 * i), foot, SMALL))
     return sheet
 
 
@@ -93,46 +94,37 @@ def _frame(panel: Panel, asked: Asked, shown: range, top: float) -> _Frame:
     return _Frame(top, bottom, high + margin, len(shown))
 
 
-def _draw_axes(sheet: Sheet, panel: Panel, frame: _Frame, asked: Asked) -> None:
+def _draw_axes(sheet: Drawing, panel: Panel, frame: _Frame, asked: Asked) -> None:
     bottom = frame.top + PANEL_HEIGHT
     name = PANEL_NAMES[panel.chart.kind]
-    sheet.add(Words((LEFT, frame.top - 20), f"{name[:1].upper()}{name[1:]}, {asked.unit}", LETTER))
-    sheet.add(Line(((LEFT, frame.top), (LEFT, bottom), (RIGHT, bottom))))
-    step, places = _step((frame.high - frame.low) / 5)
-    tick = step * np.ceil(frame.low / step)
-    while tick <= frame.high:
-        y = frame.y(float(tick))
-        sheet.add(Line(((LEFT - 10, y), (LEFT, y))))
-        sheet.add(Words((LEFT - 18, y + 9), f"{tick + 0.0:.{places}f}", SMALL, "end"))
-        tick += step
+    sheet.add(Text((LEFT, frame.top - 20), f"{name[:1].upper()}{name[1:]}, {asked.unit}", LETTER))
+    sheet.add(polyline((LEFT, frame.top), (LEFT, bottom), (RIGHT, bottom)))
+    step, places = round_step((frame.high - frame.low) / 5)
+    for tick in ticks(frame.low, frame.high, step):
+        y = frame.y(tick)
+        sheet.add(polyline((LEFT - 10, y), (LEFT, y)))
+        sheet.add(Text((LEFT - 18, y), f"{tick:.{places}f}", SMALL, "end", "middle"))
 
 
-def _step(rough: float) -> tuple[float, int]:
-    """A round step (1, 2 or 5 times a power of ten) of at least ``rough``, and its decimals."""
-    power = 10.0 ** floor(log10(rough))
-    step = next(m * power for m in (1, 2, 5, 10) if m * power >= rough * (1 - 1e-9))
-    return step, max(0, -floor(log10(step) + 1e-9))
-
-
-def _draw_points(sheet: Sheet, panel: Panel, frame: _Frame, view: tuple[float, range]) -> None:
+def _draw_points(sheet: Drawing, panel: Panel, frame: _Frame, view: tuple[float, range]) -> None:
     factor, shown = view
     chart = panel.chart
-    for values, dash in ((chart.centre, None), (chart.lower, (14, 9)), (chart.upper, (14, 9))):
+    for values, dash in ((chart.centre, 0.0), (chart.lower, 12.0), (chart.upper, 12.0)):
         stairs = _stairs(factor * values[shown.start :], frame)
         for piece in stairs:
-            sheet.add(Line(piece, 3.0 if dash is None else 2.5, dash))
+            sheet.add(polyline(*piece, width=2.5 if dash else 3.0, dash=dash))
     places = [
         (frame.x(i), frame.y(factor * float(chart.points[k])))
         for i, k in enumerate(shown)
         if np.isfinite(chart.points[k])
     ]
     if len(places) > 1:
-        sheet.add(Line(tuple(places), 1.5, ink=GREY))
+        sheet.add(polyline(*places, width=1.5, colour=GREY))
     dot, ring = (7.0, 15.0) if len(shown) <= FEW_BAKES else (5.0, 10.0)
-    sheet.add(*(Dot(place, dot) for place in places))
+    sheet.add(*(Circle(place, dot) for place in places))
     for k in sorted({s.index for s in panel.signals if s.index in shown}):
         at = (frame.x(k - shown.start), frame.y(factor * float(chart.points[k])))
-        sheet.add(Dot(at, ring, hollow=True))
+        sheet.add(Circle(at, ring, None, INK, 3.0))
 
 
 def _stairs(values: Floats, frame: _Frame) -> list[tuple[tuple[float, float], ...]]:
@@ -153,25 +145,25 @@ def _stairs(values: Floats, frame: _Frame) -> list[tuple[tuple[float, float], ..
 
 
 def _draw_times(
-    sheet: Sheet, trend: Trend, frame: _Frame, view: tuple[Sequence[BakeFacts], range]
+    sheet: Drawing, trend: Trend, frame: _Frame, view: tuple[Sequence[BakeFacts], range]
 ) -> None:
     """Dates of the first and last bake shown, bake numbers, and the bar of the base period."""
     bakes, shown = view
     bottom = frame.top + PANEL_HEIGHT
     first, last = bakes[shown.start], bakes[shown.stop - 1]
     left = f"bake {shown.start + 1}, {first.baked_at:%Y-%m-%d}"
-    sheet.add(Words((LEFT, bottom + 52), left, SMALL))
+    sheet.add(Text((LEFT, bottom + 52), left, SMALL))
     if len(shown) > 1:
         right = f"bake {shown.stop}, {last.baked_at:%Y-%m-%d}"
-        sheet.add(Words((RIGHT, bottom + 52), right, SMALL, "end"))
+        sheet.add(Text((RIGHT, bottom + 52), right, SMALL, "end"))
     base = [k - shown.start for k in np.flatnonzero(trend.base) if k in shown]
     if base:
-        y = bottom + 14
-        sheet.add(Line(((frame.x(base[0] - 0.4), y), (frame.x(base[-1] + 0.4), y)), 8.0))
+        start, end = frame.x(base[0] - 0.4), frame.x(base[-1] + 0.4)
+        sheet.add(rect((start, bottom + 10), (end - start, 8.0), fill=INK))
 
 
 def _draw_change(
-    sheet: Sheet, asked: Asked, frame: _Frame, view: tuple[Sequence[BakeFacts], range]
+    sheet: Drawing, asked: Asked, frame: _Frame, view: tuple[Sequence[BakeFacts], range]
 ) -> None:
     bakes, shown = view
     if asked.change_at is None:
@@ -179,4 +171,4 @@ def _draw_change(
     before = sum(f"{bakes[k].baked_at:%Y-%m-%d}" < asked.change_at for k in shown)
     if 0 < before < len(shown):
         x = frame.x(before - 0.5)
-        sheet.add(Line(((x, frame.top), (x, frame.top + PANEL_HEIGHT)), 3.0, (3, 9)))
+        sheet.add(polyline((x, frame.top), (x, frame.top + PANEL_HEIGHT), width=3.0, dash=5.0))

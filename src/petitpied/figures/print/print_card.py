@@ -1,17 +1,25 @@
 """The printable reference cards: one page with cards A to D, vector PDF at true scale."""
 
 import numpy as np
-from numpy.typing import NDArray
 
 from petitpied.domain import card
+from petitpied.figures.drawing import Drawing, Path, Shape, Text, rect
+from petitpied.figures.paper import (
+    BAR_MM,
+    BLACK,
+    PAPER_NAMES,
+    PAPERS_MM,
+    grey,
+    hairlines,
+    scale_bar,
+)
+from petitpied.figures.pdf import pages_pdf
 from petitpied.figures.print.marker_shapes import black_outlines_mm
-from petitpied.figures.print.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 
 CARD_PAPERS = ("a4", "letter")
 CARD_GAP_MM = 12.0  # between two cards: room for the cut marks of both
 TOP_MM = 64.0  # from the paper's upper edge to the upper cards
 CUT_MARK_MM = (1.0, 4.5)  # from, to: distance from the card's outline
-BAR_MM = 100.0
 
 INSTRUCTIONS = (
     '1. Print at 100 % (actual size), not "fit to page", on matt white paper.',
@@ -53,62 +61,60 @@ def card_pdf(paper: str) -> bytes:
     """
     if paper not in CARD_PAPERS:
         raise ValueError(f"paper must be one of {sorted(CARD_PAPERS)}, got {paper!r}")
-    page = Page(PAPERS_MM[paper], "petitpied reference cards A to D, revision 1")
-    page.text((16.0, 18.0), f"Reference cards A to D ({PAPER_NAMES[paper]})", size_mm=6.0)
-    _paragraph(page, 26.0, INSTRUCTIONS)
+    width_mm, height_mm = PAPERS_MM[paper]
+    page = Drawing(width_mm, height_mm, unit="mm")
+    title = f"Reference cards A to D ({PAPER_NAMES[paper]})"
+    page.add(Text((16.0, 18.0), title, 5.6, colour=BLACK))
+    page.add(*_paragraph(26.0, INSTRUCTIONS))
     for letter, place in card_places_mm(paper).items():
-        _card(page, letter, place)
-    _check_bar(page, TOP_MM + 2 * card.HEIGHT_MM + CARD_GAP_MM + 22.0)
-    _paragraph(page, TOP_MM + 2 * card.HEIGHT_MM + CARD_GAP_MM + 44.0, CAUTIONS)
-    return page.finish()
+        page.add(*_card(letter, place))
+    below = TOP_MM + 2 * card.HEIGHT_MM + CARD_GAP_MM
+    left = (width_mm - BAR_MM) / 2
+    note = "Check bar: exactly 100 mm from the first tick to the last."
+    page.add(*scale_bar(left, below + 22.0, numbered=True))
+    page.add(Text((left, below + 26.5), note, 3.2, colour=BLACK))
+    page.add(*_paragraph(below + 44.0, CAUTIONS))
+    return pages_pdf([page], "petitpied reference cards A to D, revision 1")
 
 
-def _box(x: float, y: float, width: float, height: float) -> NDArray[np.float64]:
-    return np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)])
-
-
-def _card(page: Page, letter: str, place_mm: tuple[float, float]) -> None:
+def _card(letter: str, place_mm: tuple[float, float]) -> list[Shape]:
     """One card: board, grey strip, letter and door arrow in the free margins, cut marks."""
     origin = np.array(place_mm)
-    board = card.card_board(letter)
-    outlines = black_outlines_mm(board)
-    page.shapes([p + origin + card.BOARD_TOP_LEFT_MM for p in outlines], grey=0.0)
-    x, y = origin + card.STRIP_TOP_LEFT_MM
-    width, height = card.PATCH_MM
+    x, y = place_mm
+    board = black_outlines_mm(card.card_board(letter))
+    shapes: list[Shape] = [
+        # one path, so that no seam shows between its parts
+        Path([o + origin + card.BOARD_TOP_LEFT_MM for o in board], True, BLACK, None)
+    ]
     for i, level in enumerate(card.PATCHES_SRGB):
         if level < 255:  # 255 is unprinted paper
-            page.shapes([_box(x + i * width, y, width, height)], grey=level / 255)
+            corner = origin + card.STRIP_TOP_LEFT_MM + (i * card.PATCH_MM[0], 0.0)
+            shapes.append(rect((corner[0], corner[1]), card.PATCH_MM, fill=(level, level, level)))
     # the margins beside the content are 4.3 mm wide; about 1 mm of them stays free at the board
-    page.text((origin[0] + 82.5, origin[1] + 50.9), letter, size_mm=3.4)
-    page.text_upward((origin[0] + 2.5, origin[1] + 46.5), "oven door this way", size_mm=1.9)
-    arrow = np.array([(0.8, 48.0), (3.0, 48.0), (1.9, 50.4)])
-    page.shapes([arrow + origin], grey=0.35)
-    _cut_marks(page, place_mm)
+    arrow = np.array([(0.8, 48.0), (3.0, 48.0), (1.9, 50.4)]) + origin
+    way = Text((x + 2.5, y + 46.5), "oven door this way", 1.8, colour=grey(0.35), turn_deg=-90)
+    return [
+        *shapes,
+        Text((x + 82.5, y + 50.9), letter, 3.3, colour=BLACK),
+        way,
+        Path([arrow], True, grey(0.35), None),
+        _cut_marks(place_mm),
+    ]
 
 
-def _cut_marks(page: Page, place_mm: tuple[float, float]) -> None:
+def _cut_marks(place_mm: tuple[float, float]) -> Path:
     """Two short lines at each corner, on the prolonged edges, outside the outline."""
     near, far = CUT_MARK_MM
     x0, y0 = place_mm
-    x1, y1 = x0 + card.WIDTH_MM, y0 + card.HEIGHT_MM
-    for x, out_x in ((x0, -1), (x1, 1)):
-        for y, out_y in ((y0, -1), (y1, 1)):
-            page.line((x + out_x * near, y), (x + out_x * far, y))
-            page.line((x, y + out_y * near), (x, y + out_y * far))
+    marks = []
+    for x, out_x in ((x0, -1), (x0 + card.WIDTH_MM, 1)):
+        for y, out_y in ((y0, -1), (y0 + card.HEIGHT_MM, 1)):
+            marks.append(((x + out_x * near, y), (x + out_x * far, y)))
+            marks.append(((x, y + out_y * near), (x, y + out_y * far)))
+    return hairlines(*marks)
 
 
-def _check_bar(page: Page, y_mm: float) -> None:
-    """A bar of 100 mm with a tick every 10 mm (short ones every 5 mm)."""
-    left = (page.width_mm - BAR_MM) / 2
-    page.line((left, y_mm), (left + BAR_MM, y_mm))
-    for mm in range(0, 101, 5):
-        page.line((left + mm, y_mm), (left + mm, y_mm - (3.0 if mm % 10 == 0 else 1.8)))
-        if mm % 10 == 0:
-            page.text((left + mm - 0.9 * len(str(mm)), y_mm - 4.2), str(mm), size_mm=3.2)
-    note = "Check bar: exactly 100 mm from the first tick to the last."
-    page.text((left, y_mm + 4.5), note, size_mm=3.4)
-
-
-def _paragraph(page: Page, y_mm: float, lines: tuple[str, ...]) -> None:
-    for i, line in enumerate(lines):
-        page.text((16.0, y_mm + i * 5.2), line, size_mm=3.6)
+def _paragraph(y_mm: float, lines: tuple[str, ...]) -> list[Text]:
+    return [
+        Text((16.0, y_mm + i * 5.2), line, 3.4, colour=BLACK) for i, line in enumerate(lines)
+    ]

@@ -5,11 +5,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain import card
+from petitpied.figures.drawing import Drawing, Path, Text
+from petitpied.figures.paper import BAR_MM, BLACK, PAPER_NAMES, PAPERS_MM, scale_bar
+from petitpied.figures.pdf import pages_pdf
 from petitpied.figures.print.marker_shapes import black_outlines_mm, marker_modules
-from petitpied.figures.print.pdf_page import PAPER_NAMES, PAPERS_MM, Page
 
 CHART_PAPERS = ("a4", "letter")
-BAR_MM = 100.0
 #: white that the markers' finder needs round the board; common practice: a quarter of a square
 QUIET_MM = 5.5
 #: 14: every module of a marker (16 mm / 7) is then 32 whole pixels, finer than a tablet's screen
@@ -42,17 +43,17 @@ def chart_pdf(paper: str) -> bytes:
     if paper not in CHART_PAPERS:
         raise ValueError(f"paper must be one of {sorted(CHART_PAPERS)}, got {paper!r}")
     height_mm, width_mm = PAPERS_MM[paper]
-    page = Page((width_mm, height_mm), "petitpied lens chart, revision 1")
     left, top = chart_place_mm(paper)
-    page.shapes([p + np.array([left, top]) for p in black_outlines_mm(card.LENS_CHART)], grey=0.0)
+    board = [np.add(outline, (left, top)) for outline in black_outlines_mm(card.LENS_CHART)]
+    page = Drawing(width_mm, height_mm, [Path(board, True, BLACK, None)], unit="mm")
     for i, line in enumerate(ABOVE):
-        text = line.format(paper=PAPER_NAMES[paper])
-        page.text((left, top - QUIET_MM - 4.6 * (len(ABOVE) - 1 - i)), text, size_mm=3.3)
+        y = top - QUIET_MM - 4.6 * (len(ABOVE) - 1 - i)
+        page.add(Text((left, y), line.format(paper=PAPER_NAMES[paper]), 3.2, colour=BLACK))
     bottom = height_mm - top + QUIET_MM + 3.0
     for i, line in enumerate(BELOW):
-        page.text((left + BAR_MM + 6.0, bottom + 4.4 * i - 0.6), line, size_mm=2.8)
-    _bar(page, left, bottom + 1.6)
-    return page.finish()
+        page.add(Text((left + BAR_MM + 6.0, bottom + 4.4 * i - 0.6), line, 2.6, colour=BLACK))
+    page.add(*scale_bar(left, bottom + 1.6))
+    return pages_pdf([page], "petitpied lens chart, revision 1")
 
 
 def chart_place_mm(paper: str) -> tuple[float, float]:
@@ -61,13 +62,6 @@ def chart_place_mm(paper: str) -> tuple[float, float]:
     columns, rows = card.LENS_CHART.squares
     side = card.LENS_CHART.square_mm
     return (width_mm - columns * side) / 2, (height_mm - rows * side) / 2
-
-
-def _bar(page: Page, x_mm: float, y_mm: float) -> None:
-    """A bar of 100 mm with a tick every 10 mm."""
-    page.line((x_mm, y_mm), (x_mm + BAR_MM, y_mm))
-    for mm in range(0, 101, 10):
-        page.line((x_mm + mm, y_mm), (x_mm + mm, y_mm - 2.2))
 
 
 def chart_png() -> bytes:

@@ -5,7 +5,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from petitpied.domain import card
-from petitpied.figures.print.pdf_page import PAPER_NAMES, PAPERS_MM, Page
+from petitpied.figures.drawing import Drawing, Path, Shape, Text, Window, corners, rect
+from petitpied.figures.look import Rgb
+from petitpied.figures.paper import (
+    BAR_MM,
+    BLACK,
+    PAPER_NAMES,
+    PAPERS_MM,
+    grey,
+    hairlines,
+    scale_bar,
+)
+from petitpied.figures.pdf import pages_pdf
 from petitpied.piping.forms import Form, outline_mm
 from petitpied.piping.sheet import PAGE_BORDER_MM, Sheet, Tile, tiles
 
@@ -13,7 +24,12 @@ PIPE_LINE_MM = 0.35  # seen through parchment
 BAKED_LINE_MM = 0.2
 BAKED_DOT_MM = 0.8
 TITLE = "petitpied piping sheet"
-BAR_NOTE = "100 mm: check with a ruler"
+BAR_NOTE = "100 mm: check with a ruler. Print at 100 %."
+CARD_WORDS = (
+    "Card: lay it here for the photo,",
+    "strip down, on the cooled tray.",
+    "No shell here. Not in the oven.",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,21 +53,18 @@ def template_pdf(template: Template, paper: str) -> bytes:
     ----------
     paper : {"a4", "letter", "a3"}
     """
-    sheet = template.sheet
-    size_mm = (sheet.width_mm, sheet.height_mm)
+    size_mm = (template.sheet.width_mm, template.sheet.height_mm)
+    whole = _sheet(template)
     if size_mm == PAPERS_MM[paper]:
-        page = Page(size_mm, TITLE)
-        _draw(page, template)
-        page.scale_bar(16.0, page.height_mm - 6.5, f"{BAR_NOTE}. Print at 100 %.")
-        return page.finish()
+        page = Drawing(*size_mm, [*whole, *_bar(16.0, size_mm[1] - 6.5)], unit="mm")
+        return pages_pdf([page], TITLE)
     page_mm = tile_page_mm(size_mm, paper)
-    page = Page(page_mm, TITLE)
     parts = tiles(size_mm, page_mm)
-    for number, tile in enumerate(parts):
-        if number:
-            page.next_page()
-        _tile(page, template, tile, f"page {number + 1} of {len(parts)}, {PAPER_NAMES[paper]}")
-    return page.finish()
+    names = [f"page {n} of {len(parts)}, {PAPER_NAMES[paper]}" for n in range(1, len(parts) + 1)]
+    pages = [
+        _tile(page_mm, whole, tile, name) for tile, name in zip(parts, names, strict=True)
+    ]
+    return pages_pdf(pages, TITLE)
 
 
 def tile_page_mm(size_mm: tuple[float, float], paper: str) -> tuple[float, float]:
@@ -60,72 +73,87 @@ def tile_page_mm(size_mm: tuple[float, float], paper: str) -> tuple[float, float
     return min(upright, upright[::-1], key=lambda page_mm: len(tiles(size_mm, page_mm)))
 
 
-def _tile(page: Page, template: Template, tile: Tile, name: str) -> None:
+def _tile(
+    page_mm: tuple[float, float], whole: list[Shape], tile: Tile, name: str
+) -> Drawing:
     """One page of a large sheet: its part, a frame to cut at, what to do."""
-    shown = (page.width_mm - 2 * PAGE_BORDER_MM, page.height_mm - 2 * PAGE_BORDER_MM)
+    shown = (page_mm[0] - 2 * PAGE_BORDER_MM, page_mm[1] - 2 * PAGE_BORDER_MM)
     corner = (PAGE_BORDER_MM, PAGE_BORDER_MM)
-    with page.window(corner, shown, (tile.left_mm, tile.top_mm)):
-        _draw(page, template)
-    frame = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * shown + corner
-    page.outline(frame, width_mm=0.15, grey=0.5, dash_mm=2.0)
     cut = [side for side, there in (("left", tile.column), ("upper", tile.row)) if there]
     note = f"Piping sheet, {name}."
     if cut:
         note += f" Cut at the {' and the '.join(cut)} dashes, lay over the page before by 10 mm."
-    page.text((PAGE_BORDER_MM, 7.0), note, size_mm=2.8)
-    page.scale_bar(PAGE_BORDER_MM, page.height_mm - 4.0, f"{BAR_NOTE}. Print at 100 %.")
+    shapes: list[Shape] = [
+        Window(corner, shown, whole, (tile.left_mm, tile.top_mm)),
+        Path([corners(corner, shown)], True, None, grey(0.5), 0.15, 2.0),
+        Text((PAGE_BORDER_MM, 7.0), note, 2.7, colour=BLACK),
+        *_bar(PAGE_BORDER_MM, page_mm[1] - 4.0),
+    ]
+    return Drawing(*page_mm, shapes, unit="mm")
 
 
-def _draw(page: Page, template: Template) -> None:
+def _bar(left_mm: float, y_mm: float) -> list[Shape]:
+    note = Text((left_mm + BAR_MM + 3.0, y_mm), BAR_NOTE, 2.7, colour=BLACK)
+    return [*scale_bar(left_mm, y_mm), note]
+
+
+def _sheet(template: Template) -> list[Shape]:
     """The whole sheet, in its own frame."""
     sheet = template.sheet
-    page.text((16.0, 7.5), template.words[0], size_mm=3.4)
-    page.text((16.0, 11.5), template.words[1], size_mm=2.8)
+    shapes: list[Shape] = [
+        Text((16.0, y), words, size, colour=BLACK)
+        for y, words, size in zip((7.5, 11.5), template.words, (3.3, 2.7), strict=True)
+    ]
     piped = outline_mm(template.form, template.piped_mm)
     baked = outline_mm(template.form, template.baked_mm)
-    reach = np.ptp(baked, axis=0) / 2
     for place in sheet.places:
-        middle = np.array(place.centre_mm)
-        page.outline(piped + middle, width_mm=PIPE_LINE_MM, grey=0.0)
-        page.outline(baked + middle, width_mm=BAKED_LINE_MM, grey=0.45, dash_mm=BAKED_DOT_MM)
-        for arm in ((2.0, 0.0), (0.0, 2.0)):
-            page.line(tuple(middle - arm), tuple(middle + arm))
-        page.text_centred((middle[0], middle[1] + 6.0), place.id, size_mm=3.2, grey=0.3)
-    _letters(page, sheet, float(reach[0]), float(reach[1]))
-    _card_place(page, sheet)
-    page.text((sheet.width_mm - 52.0, sheet.height_mm - 10.5), "oven door this side", size_mm=3.4)
-    left, y = sheet.width_mm - 58.0, sheet.height_mm - 13.0
-    page.shapes([np.array([(left, y), (left + 4.0, y), (left + 2.0, y + 4.0)])], grey=0.0)
+        x, y = place.centre_mm
+        shapes += [
+            Path([np.add(piped, (x, y))], True, None, BLACK, PIPE_LINE_MM),
+            Path([np.add(baked, (x, y))], True, None, grey(0.45), BAKED_LINE_MM, BAKED_DOT_MM),
+            hairlines(((x - 2.0, y), (x + 2.0, y)), ((x, y - 2.0), (x, y + 2.0))),
+            _amid(x, y + 6.0, place.id, 3.1, grey(0.3)),
+        ]
+    half_width, half_height = np.ptp(baked, axis=0) / 2
+    shapes += _letters(sheet, float(half_width), float(half_height))
+    shapes += _card_place(sheet)
+    left, y = sheet.width_mm - 58.0, sheet.height_mm - 14.0
+    arrow = [(left, y), (left + 4.0, y), (left + 2.0, y + 4.0)]
+    words = Text((left + 6.0, y + 2.9), "oven door this side", 3.3, colour=BLACK)
+    return [*shapes, Path([arrow], True, BLACK, None), words]
 
 
-def _letters(page: Page, sheet: Sheet, half_width_mm: float, half_height_mm: float) -> None:
+def _amid(x_mm: float, y_mm: float, text: str, size_mm: float, colour: Rgb = BLACK) -> Text:
+    return Text((x_mm, y_mm), text, size_mm, "middle", "middle", colour)
+
+
+def _letters(sheet: Sheet, half_width_mm: float, half_height_mm: float) -> list[Shape]:
     """Rows' letters at the left, columns' numbers above."""
-    by_row = {p.row: p for p in sheet.places if p.column == 0}
-    by_column = {p.column: p for p in sheet.places if p.row == 0}
-    for place in by_row.values():
+    rows = {p.row: p for p in sheet.places if p.column == 0}.values()
+    columns = {p.column: p for p in sheet.places if p.row == 0}.values()
+    shapes: list[Shape] = []
+    for place in rows:
         x, y = place.centre_mm
-        page.text_centred((max(7.0, x - half_width_mm - 5.0), y), place.id[:-1], size_mm=4.5)
-    for place in by_column.values():
+        shapes.append(_amid(max(7.0, x - half_width_mm - 5.0), y, place.id[:-1], 4.3))
+    for place in columns:
         x, y = place.centre_mm
-        number = str(place.column + 1)
-        page.text_centred((x, max(14.5, y - half_height_mm - 4.0)), number, size_mm=4.5)
+        shapes.append(_amid(x, max(14.5, y - half_height_mm - 4.0), str(place.column + 1), 4.3))
+    return shapes
 
 
-def _card_place(page: Page, sheet: Sheet) -> None:
+def _card_place(sheet: Sheet) -> list[Shape]:
     """Where the card goes for the photo: its outline, its strip's edge, what it is for."""
     if sheet.card_mm is None:
-        return
+        return []
     x, y = sheet.card_mm
-    box = np.array([(0, 0), (1, 0), (1, 1), (0, 1)]) * [card.WIDTH_MM, card.HEIGHT_MM]
-    page.outline(box + np.array(sheet.card_mm), width_mm=0.25, grey=0.3, dash_mm=2.0)
-    middle = x + card.WIDTH_MM / 2
-    for line, text in enumerate(
-        (
-            "Card: lay it here for the photo,",
-            "strip down, on the cooled tray.",
-            "No shell here. Not in the oven.",
-        )
-    ):
-        page.text_centred((middle, y + 20.0 + 5.5 * line), text, size_mm=3.4, grey=0.3)
-    strip = np.array([(0, 0), (77.0, 0), (77.0, 5.0), (0, 5.0)]) + np.array([x + 4.3, y + 48.0])
-    page.outline(strip, width_mm=0.2, grey=0.5)
+    card_mm = corners((x, y), (card.WIDTH_MM, card.HEIGHT_MM))
+    strip = (card.STRIP_TOP_LEFT_MM, len(card.PATCHES_SRGB) * card.PATCH_MM[0], card.PATCH_MM[1])
+    (strip_x, strip_y), width, height = strip
+    return [
+        Path([card_mm], True, None, grey(0.3), 0.25, 2.0),
+        rect((x + strip_x, y + strip_y), (width, height), stroke=grey(0.5), width=0.2),
+        *(
+            _amid(x + card.WIDTH_MM / 2, y + 20.0 + 5.5 * i, line, 3.3, grey(0.3))
+            for i, line in enumerate(CARD_WORDS)
+        ),
+    ]

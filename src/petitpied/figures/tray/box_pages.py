@@ -3,19 +3,18 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import cv2
-import numpy as np
-
-from petitpied.figures.lettering import (
-    DARK,
-    LIGHT,
-    Lettering,
-    Pixels,
-    text_width_px,
-    wrapped,
-    write_text,
+from petitpied.figures.drawing import Circle, Drawing, Shape, Text, rect
+from petitpied.figures.letters import fitting, wrapped
+from petitpied.figures.look import FAINT, INK, PALE
+from petitpied.figures.raster import jpeg_bytes
+from petitpied.figures.tray.tray_sheet import (
+    LETTER_PX,
+    PAD_PX,
+    ROOM_PX,
+    TITLE_PX,
+    WIDTH_PX,
+    text_lines,
 )
-from petitpied.figures.tray.tray_sheet import LETTER_PX, PAD_PX, TITLE_PX, WIDTH_PX, jpeg, text_page
 from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Box, Boxing, Macaron
 from petitpied.sorting.lot_trays import Aside
@@ -115,39 +114,33 @@ def summary_text(boxing: Boxing, kind: BoxKind) -> str:
 def box_pictures(boxing: Boxing, kind: BoxKind) -> dict[str, bytes]:
     """A picture of each box by its file name."""
     shown = list(enumerate(boxing.boxes, 1))[:MOST_PICTURES]
-    return {f"box_{n:02d}.jpg": _picture(n, box, boxing, kind) for n, box in shown}
+    return {
+        f"box_{n:02d}.jpg": jpeg_bytes(_picture(n, box, boxing, kind)) for n, box in shown
+    }
 
 
-def _picture(number: int, box: Box, boxing: Boxing, kind: BoxKind) -> bytes:
+def _picture(number: int, filled: Box, boxing: Boxing, kind: BoxKind) -> Drawing:
     """Slots from above, to scale; in each the pair's number, its shells and its diameter."""
     title = f"Box {number} of {len(boxing.boxes)}: {kind.name}"
-    room = WIDTH_PX - 2 * PAD_PX
-    head = text_page(list(wrapped(printable(title), TITLE_PX, room)), TITLE_PX)
     meaning = "In each slot: number of the pair, its two shells, diameter with its 95 % ±."
-    foot_lines = [*wrapped(f"{_box_facts(box)}.", LETTER_PX, room)]
-    foot_lines += wrapped(meaning, LETTER_PX, room)
-    return jpeg(np.vstack([head, _slots(box, kind), text_page(foot_lines, LETTER_PX)]))
+    head, top = text_lines(wrapped(printable(title), TITLE_PX, ROOM_PX), 0.0, TITLE_PX)
+    pitch = ROOM_PX / kind.columns
+    slots: list[Shape] = []
+    for place, one in enumerate(filled.macarons):
+        row, column = divmod(place, kind.columns)
+        corner = (PAD_PX + column * pitch, top + row * pitch)
+        radius = pitch / kind.slot_pitch_mm * one.diameter_mm.value / 2
+        middle = (corner[0] + pitch / 2, corner[1] + pitch / 2)
+        slots.append(rect(corner, (pitch, pitch), stroke=FAINT, width=3.0))
+        slots.append(Circle(middle, radius, PALE, INK, 5.0))
+        slots += _label(one, middle, 1.5 * radius)
+    notes = [f"{_box_facts(filled)}.", meaning]
+    lines = [line for note in notes for line in wrapped(note, LETTER_PX, ROOM_PX)]
+    foot, end = text_lines(lines, top + -(-kind.slots // kind.columns) * pitch, LETTER_PX)
+    return Drawing(WIDTH_PX, end, [*head, *slots, *foot])
 
 
-def _slots(box: Box, kind: BoxKind) -> Pixels:
-    rows = -(-kind.slots // kind.columns)
-    pitch = (WIDTH_PX - 2 * PAD_PX) / kind.columns
-    scale = pitch / kind.slot_pitch_mm
-    canvas: Any = np.full((round(rows * pitch), WIDTH_PX, 3), 255, np.uint8)
-    for place, one in enumerate(box.macarons):
-        x = PAD_PX + (place % kind.columns + 0.5) * pitch
-        y = (place // kind.columns + 0.5) * pitch
-        low = (round(x - pitch / 2), round(y - pitch / 2))
-        high = (round(x + pitch / 2), round(y + pitch / 2) - 1)
-        cv2.rectangle(canvas, low, high, (200, 200, 200), 3)
-        radius = round(scale * one.diameter_mm.value / 2)
-        cv2.circle(canvas, (round(x), round(y)), radius, (235, 240, 243), cv2.FILLED, cv2.LINE_AA)
-        cv2.circle(canvas, (round(x), round(y)), radius, DARK, 5, cv2.LINE_AA)
-        _label(canvas, one, (x, y), 1.5 * radius)
-    return np.asarray(canvas, np.uint8)
-
-
-def _label(canvas: Pixels, one: Macaron, centre: tuple[float, float], width_px: float) -> None:
+def _label(one: Macaron, centre: tuple[float, float], width: float) -> list[Text]:
     size = f"{one.diameter_mm.value:.1f} ± {one.diameter_mm.u95:.1f} mm"
     lines = [
         (code_of(one.number, one.pair), 0.24, -0.26),
@@ -156,8 +149,10 @@ def _label(canvas: Pixels, one: Macaron, centre: tuple[float, float], width_px: 
     ]
     if one.flavour:
         lines.append((printable(one.flavour), 0.12, 0.34))
-    for text, most, shift in lines:
-        fitting = 100 * 0.95 * width_px / max(text_width_px(text, 100), 1.0)
-        letter = max(18.0, min(most * width_px, fitting))
-        place = (centre[0], centre[1] + shift * width_px)
-        write_text(canvas, text, place, Lettering(letter, ink=DARK, rim=LIGHT))
+    return [
+        Text(
+            (centre[0], centre[1] + shift * width), text,
+            max(18.0, fitting(text, most * width, 0.95 * width)), "middle", "middle",
+        )
+        for text, most, shift in lines
+    ]  # fmt: skip

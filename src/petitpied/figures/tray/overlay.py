@@ -2,29 +2,30 @@
 it. Light lines lie on wider dark ones; each meaning has a shape of its own, not only a colour.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.figures.lettering import (
-    DARK,
-    LIGHT,
-    Colour,
-    Lettering,
-    Pixels,
-    text_width_px,
-    wrapped,
-    write_text,
+from petitpied.figures.drawing import (
+    TEXT_HALO_REL,
+    Drawing,
+    Path,
+    Picture,
+    Shape,
+    Text,
+    Window,
+    rect,
 )
-from petitpied.figures.look import AMBER, bgr
+from petitpied.figures.letters import column, text_width, wrapped
+from petitpied.figures.look import AMBER, INK, PAPER, Rgb
+from petitpied.figures.raster import Pixels, jpeg_bytes
 from petitpied.figures.tray.crack_marks import clear_shift, ring_round
-from petitpied.figures.tray.surface_marks import draw_marks, rings_px
 from petitpied.figures.tray.surface_marks import legend as marks_legend
+from petitpied.figures.tray.surface_marks import mark_shapes, rings_px
 from petitpied.statistics.tray_summary import Odd, Summary
 from petitpied.text.shell_faults import crack_words, mark_words
 from petitpied.text.summary_words import headline, scale_notes
@@ -33,13 +34,10 @@ from petitpied.text.wording import printable, rounded
 Floats = NDArray[np.float64]
 
 LONG_SIDE_PX = 2400
-JPEG_QUALITY = 88
-ODD_INK: Colour = bgr(AMBER)  # the bracket says the same without colour
-SUB_PX = 4  # bits below a pixel in OpenCV's drawing
 
 #: smallest letters: 28 px of 2400 are 4.5 px of a phone's 390, legible when zoomed in twice
 MIN_LETTER_PX = 28.0
-FOOTER_LETTER_PX = 54.0
+FOOTER_LETTER_PX, FOOTER_PAD_PX = 54.0, 40.0
 DOOR_LETTER_PX = 62.0
 DOOR_PIECES, RIM_PX = 12, 5.0  # in which words keep clear of each half of its line; half its width
 DOOR_GAP_MM = 12.0  # from the shells nearest to the door, where the tray's rim is not known
@@ -55,30 +53,37 @@ SIDEWAYS_REL, UP_DOWN_REL = (0.0, -0.25, 0.25, -0.5, 0.5), (0.0, -0.5, 0.5, -1.0
 
 @dataclass(frozen=True)
 class _Sheet:
-    """The picture being drawn, and the way from photo pixels to its own."""
+    """The picture's shapes, and the way from photo pixels to them."""
 
-    canvas: Pixels
     scale: float
+    size: tuple[float, float]
+    shapes: list[Shape] = field(default_factory=list)
     taken: list[Box] = field(default_factory=list)  # where words stand
 
     def points(self, photo_px: Floats) -> Floats:
-        """Photo px (N, 2) to canvas px; pixel centres at whole numbers in both."""
-        return (np.asarray(photo_px, float) + 0.5) * self.scale - 0.5
+        """Photo px (N, 2), whole numbers at the pixels' middles, to the picture's."""
+        return (np.asarray(photo_px, float) + 0.5) * self.scale
 
-    def line(self, lines_px: Floats, ink: Colour, width_px: int, closed: bool) -> None:
-        """Lines (count, N, 2) of canvas px: ``ink`` over a wider dark one."""
-        fixed = list(np.round(lines_px * 2**SUB_PX).astype(np.int32))
-        canvas: Any = self.canvas
-        cv2.polylines(canvas, fixed, closed, DARK, width_px + 4, cv2.LINE_8, SUB_PX)
-        cv2.polylines(canvas, fixed, closed, ink, width_px, cv2.LINE_AA, SUB_PX)
+    def line(
+        self, lines: Sequence[Floats], width: float, *, closed: bool = True, ink: Rgb = PAPER,
+        dash: float = 0.0,
+    ) -> None:  # fmt: skip
+        """Lines of ``ink`` over wider dark ones."""
+        self.shapes.append(Path(lines, closed, None, ink, width, dash, INK))
 
-    def dashes(self, outline_px: Floats, ink: Colour, width_px: int, dash_px: float) -> None:
-        self.line(_dashes(outline_px, dash_px), ink, width_px, closed=False)
-
-    def text(self, text: str, centre_px: Floats, style: Lettering) -> None:
-        write_text(self.canvas, text, (float(centre_px[0]), float(centre_px[1])), style)
-        if abs(style.turn_deg) < 45:
-            self.taken.append(_box(text, style.size_px, centre_px))
+    def text(
+        self, text: str, centre: Floats, size: float, *, ink: Rgb = PAPER, turn_deg: float = 0.0
+    ) -> None:
+        """Words about a place, moved where they would leave the picture."""
+        turn = np.deg2rad(turn_deg)
+        half = np.array([text_width(text, size) / 2, 0.65 * size]) + TEXT_HALO_REL * size
+        reach = np.abs([[np.cos(turn), np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ half
+        x, y = np.maximum(np.minimum(centre, self.size - reach), reach).tolist()
+        self.shapes.append(
+            Text((x, y), text, size, "middle", "middle", ink, turn_deg=turn_deg, halo=INK)
+        )
+        if abs(turn_deg) < 45:
+            self.taken.append(_box(text, size, centre))
 
     def clear_place(
         self, text: str, size_px: float, wanted_px: tuple[float, float], room_px: float
@@ -99,7 +104,7 @@ class _Sheet:
 
 def _box(text: str, size_px: float, centre_px: Floats) -> Box:
     """Left, top, right, bottom of upright words, px."""
-    half = (text_width_px(text, size_px) / 2, 0.55 * size_px)
+    half = (text_width(text, size_px) / 2, 0.55 * size_px)
     (x, y), (across, up) = centre_px, half
     return float(x) - across, float(y) - up, float(x) + across, float(y) + up
 
@@ -118,14 +123,10 @@ def _shared_area(a: Box, b: Box) -> float:
 
 def marked_jpeg(pixels_bgr: Pixels, record: Record, summary: Summary) -> bytes:
     """`marked_picture` as a JPEG file without any header facts of the photo."""
-    options = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY]
-    done, data = cv2.imencode(".jpg", marked_picture(pixels_bgr, record, summary), options)
-    if not done:
-        raise ValueError("the annotated picture could not be encoded as JPEG")
-    return bytes(data)
+    return jpeg_bytes(marked_picture(pixels_bgr, record, summary))
 
 
-def marked_picture(pixels_bgr: Pixels, record: Record, summary: Summary) -> Pixels:
+def marked_picture(pixels_bgr: Pixels, record: Record, summary: Summary) -> Drawing:
     """The photo with shells, cards and door side marked, and a footer with the short result.
 
     Parameters
@@ -135,52 +136,42 @@ def marked_picture(pixels_bgr: Pixels, record: Record, summary: Summary) -> Pixe
 
     Returns
     -------
-    ndarray of shape (h, w, 3)
-        Blue-green-red; the photo part has a long side of `LONG_SIDE_PX`, the footer is below.
+    Drawing
+        In px; the photo part has a long side of `LONG_SIDE_PX`, the footer is below.
     """
     scale = LONG_SIDE_PX / max(pixels_bgr.shape)
-    sheet = _Sheet(_resized(pixels_bgr, scale), scale)
+    height, width = (max(1, round(side * scale)) for side in pixels_bgr.shape[:2])
+    sheet = _Sheet(scale, (width, height))
     odd = {o.id: o for o in summary.odd}
     for card in record.cards:
         corners = sheet.points(card.corners_px)
-        sheet.line(corners[None], LIGHT, 3, closed=True)
+        sheet.line([corners], 3)
         letter_px = max(MIN_LETTER_PX, 0.16 * float(np.ptp(corners[:, 0])))
-        sheet.text(f"card {card.id}", corners.mean(axis=0), Lettering(letter_px))
+        sheet.text(f"card {card.id}", corners.mean(axis=0), letter_px)
     for shell in record.shells:
         _draw_lines(sheet, shell, shell.id in odd)
-    draw_marks(sheet.canvas, scale, record)
+    sheet.shapes.extend(mark_shapes(record, scale))
     _draw_door(sheet, record)
     letters = [_label(sheet, shell) for shell in record.shells]
     for shell, letter_px in zip(record.shells, letters, strict=True):
         _label_beside(sheet, shell, odd.get(shell.id), letter_px)
-    return np.vstack([sheet.canvas, _footer(record, summary, scale, sheet.canvas.shape[1])])
-
-
-def _resized(pixels_bgr: Pixels, scale: float) -> Pixels:
-    """Copy in ``scale`` times the size: halved by areas as often as fits, the rest bilinear
-    (one step by areas takes five times as long)."""
-    height, width = pixels_bgr.shape[:2]
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    picture: Any = pixels_bgr
-    while picture.shape[1] >= 2 * size[0] and picture.shape[0] >= 2 * size[1]:
-        half = (picture.shape[1] // 2, picture.shape[0] // 2)
-        picture = cv2.resize(picture, half, interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_LINEAR), np.uint8).copy()
+    footer, below = _footer(record, summary, sheet)
+    photo = Picture(pixels_bgr, (0.0, 0.0), sheet.size)
+    shown = Window((0.0, 0.0), sheet.size, [photo, *sheet.shapes])
+    return Drawing(width, height + below, [shown, *footer])
 
 
 def _draw_lines(sheet: _Sheet, shell: Shell, odd: bool) -> None:
     outline = sheet.points(shell.outline_px)
     if shell.not_measured is not None:
-        sheet.dashes(outline, LIGHT, 4, dash_px=26)
+        sheet.line([outline], 4, dash=26)
         return
     if shell.cap_outline_px is not None:
-        sheet.dashes(sheet.points(shell.cap_outline_px), LIGHT, 1, dash_px=12)
-    sheet.line(outline[None, ::2], LIGHT, 4, closed=True)
+        sheet.line([sheet.points(shell.cap_outline_px)], 1, dash=12)
+    sheet.line([outline[::2]], 4)
     if odd:
-        sheet.line(_brackets(outline), ODD_INK, 7, closed=False)
-    for crack in shell.cracks or ():
-        ring = ring_round(sheet.points(crack.path_px))
-        sheet.line(ring[None], LIGHT, 2, closed=True)
+        sheet.line(list(_brackets(outline)), 7, closed=False, ink=AMBER)
+    sheet.line([ring_round(sheet.points(crack.path_px)) for crack in shell.cracks or ()], 2)
 
 
 def _brackets(outline: Floats) -> Floats:
@@ -190,17 +181,6 @@ def _brackets(outline: Floats) -> Floats:
     left = [(x0 + arm, y0), (x0, y0), (x0, y1), (x0 + arm, y1)]
     right = [(x1 - arm, y0), (x1, y0), (x1, y1), (x1 - arm, y1)]
     return np.array([left, right])
-
-
-def _dashes(outline: Floats, dash_px: float) -> Floats:
-    """Dashes (count, 4, 2) of a closed outline (N, 2), they and the gaps about ``dash_px`` long."""
-    closed = np.vstack([outline, outline[:1]])
-    along = np.concatenate([[0], np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))])
-    count = max(3, round(along[-1] / (2 * dash_px)))
-    starts = np.arange(count) * along[-1] / count
-    places = starts[:, None] + np.linspace(0, along[-1] / count / 2, 4)
-    x, y = (np.interp(places, along, closed[:, axis]) for axis in (0, 1))
-    return np.stack([x, y], axis=-1)
 
 
 def _label(sheet: _Sheet, shell: Shell) -> float:
@@ -213,11 +193,11 @@ def _label(sheet: _Sheet, shell: Shell) -> float:
     marks = [*cracks, *rings_px(shell, sheet.scale)]
     most = 0.27 if not marks else 0.2  # smaller, to be moved off a crack or dimple
     letter_px = _letter_size(lines, 0.82 * float(width), most * float(width))
-    box = (max(text_width_px(line, letter_px) for line in lines), 2.2 * letter_px)
+    box = (max(text_width(line, letter_px) for line in lines), 2.2 * letter_px)
     middle = middle + clear_shift(marks, middle, box, 0.27 * float(height))
     for line, side in zip(lines, (-0.55, 0.55), strict=True):
         if line:
-            sheet.text(line, np.add(middle, (0, side * letter_px)), Lettering(letter_px))
+            sheet.text(line, np.add(middle, (0, side * letter_px)), letter_px)
     return letter_px
 
 
@@ -231,17 +211,17 @@ def _label_beside(sheet: _Sheet, shell: Shell, odd: Odd | None, letter_px: float
         words = crack_words(len(shell.cracks), shell.crack_length_mm.value)
         size = max(MIN_LETTER_PX, 0.85 * letter_px)
         place = sheet.clear_place(words, size, (across, top - 0.5 * letter_px), width)
-        sheet.text(words, place, Lettering(size))
+        sheet.text(words, place, size)
     faults = ", ".join((*(odd.words[:1] if odd else ()), *mark_words(shell)))
     if faults:
-        room = 1.1 * width / text_width_px(faults, 100)
+        room = 1.1 * width / text_width(faults, 100)
         size = max(MIN_LETTER_PX, min(letter_px, 100 * room))
         place = sheet.clear_place(faults, size, (across, bottom + 0.5 * size), width)
-        sheet.text(faults, place, Lettering(size, ink=ODD_INK if odd else LIGHT))
+        sheet.text(faults, place, size, ink=AMBER if odd else PAPER)
 
 
 def _letter_size(lines: tuple[str, ...], width_px: float, most_px: float) -> float:
-    widest = max(text_width_px(line, 100) for line in lines)
+    widest = max(text_width(line, 100) for line in lines)
     return max(MIN_LETTER_PX, min(most_px, 100 * width_px / max(widest, 1.0)))
 
 
@@ -273,34 +253,27 @@ def _draw_door(sheet: _Sheet, record: Record) -> None:
     inner = sheet.points(record.view.project(edge_mm - [0.0, 10.0]))
     out = _unit(start + end - inner.sum(axis=0))
     along = _unit(end - start)
-    limits = np.array(sheet.canvas.shape[1::-1], float)
+    limits = np.array(sheet.size)
     middle = np.clip((start + end) / 2, 60.0, limits - 60.0)  # kept in the picture
     text = "oven door" if record.tray.door == "card" else "oven door (assumed)"
-    room = text_width_px(text, DOOR_LETTER_PX) / 2 + 30
+    room = text_width(text, DOOR_LETTER_PX) / 2 + 30
     reach = room + 0.3 * float(np.linalg.norm(end - start))
     for side in (-1, 1):
         near, far = middle + side * room * along, middle + side * reach * along
-        sheet.line(np.array([[near, far]]), LIGHT, 5, closed=False)
+        sheet.line([np.array([near, far])], 5, closed=False)
         tip = (near + far) / 2
         arrow = np.array([tip - 26 * along, tip + 34 * out, tip + 26 * along])
-        _fill(sheet, arrow)
+        sheet.shapes.append(Path([arrow], True, PAPER, INK, 3.0))
         pieces = near + np.linspace(0, 1, DOOR_PIECES + 1)[:, None] * (far - near)
         sheet.taken.extend(_box_round(pieces[i : i + 2]) for i in range(DOOR_PIECES))
         sheet.taken.append(_box_round(arrow))
     turn = float(np.rad2deg(np.arctan2(along[1], along[0])))
     upright = (turn + 90) % 180 - 90
-    sheet.text(text, middle, Lettering(DOOR_LETTER_PX, upright))
+    sheet.text(text, middle, DOOR_LETTER_PX, turn_deg=upright)
 
 
 def _unit(vector: Floats) -> Floats:
     return vector / max(float(np.linalg.norm(vector)), 1e-9)
-
-
-def _fill(sheet: _Sheet, polygon: Floats) -> None:
-    fixed = [np.round(polygon * 2**SUB_PX).astype(np.int32)]
-    canvas: Any = sheet.canvas
-    cv2.fillPoly(canvas, fixed, LIGHT, cv2.LINE_AA, SUB_PX)
-    cv2.polylines(canvas, fixed, True, DARK, 3, cv2.LINE_AA, SUB_PX)
 
 
 def _door_edge_mm(record: Record) -> Floats | None:
@@ -319,25 +292,24 @@ def _door_edge_mm(record: Record) -> Floats | None:
     return np.array([(centres[:, 0].min(), y), (centres[:, 0].max(), y)])
 
 
-def _footer(record: Record, summary: Summary, scale: float, width_px: int) -> Pixels:
-    """Short result, legend, warnings and a scale bar, dark on white."""
-    pad, letter = 40, FOOTER_LETTER_PX
-    room = width_px - 2 * pad
+def _footer(record: Record, summary: Summary, sheet: _Sheet) -> tuple[list[Shape], float]:
+    """Short result, legend, warnings and a scale bar, dark on white below the photo; its
+    height."""
+    width, top = sheet.size[0], sheet.size[1] + FOOTER_PAD_PX
+    letter, pad = FOOTER_LETTER_PX, FOOTER_PAD_PX
     lines = [
-        line for text in _footer_texts(record, summary) for line in wrapped(text, letter, room)
+        line
+        for text in _footer_texts(record, summary)
+        for line in wrapped(text, letter, width - 2 * pad)
     ]
     step = 1.3 * letter
-    bar_mm = _bar_length_mm(record, scale, width_px)
-    height = round(2 * pad + step * (len(lines) + (bar_mm is not None)))
-    canvas: Pixels = np.full((height, width_px, 3), 255, np.uint8)
-    style = Lettering(letter, ink=DARK, rim=LIGHT)
-    for i, line in enumerate(lines):
-        centre = (pad + text_width_px(line, letter) / 2, pad + (i + 0.5) * step)
-        write_text(canvas, line, centre, style)
+    shapes: list[Shape] = [*column(lines, pad, top, letter, step)]
+    bar_mm = _bar_length_mm(record, sheet.scale, width)
     if bar_mm is not None and record.px_per_mm is not None:
-        length = bar_mm * record.px_per_mm * scale
-        _scale_bar(canvas, (pad, round(height - pad - step / 2)), length, f"{bar_mm} mm")
-    return canvas
+        length = bar_mm * record.px_per_mm * sheet.scale
+        middle = (pad, top + step * (len(lines) + 0.5))
+        shapes += _scale_bar(middle, length, f"{bar_mm} mm at the tray's middle")
+    return shapes, round(2 * pad + step * (len(lines) + (bar_mm is not None)))
 
 
 def _footer_texts(record: Record, summary: Summary) -> list[str]:
@@ -359,7 +331,7 @@ def _footer_texts(record: Record, summary: Summary) -> list[str]:
     return [headline(summary), legend, *notes]
 
 
-def _bar_length_mm(record: Record, scale: float, width_px: int) -> int | None:
+def _bar_length_mm(record: Record, scale: float, width_px: float) -> int | None:
     """The longest bar of round length within a quarter of the width; None without a scale."""
     if record.px_per_mm is None:
         return None
@@ -367,13 +339,10 @@ def _bar_length_mm(record: Record, scale: float, width_px: int) -> int | None:
     return fitting[-1] if fitting else None
 
 
-def _scale_bar(canvas: Pixels, start_px: tuple[int, int], length_px: float, text: str) -> None:
-    x, y = start_px
-    end = round(x + length_px)
-    drawn: Any = canvas
-    cv2.rectangle(drawn, (x, y - 5), (end, y + 5), DARK, cv2.FILLED)
-    for tick in (x, end):
-        cv2.rectangle(drawn, (tick - 3, y - 20), (tick + 3, y + 20), DARK, cv2.FILLED)
-    note = f"{text} at the tray's middle"
-    centre = (end + 30 + text_width_px(note, FOOTER_LETTER_PX) / 2, float(y))
-    write_text(canvas, note, centre, Lettering(FOOTER_LETTER_PX, ink=DARK, rim=LIGHT))
+def _scale_bar(start: tuple[float, float], length: float, note: str) -> list[Shape]:
+    x, y = start
+    parts = [
+        rect((x, y - 5), (length, 10), fill=INK),
+        *(rect((tick - 3, y - 20), (6, 40), fill=INK) for tick in (x, x + length)),
+    ]
+    return [*parts, Text((x + length + 30, y), note, FOOTER_LETTER_PX, level="middle")]

@@ -2,7 +2,6 @@
 diameter and its faults in words. For a phone: few columns, large letters.
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import cv2
@@ -11,17 +10,10 @@ from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
-from petitpied.figures import look
-from petitpied.figures.lettering import (
-    DARK,
-    LIGHT,
-    Colour,
-    Lettering,
-    Pixels,
-    text_width_px,
-    write_text,
-)
-from petitpied.figures.look import bgr
+from petitpied.figures.drawing import Drawing, Picture, Text, rect
+from petitpied.figures.letters import fitting
+from petitpied.figures.look import GREY, INK, bgr
+from petitpied.figures.raster import Pixels
 from petitpied.figures.tray.overlay import short_reason
 from petitpied.statistics.tray_summary import Summary
 from petitpied.text.shell_faults import fault_words
@@ -39,55 +31,27 @@ SMALL_PX = 34.0
 FAULT_LINES = 2
 #: seen of the photo beyond the outline, relative to its size
 MARGIN_REL = 0.06
-JPEG_QUALITY = 88
 #: a lattice of more columns or rows than this has lost its way; shells then stand one by one
 MOST_SIDE = 40
-PAPER: Colour = (255, 255, 255)
-GREY: Colour = bgr(look.GREY)
-
-
-@dataclass(frozen=True)
-class _Place:
-    """Where a shell's picture goes: its top-left corner, px."""
-
-    left: int
-    top: int
-
-
-def sheet_jpeg(pixels_bgr: Pixels, record: Record, summary: Summary) -> bytes:
-    """`contact_sheet` as a JPEG file without any header facts of the photo."""
-    options = [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY]
-    done, data = cv2.imencode(".jpg", contact_sheet(pixels_bgr, record, summary), options)
-    if not done:
-        raise ValueError("the contact sheet could not be encoded as JPEG")
-    return bytes(data)
-
-
-def contact_sheet(pixels_bgr: Pixels, record: Record, summary: Summary) -> Pixels:
-    """Shells in lattice order, row A on top: picture, id and diameter, and faults in words.
-
-    Returns
-    -------
-    ndarray of shape (h, w, 3)
-        Blue-green-red.
-    """
+def contact_sheet(pixels_bgr: Pixels, record: Record, summary: Summary) -> Drawing:
+    """Shells in lattice order, row A on top: picture, id and diameter, and faults in words; in
+    px."""
     places, (rows, columns) = _places(record)
     step_y = PICTURE_PX + round(1.3 * (LETTER_PX + FAULT_LINES * SMALL_PX)) + 2 * GAP_PX
     head = round(3.4 * LETTER_PX)
     width = max(columns * (PICTURE_PX + GAP_PX) + GAP_PX, 1200)
-    size = (head + rows * step_y + GAP_PX, width)
-    canvas: Pixels = np.full((*size, 3), 255, np.uint8)
-    _heading(canvas, record, summary)
+    sheet = Drawing(width, head + rows * step_y + GAP_PX)
+    for number, line in enumerate((printable(record.photo.file), headline(summary))):
+        place = (GAP_PX, (0.9 + 1.3 * number) * LETTER_PX)
+        size = fitting(line, LETTER_PX, width - 2 * GAP_PX)
+        sheet.add(Text(place, line, size, level="middle"))
     odd = {o.id: o.words for o in summary.odd}
     for shell, (row, column) in zip(record.shells, places, strict=True):
-        left = GAP_PX + column * (PICTURE_PX + GAP_PX)
-        _draw(
-            canvas,
-            _Place(left, head + row * step_y),
-            _picture(pixels_bgr, shell),
-            (shell, odd.get(shell.id, ())),
-        )
-    return canvas
+        corner = (GAP_PX + column * (PICTURE_PX + GAP_PX), head + row * step_y)
+        side = (PICTURE_PX, PICTURE_PX)
+        sheet.add(Picture(_picture(pixels_bgr, shell), corner, side))
+        _describe(sheet, corner, shell, (*fault_words(shell), *odd.get(shell.id, ())))
+    return sheet
 
 
 def _places(record: Record) -> tuple[list[tuple[int, int]], tuple[int, int]]:
@@ -105,22 +69,6 @@ def _places(record: Record) -> tuple[list[tuple[int, int]], tuple[int, int]]:
         places = [divmod(number, side) for number in range(len(shells))]
         size = (-(-len(shells) // side), side)
     return places, size
-
-
-def _heading(canvas: Pixels, record: Record, summary: Summary) -> None:
-    lines = (printable(record.photo.file), headline(summary))
-    for number, line in enumerate(lines):
-        size = _fitting(line, LETTER_PX, canvas.shape[1] - 2 * GAP_PX)
-        x = GAP_PX + text_width_px(line, size) / 2
-        _write(canvas, line, (x, (0.9 + 1.3 * number) * LETTER_PX), size)
-
-
-def _fitting(text: str, size_px: float, room_px: float) -> float:
-    return min(size_px, size_px * room_px / max(text_width_px(text, size_px), 1.0))
-
-
-def _write(canvas: Pixels, text: str, centre_px: tuple[float, float], size_px: float) -> None:
-    write_text(canvas, text, centre_px, Lettering(size_px, ink=DARK, rim=LIGHT))
 
 
 def _picture(pixels_bgr: Pixels, shell: Shell) -> Pixels:
@@ -141,7 +89,7 @@ def _picture(pixels_bgr: Pixels, shell: Shell) -> Pixels:
         (PICTURE_PX, PICTURE_PX),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_CONSTANT,
-        borderValue=GREY,
+        borderValue=bgr(GREY),
     )
     return np.asarray(cut, np.uint8)
 
@@ -159,24 +107,20 @@ def _reduced(pixels_bgr: Pixels, way: Floats, step: float) -> tuple[Any, Floats]
     return cv2.blur(part, (round(step), round(step))), moved
 
 
-def _draw(
-    canvas: Pixels, place: _Place, picture: Pixels, said: tuple[Shell, tuple[str, ...]]
+def _describe(
+    sheet: Drawing, corner: tuple[int, int], shell: Shell, faults: tuple[str, ...]
 ) -> None:
-    shell, odd = said
-    x, y = place.left, place.top
-    canvas[y : y + PICTURE_PX, x : x + PICTURE_PX] = picture
-    frame: Any = canvas
-    middle = x + PICTURE_PX / 2
-    faults = (*fault_words(shell), *odd)
-    thick = 6 if faults else 1
-    cv2.rectangle(frame, (x, y), (x + PICTURE_PX, y + PICTURE_PX), DARK, thick)
+    """Frame, id, diameter and faults of the shell whose picture is at this corner."""
+    x, y = corner
+    sheet.add(rect(corner, (PICTURE_PX, PICTURE_PX), stroke=INK, width=6 if faults else 1))
     line = f"{shell.id}  {_size(shell)}".strip()
-    size = _fitting(line, LETTER_PX, PICTURE_PX)
-    _write(canvas, line, (middle, y + PICTURE_PX + GAP_PX + 0.6 * LETTER_PX), size)
     top = y + PICTURE_PX + GAP_PX + 1.2 * LETTER_PX
+    lines = [(line, LETTER_PX, top - 0.6 * LETTER_PX)]
     for number, text in enumerate(_lines(faults)):
-        size = _fitting(text, SMALL_PX, PICTURE_PX)
-        _write(canvas, text, (middle, top + (0.6 + 1.2 * number) * SMALL_PX), size)
+        lines.append((text, SMALL_PX, top + (0.6 + 1.2 * number) * SMALL_PX))
+    for text, size, middle in lines:
+        place = (x + PICTURE_PX / 2, middle)
+        sheet.add(Text(place, text, fitting(text, size, PICTURE_PX), "middle", "middle"))
 
 
 def _size(shell: Shell) -> str:

@@ -4,20 +4,17 @@ A hollow is a ring with ticks inward, a peak a triangle, a dark spot a small squ
 round the mark, not over it.
 """
 
-from typing import Any
-
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.domain.surface import SurfaceMark
-from petitpied.figures.lettering import DARK, LIGHT, Colour, Pixels
+from petitpied.figures.drawing import Path
+from petitpied.figures.look import INK, PAPER
 
 Floats = NDArray[np.float64]
 
-SUB_PX = 4  # bits below a pixel in OpenCV's drawing
 #: ring round a hollow, relative to its radius; ticks inward, relative to the ring's
 RING_REL, TICK_REL, TICKS = 1.25, 0.2, 12
 #: half the size of a peak's triangle, mm
@@ -26,23 +23,27 @@ PEAK_MM = 2.0
 MIN_RADIUS_PX = 9.0
 
 
-def draw_marks(canvas: Pixels, scale: float, record: Record) -> None:
-    """All marks of a record on its picture, ``scale`` times the photo's size."""
+def mark_shapes(record: Record, scale: float) -> list[Path]:
+    """All marks of a record, ``scale`` px of the picture for each of the photo."""
     if record.px_per_mm is None:
-        return
+        return []
     px_per_mm = record.px_per_mm * scale
+    shapes: list[Path] = []
     for shell in record.shells:
         for dimple in shell.dimples or ():
             radius = RING_REL * dimple.diameter_mm.value / 2 * px_per_mm
-            _hollow(canvas, _place(dimple, scale), max(radius, MIN_RADIUS_PX))
+            shapes += _hollow(_place(dimple, scale), max(radius, MIN_RADIUS_PX))
         if shell.peak is not None:
-            _shape(canvas, _place(shell.peak, scale), max(PEAK_MM * px_per_mm, MIN_RADIUS_PX), 3)
+            radius = max(PEAK_MM * px_per_mm, MIN_RADIUS_PX)
+            shapes.append(_shape(_place(shell.peak, scale), radius, 3))
         for hole in shell.pinholes or ():
-            _shape(canvas, _place(hole, scale), max(1.2 * px_per_mm, MIN_RADIUS_PX), 4)
+            radius = max(1.2 * px_per_mm, MIN_RADIUS_PX)
+            shapes.append(_shape(_place(hole, scale), radius, 4))
+    return shapes
 
 
 def rings_px(shell: Shell, scale: float) -> list[Floats]:
-    """Rings (48, 2) round hollows and peak, canvas px, for lettering to keep clear of."""
+    """Rings (48, 2) round hollows and peak, px of the picture, for words to keep clear of."""
     if shell.diameter_mm is None:
         return []
     px_per_mm = float(np.ptp(shell.outline_px[:, 0])) * scale / shell.diameter_mm.value
@@ -68,7 +69,7 @@ def legend(shells: tuple[Shell, ...]) -> str:
 
 
 def _place(mark: SurfaceMark, scale: float) -> Floats:
-    return (np.array(mark.centre_px) + 0.5) * scale - 0.5
+    return (np.array(mark.centre_px) + 0.5) * scale
 
 
 def _circle(centre: Floats, radius: float) -> Floats:
@@ -76,25 +77,19 @@ def _circle(centre: Floats, radius: float) -> Floats:
     return np.asarray(centre + radius * np.column_stack([np.cos(angle), np.sin(angle)]), float)
 
 
-def _hollow(canvas: Pixels, centre: Floats, radius: float) -> None:
+def _hollow(centre: Floats, radius: float) -> list[Path]:
     circle = _circle(centre, radius)
     way = ((circle - centre) / radius)[:: 48 // TICKS]
     ticks = [np.array([centre + radius * w, centre + (1 - TICK_REL) * radius * w]) for w in way]
-    for ink, wider in ((DARK, 4), (LIGHT, 0)):
-        _lines(canvas, [circle], ink, 2 + wider, closed=True)
-        _lines(canvas, ticks, ink, 2 + wider, closed=False)
+    return [
+        Path([circle], True, stroke=PAPER, halo=INK),
+        Path(ticks, stroke=PAPER, halo=INK),
+    ]
 
 
-def _shape(canvas: Pixels, centre: Floats, radius: float, corners: int) -> None:
+def _shape(centre: Floats, radius: float, corners: int) -> Path:
     """A triangle with a corner on top, or a square."""
     turn = np.pi / 2 if corners == 3 else np.pi / 4
     angle = turn + np.arange(corners) * 2 * np.pi / corners
     outline = centre + radius * np.column_stack([np.cos(angle), -np.sin(angle)])
-    for ink, width in ((DARK, 6), (LIGHT, 2)):
-        _lines(canvas, [outline], ink, width, closed=True)
-
-
-def _lines(canvas: Pixels, lines: list[Floats], ink: Colour, width: int, *, closed: bool) -> None:
-    drawn: Any = canvas
-    fixed = [np.round(line * 2**SUB_PX).astype(np.int32) for line in lines]
-    cv2.polylines(drawn, fixed, closed, ink, width, cv2.LINE_AA, SUB_PX)
+    return Path([outline], True, stroke=PAPER, halo=INK)

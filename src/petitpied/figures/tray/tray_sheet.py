@@ -1,23 +1,18 @@
 """A tray's picture with a code on every shell, and a list below: to sort or pair by, on a phone."""
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from petitpied.figures.lettering import (
-    DARK,
-    LIGHT,
-    Lettering,
-    Pixels,
-    text_width_px,
-    wrapped,
-    write_text,
-)
+from petitpied.domain.shell import Shell
+from petitpied.figures.drawing import Drawing, Picture, Shape, Text, Window, rect
+from petitpied.figures.drawing import Path as Line
+from petitpied.figures.letters import column, fitting, wrapped
+from petitpied.figures.look import INK, PAPER, Rgb
+from petitpied.figures.raster import Pixels
 from petitpied.files.photo_files import read_photo
 from petitpied.sorting.lot_trays import LotTray
 from petitpied.text.sheet_words import Code, Listing
@@ -28,11 +23,11 @@ WIDTH_PX = 2000
 #: letters of the list: 54 of 2000 px are 10 of a phone's 390
 LETTER_PX = 54.0
 TITLE_PX = 70.0
-PAD_PX = 40
+PAD_PX = 40.0
+ROOM_PX = WIDTH_PX - 2 * PAD_PX
 STEP = 1.32  # of a letter, from line to line
-JPEG_QUALITY = 88
-SUB_PX = 4  # bits below a pixel in OpenCV's drawing
-GROUND = 168  # grey level without a photo
+GROUND: Rgb = (168, 168, 168)  # without a photo
+DASH_PX = 16.0
 NOTCH_MM = (0.5, 5.0)  # a notch's tip and base outside the outline
 NOTCH_HALF_DEG = 7.0
 
@@ -62,104 +57,82 @@ def photo_of(tray: LotTray, folder: Path | None) -> Pixels | None:
     return None
 
 
-def sheet_jpeg(
+def tray_sheet(
     tray: LotTray, photo_bgr: Pixels | None, codes: Mapping[str, Code], listing: Listing
-) -> bytes:
-    """The sheet of one tray as JPEG; without a photo the outlines stand on grey."""
-    canvas, scale = _ground(tray, photo_bgr)
-    for shell in tray.record.shells:
-        code = codes.get(shell.id)
-        outline = (shell.outline_px + 0.5) * scale - 0.5
-        if len(outline) >= 3:
-            _outline(canvas, outline, dashed=code is None or not code.taken)
-        if code is not None and code.notch_deg is not None:
-            _notch(canvas, tray, shell.id, code.notch_deg, scale)
-    for shell in tray.record.shells:  # letters over all lines
-        code = codes.get(shell.id)
-        if code is not None:
-            _write_code(canvas, (shell.outline_px + 0.5) * scale - 0.5, code)
-    page = np.vstack([_title(listing.title), canvas, _list(listing)])
-    return jpeg(page)
-
-
-def jpeg(page: Pixels) -> bytes:
-    """A picture as JPEG without any header facts."""
-    done, data = cv2.imencode(".jpg", page, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    if not done:
-        raise ValueError("the sheet could not be encoded as JPEG")
-    return bytes(data)
-
-
-def _ground(tray: LotTray, photo_bgr: Pixels | None) -> tuple[Pixels, float]:
+) -> Drawing:
+    """The sheet of one tray, in px; without a photo the outlines stand on grey."""
     photo = tray.record.photo
     scale = WIDTH_PX / photo.width
     size = (WIDTH_PX, max(1, round(photo.height * scale)))
-    if photo_bgr is None:
-        return np.full((size[1], size[0], 3), GROUND, np.uint8), scale
-    resized: Any = cv2.resize(photo_bgr, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(resized, np.uint8).copy(), scale
+    shapes: list[Shape] = [
+        rect((0.0, 0.0), size, fill=GROUND)
+        if photo_bgr is None
+        else Picture(photo_bgr, (0.0, 0.0), size)
+    ]
+    coded = [(shell, codes.get(shell.id)) for shell in tray.record.shells]
+    for shell, code in coded:
+        shapes += _outline(tray, shell, code, scale)
+    for shell, code in coded:  # letters over all lines
+        if code is not None:
+            shapes += _code((shell.outline_px + 0.5) * scale, code)
+    title, top = text_lines(wrapped(listing.title, TITLE_PX, ROOM_PX), 0.0, TITLE_PX)
+    below, end = _list(listing, top + size[1])
+    return Drawing(WIDTH_PX, end, [*title, Window((0.0, top), size, shapes), *below])
 
 
-def _outline(canvas: Any, outline: Floats, *, dashed: bool) -> None:
-    dashes = [outline[i : i + 5] for i in range(0, len(outline) - 4, 9)]
-    parts = dashes if dashed else [outline]
-    fixed = [np.round(p * 2**SUB_PX).astype(np.int32) for p in parts]
-    cv2.polylines(canvas, fixed, not dashed, DARK, 8, cv2.LINE_AA, SUB_PX)
-    cv2.polylines(canvas, fixed, not dashed, LIGHT, 4, cv2.LINE_AA, SUB_PX)
+def _outline(tray: LotTray, shell: Shell, code: Code | None, scale: float) -> list[Shape]:
+    shapes: list[Shape] = []
+    outline = (shell.outline_px + 0.5) * scale
+    if len(outline) >= 3:
+        dash = 0.0 if code is not None and code.taken else DASH_PX
+        shapes.append(Line([outline], True, None, PAPER, 4, dash, INK))
+    if code is not None and code.notch_deg is not None:
+        notch = _notch_px(tray, shell, code.notch_deg)
+        shapes += [Line([(n + 0.5) * scale], True, PAPER, INK, 3) for n in notch]
+    return shapes
 
 
-def _notch(canvas: Any, tray: LotTray, shell_id: str, direction_deg: float, scale: float) -> None:
-    """A triangle outside the rim, its tip at the outline."""
+def _notch_px(tray: LotTray, shell: Shell, direction_deg: float) -> list[Floats]:
+    """A triangle outside the rim, its tip at the outline, photo px (3, 2); none without mm."""
     view = tray.record.view
-    shell = next(s for s in tray.record.shells if s.id == shell_id)
     if view is None or shell.diameter_mm is None or shell.centre_mm is None:
-        return
+        return []
     radius = shell.diameter_mm.value / 2
     angle = np.deg2rad(direction_deg + np.array([0.0, -NOTCH_HALF_DEG, NOTCH_HALF_DEG]))
     reach = radius + np.array([NOTCH_MM[0], NOTCH_MM[1], NOTCH_MM[1]])
     offset = np.column_stack([np.cos(angle), np.sin(angle)]) * reach[:, None]
-    corners = (view.project(np.asarray(shell.centre_mm) + offset) + 0.5) * scale - 0.5
-    fixed = [np.round(corners * 2**SUB_PX).astype(np.int32)]
-    cv2.fillPoly(canvas, fixed, LIGHT, cv2.LINE_AA, SUB_PX)
-    cv2.polylines(canvas, fixed, True, DARK, 3, cv2.LINE_AA, SUB_PX)
+    return [view.project(np.asarray(shell.centre_mm) + offset)]
 
 
-def _write_code(canvas: Pixels, outline: Floats, code: Code) -> None:
+def _code(outline: Floats, code: Code) -> list[Shape]:
     low, high = outline.min(axis=0), outline.max(axis=0)
-    middle, width = (low + high) / 2, float(high[0] - low[0])
-    size = _fitting(code.text, 0.7 * width, 0.42 * width)
-    shift = 0.16 * width if code.below else 0.0
-    write_text(canvas, code.text, (float(middle[0]), float(middle[1] - shift)), Lettering(size))
+    (x, y), width = (low + high) / 2, float(high[0] - low[0])
+    lines = [(code.text, 0.7 * width, 0.42 * width, y - (0.16 * width if code.below else 0.0))]
     if code.below:
-        small = _fitting(code.below, 0.72 * width, 0.22 * width)
-        place = (float(middle[0]), float(middle[1] + 0.24 * width))
-        write_text(canvas, code.below, place, Lettering(small))
+        lines.append((code.below, 0.72 * width, 0.22 * width, y + 0.24 * width))
+    return [
+        Text((x, at), text, max(20.0, fitting(text, most, room)), "middle", "middle", PAPER,
+             halo=INK)
+        for text, room, most, at in lines
+    ]  # fmt: skip
 
 
-def _fitting(text: str, width_px: float, most_px: float) -> float:
-    natural = text_width_px(text, 100)
-    return max(20.0, min(most_px, 100 * width_px / max(natural, 1.0)))
-
-
-def _title(title: str) -> Pixels:
-    return text_page(list(wrapped(title, TITLE_PX, WIDTH_PX - 2 * PAD_PX)), TITLE_PX)
-
-
-def _list(listing: Listing) -> Pixels:
+def _list(listing: Listing, top: float) -> tuple[list[Shape], float]:
+    """The lines in columns and the notes across, and where they end."""
     room = (WIDTH_PX - (listing.columns + 1) * PAD_PX) / listing.columns
     lines = [part for line in listing.lines for part in _indented(line, room)]
-    rows = -(-len(lines) // listing.columns) if lines else 0
-    parts = []
-    if rows:
-        canvas = _blank(rows)
-        for number, line in enumerate(lines):
-            x = PAD_PX + (number // rows) * (room + PAD_PX)
-            _left(canvas, line, x, PAD_PX + (number % rows + 0.5) * STEP * LETTER_PX)
-        parts.append(canvas)
-    notes = [p for note in listing.notes for p in wrapped(note, LETTER_PX, WIDTH_PX - 2 * PAD_PX)]
-    if notes or not parts:
-        parts.append(text_page(notes, LETTER_PX))
-    return np.vstack(parts)
+    rows = -(-len(lines) // listing.columns)
+    shapes: list[Shape] = []
+    end = top
+    for first in range(0, len(lines), max(1, rows)):
+        left = PAD_PX + first // rows * (room + PAD_PX)
+        some, low = text_lines(lines[first : first + rows], top, LETTER_PX, left)
+        shapes, end = [*shapes, *some], max(end, low)
+    notes = [part for note in listing.notes for part in wrapped(note, LETTER_PX, ROOM_PX)]
+    if notes or not rows:
+        some, end = text_lines(notes, end, LETTER_PX)
+        shapes += some
+    return shapes, end
 
 
 def _indented(line: str, room: float) -> list[str]:
@@ -167,18 +140,10 @@ def _indented(line: str, room: float) -> list[str]:
     return [first, *(f"      {part}" for part in rest)]
 
 
-def _blank(rows: int, letter_px: float = LETTER_PX) -> Pixels:
-    return np.full((round(2 * PAD_PX + rows * STEP * letter_px), WIDTH_PX, 3), 255, np.uint8)
-
-
-def text_page(lines: Sequence[str], letter_px: float) -> Pixels:
-    """Lines, dark on white, as wide as a sheet."""
-    canvas = _blank(len(lines), letter_px)
-    for number, line in enumerate(lines):
-        _left(canvas, line, PAD_PX, PAD_PX + (number + 0.5) * STEP * letter_px, letter_px)
-    return canvas
-
-
-def _left(canvas: Pixels, line: str, x: float, y: float, letter_px: float = LETTER_PX) -> None:
-    centre = (x + text_width_px(line, letter_px) / 2, y)
-    write_text(canvas, line, centre, Lettering(letter_px, ink=DARK, rim=LIGHT))
+def text_lines(
+    lines: Iterable[str], top: float, size: float, left: float = PAD_PX
+) -> tuple[list[Shape], float]:
+    """Lines, dark on white, and where the room for them ends."""
+    every = list(lines)
+    shapes: list[Shape] = [*column(every, left, top + PAD_PX, size, STEP * size)]
+    return shapes, round(top + 2 * PAD_PX + len(every) * STEP * size)

@@ -1,17 +1,17 @@
 """The baker's flavours: the colour that each should have, kept in a small TOML file."""
 
 import json
-import math
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from petitpied.domain.errors import LotError, OwnFileError
+from petitpied.domain.own_file import OwnFile, quoted
 from petitpied.domain.record import Record
 from petitpied.domain.surface import Reference
 from petitpied.files.output_files import prepare_folder, write_all
-from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.files.own.own_file import read_own_file
 from petitpied.files.own_folders import flavours_file
 from petitpied.text.wording import printable
 
@@ -24,6 +24,7 @@ LONGEST_NAME = 60
 #: fewest shells of a tray whose median stands for a flavour
 LEAST_SHELLS = 3
 #: no food lies outside: L* 0 to 100 with a margin, a* and b* of the purest prints
+LAB_ALLOWED = "three numbers, L*, a* and b*; or take the line out and add the flavour anew"
 LAB_BOUNDS = ((0.0, 110.0), (-100.0, 100.0), (-100.0, 120.0))
 
 
@@ -56,30 +57,21 @@ def own_flavours() -> dict[str, Reference]:
     path = flavours_file()
     if not path.exists():
         return {}
-    text, content = read_own_toml(path, KIND)
-    listed = content.get("lab", {})
+    file = read_own_file(path, KIND)
+    listed = file.content.get("lab", {})
     if not isinstance(listed, dict):
-        raise _nonsense(path, text, "lab")
-    return {name: Reference(name, _lab(path, text, name, lab)) for name, lab in listed.items()}
+        raise file.fault(("lab",), "lab must be a group of flavours", LAB_ALLOWED)
+    return {name: Reference(name, _lab(file, name, lab)) for name, lab in listed.items()}
 
 
-def _lab(path: Path, text: str, name: str, lab: Any) -> tuple[float, float, float]:
+def _lab(file: OwnFile, name: str, lab: Any) -> tuple[float, float, float]:
+    place = ("lab", name)
     if not isinstance(lab, list) or len(lab) != 3:
-        raise _nonsense(path, text, name)
-    for value, (low, high) in zip(lab, LAB_BOUNDS, strict=True):
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise _nonsense(path, text, name)
-        if not math.isfinite(value) or not low <= value <= high:
-            raise _nonsense(path, text, name)
-    return float(lab[0]), float(lab[1]), float(lab[2])
-
-
-def _nonsense(path: Path, text: str, key: str) -> OwnFileError:
-    return OwnFileError(
-        what=f"{KIND} {path.name} has a fault at {printable(key)[:40]!r}{line_of(text, key)}",
-        why="a flavour must have three numbers, L*, a* and b*",
-        next_step="mend that line, or take it out and add the flavour anew",
+        raise file.fault(place, f"{quoted(name)} has no colour of three numbers", LAB_ALLOWED)
+    lightness, a, b = (
+        file.number(value, place, *bounds) for value, bounds in zip(lab, LAB_BOUNDS, strict=True)
     )
+    return lightness, a, b
 
 
 def own_flavour(name: str) -> Reference:

@@ -5,7 +5,7 @@ from pathlib import Path
 from petitpied.domain.card import LETTERS
 from petitpied.domain.errors import OwnFileError
 from petitpied.files.output_files import prepare_folder, write_all
-from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.files.own.own_file import read_own_file
 from petitpied.files.own_folders import cards_file
 
 KIND = "list of print scales"
@@ -33,26 +33,11 @@ def own_print_scales() -> Scales:
 
 
 def _scales_of(path: Path) -> Scales:
-    text, content = read_own_toml(path, KIND)
-    bars = content.get("bar_mm", {})
-    if not isinstance(bars, dict):
-        raise _nonsense(path, "bar_mm", text, "it must hold a length for each card's letter")
-    scales = []
-    for letter, bar in bars.items():
-        if letter not in LETTERS:
-            raise _nonsense(path, letter, text, f"the cards are {', '.join(LETTERS)}")
-        low, high = BAR_BOUNDS_MM
-        if isinstance(bar, bool) or not isinstance(bar, int | float) or not low <= bar <= high:
-            raise _nonsense(path, letter, text, f"it must be a length from {low:g} to {high:g} mm")
-        scales.append((letter, float(bar) / BAR_MM))
-    return tuple(scales)
-
-
-def _nonsense(path: Path, key: str, text: str, why: str) -> OwnFileError:
-    return OwnFileError(
-        what=f"{KIND} {path.name} has a fault at {key[:40]!r}{line_of(text, key)}",
-        why=why,
-        next_step="enter the bar anew with petitpied card --check",
+    file = read_own_file(path, KIND)
+    bars = file.only(file.content.get("bar_mm", {}), ("bar_mm",), LETTERS)
+    return tuple(
+        (letter, file.number(bar, ("bar_mm", letter), *BAR_BOUNDS_MM) / BAR_MM)
+        for letter, bar in bars.items()
     )
 
 

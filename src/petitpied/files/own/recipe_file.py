@@ -1,12 +1,11 @@
 """The baker's recipe file (TOML): a starter to write, and reading with every check."""
 
 import re
-from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from petitpied.domain.errors import OwnFileError
-from petitpied.files.own.own_file import line_of, read_own_toml
+from petitpied.domain.own_file import OwnFile
+from petitpied.files.own.own_file import read_own_file
 from petitpied.piping.recipe import Recipe
 from petitpied.text.wording import printable
 
@@ -33,14 +32,7 @@ on_a_tray = 30         # shells on one tray
 [box]
 macarons = 6           # macarons in one box; each has two shells
 """
-#: section to its keys: least value, greatest value, whole number
-NUMBERS = {
-    ("shells", "batter_g"): (0.1, 1000.0, False),
-    ("shells", "lost"): (0.0, 0.9, False),
-    ("shells", "on_a_tray"): (1, 10_000, True),
-    ("box", "macarons"): (1, 1000, True),
-}
-MAX_WEIGHT_G = 1e6
+WEIGHTS_G = (0.001, 1e6)
 MAX_INGREDIENTS = 60
 NAME_LETTERS = 80
 
@@ -54,80 +46,46 @@ def read_recipe(path: Path) -> Recipe:
         If it cannot be read, is no TOML, lacks the egg white, or holds a wrong value: with
         the line.
     """
-    text, data = read_own_toml(path, "recipe")
-    return _recipe(text, data, printable(path.name))
-
-
-def _recipe(text: str, data: Mapping[str, Any], file: str) -> Recipe:
-    known = {"name", "weights_g", "shells", "box"}
-    for key in data:
-        if key not in known:
-            why = f'"{printable(key)[:40]}" is not known'
-            raise _fault(file, text, key, why, f"known are {', '.join(sorted(known))}")
-    weights = _weights(text, data.get("weights_g"), file)
+    file = read_own_file(path, "recipe")
+    content = file.only(file.content, (), ("name", "weights_g", "shells", "box"))
+    weights = _weights(file, content.get("weights_g"))
     egg_white = [name for name, _ in weights if EGG_WHITE.match(name.strip().lower())]
     if len(egg_white) != 1:
-        raise _fault(
-            file, text, "weights_g",
-            "no egg white among the weights" if not egg_white else "two egg whites",
-            'have one line "egg white" = GRAMS: the others are scaled to it',
-        )  # fmt: skip
-    numbers = {key: _number(text, data, key, file) for key in NUMBERS}
-    name = data.get("name", "")
-    if not isinstance(name, str):
-        raise _fault(file, text, "name", "name is no text", 'write name = "..."')
+        why = "two egg whites" if egg_white else "no egg white among the weights"
+        allowed = 'one line "egg white" = GRAMS, which the others are scaled to'
+        raise file.fault(("weights_g",), why, allowed)
+    shells = _part(file, content, "shells", ("batter_g", "lost", "on_a_tray"))
+    box = _part(file, content, "box", ("macarons",))
     return Recipe(
-        name=printable(name)[:NAME_LETTERS],
+        name=file.words(content.get("name", ""), ("name",), NAME_LETTERS),
         weights_g=weights,
         egg_white=egg_white[0],
-        batter_g_per_shell=numbers["shells", "batter_g"],
-        lost_rel=numbers["shells", "lost"],
-        macarons_per_box=int(numbers["box", "macarons"]),
-        shells_per_tray=int(numbers["shells", "on_a_tray"]),
+        batter_g_per_shell=file.number(shells["batter_g"], ("shells", "batter_g"), 0.1, 1000),
+        lost_rel=file.number(shells["lost"], ("shells", "lost"), 0.0, 0.9),
+        macarons_per_box=file.whole(box["macarons"], ("box", "macarons"), 1, 1000),
+        shells_per_tray=file.whole(shells["on_a_tray"], ("shells", "on_a_tray"), 1, 10_000),
     )
 
 
-def _weights(text: str, given: Any, file: str) -> tuple[tuple[str, float], ...]:
-    if not isinstance(given, dict) or not given:
-        raise _fault(
-            file, text, "weights_g", "there is no [weights_g] with the ingredients",
-            'begin with the starter: petitpied batch --new',
-        )  # fmt: skip
-    if len(given) > MAX_INGREDIENTS:
-        raise _fault(file, text, "weights_g", "too many ingredients", f"at most {MAX_INGREDIENTS}")
-    weights = []
-    for name, value in given.items():
-        if not _is_number(value) or not 0 < value <= MAX_WEIGHT_G:
-            shown = printable(str(value))[:20]
-            raise _fault(
-                file, text, name, f'"{printable(name)[:40]}" weighs {shown}',
-                "give grams, more than 0",
-            )  # fmt: skip
-        weights.append((printable(name)[:NAME_LETTERS], float(value)))
-    return tuple(weights)
-
-
-def _number(text: str, data: Mapping[str, Any], place: tuple[str, str], file: str) -> float:
-    section, key = place
-    low, high, whole = NUMBERS[place]
-    part = data.get(section)
-    value = part.get(key) if isinstance(part, dict) else None
-    if value is None:
-        raise _fault(file, text, section, f"[{section}] has no {key}", f"add a line {key} = NUMBER")
-    kind = "a whole number" if whole else "a number"
-    if not _is_number(value) or not low <= value <= high or (whole and value != int(value)):
-        shown = printable(str(value))[:20]
-        raise _fault(
-            file, text, key, f"{key} is {shown}", f"give {kind} from {low:g} to {high:g}"
-        )
-    return float(value)
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < 1e12
-
-
-def _fault(file: str, text: str, key: str, why: str, next_step: str) -> OwnFileError:
-    return OwnFileError(
-        what=f"recipe {file}{line_of(text, key)} cannot be used", why=why, next_step=next_step
+def _weights(file: OwnFile, given: Any) -> tuple[tuple[str, float], ...]:
+    if not isinstance(given, dict) or not 0 < len(given) <= MAX_INGREDIENTS:
+        why = "there is no [weights_g] with the ingredients"
+        if isinstance(given, dict) and given:
+            why = "too many ingredients"
+        allowed = f"1 to {MAX_INGREDIENTS} ingredients, as in the starter: petitpied batch --new"
+        raise file.fault(("weights_g",), why, allowed)
+    return tuple(
+        (printable(name)[:NAME_LETTERS], file.number(value, ("weights_g", name), *WEIGHTS_G))
+        for name, value in given.items()
     )
+
+
+def _part(
+    file: OwnFile, content: dict[str, Any], section: str, keys: tuple[str, ...]
+) -> dict[str, Any]:
+    """A section that has all of its keys."""
+    part = file.only(content.get(section, {}), (section,), keys)
+    for key in keys:
+        if key not in part:
+            raise file.fault((section,), f"[{section}] has no {key}", f"{key} = a number")
+    return part

@@ -10,7 +10,7 @@ from petitpied.domain.errors import LotError, RecordError
 from petitpied.domain.record import Record
 from petitpied.domain.shell import Shell
 from petitpied.files.output_files import distinct_stems
-from petitpied.files.own.own_file import read_own_toml
+from petitpied.files.own.own_file import read_own_file
 from petitpied.files.records.record_files import read_record
 from petitpied.sorting.box_file import BoxKind, parse_box
 from petitpied.sorting.limits import LIMITABLE, Limits, parse_limits
@@ -32,12 +32,12 @@ def read_limits(path: Path) -> Limits:
     OwnFileError
         If it cannot be read or has a fault, with the line.
     """
-    return parse_limits(read_own_toml(path, "limits file")[0], printable(path.name)[:80])
+    return parse_limits(read_own_file(path, "limits file"))
 
 
 def read_box(path: Path) -> BoxKind:
     """A box from the baker's file; errors as for `read_limits`."""
-    return parse_box(read_own_toml(path, "box file")[0], printable(path.name)[:80])
+    return parse_box(read_own_file(path, "box file"))
 
 
 def read_trays(paths: Sequence[Path], flavours: Sequence[str] = ()) -> tuple[LotTray, ...]:

@@ -23,16 +23,10 @@ def schema_text() -> str:
 
 @cache
 def _validator() -> Any:
-    from jsonschema import Draft202012Validator  # slow to import, needed for its words only
+    from jsonschema_rs import Draft202012Validator
 
-    return Draft202012Validator(json.loads(schema_text()))
-
-
-@cache
-def _quick_validator() -> Any:
-    from jsonschema_rs import Draft202012Validator  # 1 ms a record, where jsonschema takes 500
-
-    return Draft202012Validator(json.loads(schema_text()))
+    # what stands in the file may be long: its place is told, not the value
+    return Draft202012Validator(json.loads(schema_text()), mask="what stands there")
 
 
 def record_bytes(record: Record) -> bytes:
@@ -96,36 +90,12 @@ def record_from_bytes(data: bytes, name: str) -> Record:
     except (ValueError, RecursionError) as error:
         why = f"it is not proper JSON ({printable(str(error))[:120]})"
         raise _unreadable(name, why) from None
-    if not _quick_validator().is_valid(parsed):
-        # what is wrong is said by the slower one, in one wording for all versions
-        fault = next(_validator().iter_errors(_without_long_outlines(parsed)), None)
-        if fault is None:
-            raise _unreadable(name, "it does not fit the schema")
-        place = "/".join(map(str, fault.absolute_path)) or "the whole file"
+    fault = next(iter(_validator().iter_errors(parsed)), None)
+    if fault is not None:
+        place = "/".join(map(str, fault.instance_path)) or "the whole file"
         message = printable(fault.message)[:160]
         raise _unreadable(name, f"{printable(place)[:80]} does not fit the schema: {message}")
     return record_json.record_from_dict(parsed)
-
-
-def _without_long_outlines(parsed: Any) -> Any:
-    """The record with each good outline cut to three points: the schema checks point by point,
-    which would take seconds for the tens of thousands of points of a tray."""
-    shells = parsed.get("shells") if isinstance(parsed, dict) else None
-    if not isinstance(shells, list):
-        return parsed
-    return parsed | {"shells": [_shell_shortened(s) if isinstance(s, dict) else s for s in shells]}
-
-
-def _shell_shortened(shell: dict[str, Any]) -> dict[str, Any]:
-    outlines = {k: shell[k] for k in ("outline_px", "cap_outline_px") if _is_outline(shell.get(k))}
-    return shell | {name: outline[:3] for name, outline in outlines.items()}
-
-
-def _is_outline(value: Any) -> bool:
-    return isinstance(value, list) and all(
-        isinstance(point, list) and len(point) == 2 and {*map(type, point)} <= {int, float}
-        for point in value
-    )
 
 
 def _finite(text: str) -> float:

@@ -49,18 +49,13 @@ DARK_LINER_REL = 0.15
 #: which has the lamp's own tint, would mislead; the brightest channel then stands for all
 COLOURED_LINER = 1.6
 #: a liner that claims more than this spread of light over the caps (logarithm) is believed only if
-#: the caps follow it by at least this share: on the 33 of 139 traced trays whose liner claims as
-#: much, caps on bare steel followed by -0.15 to 0.30 (one by 0.53), on other liners by 0.75 to 1.5;
-#: by how many of its sigmas it must fail
+#: the caps follow it by at least this share; by how many of its sigmas it must fail (TUNING.md)
 CLAIM, FOLLOWED_REL, FAILS_SIGMAS = 0.1, 0.5, 2.0
 #: part of a find that surely is cap
 CAP_REL = 0.5
 #: what is left of the change of light over the caps, and of its tint, red against blue (standard
-#: uncertainties, logarithm), and the words for it: by the liner's shade (caps stand 10 mm above it,
-#: past the rim's shadow; the tint of a coloured liner is known no better than without one); by the
-#: caps' own shade (their browning counts as light then); by neither: a window's light falls by a
-#: third from side to side (common practice, no source). On 53 traced tuning trays, root mean square
-#: over the shells: level 0.034 and 0.067, tint 0.04 and 0.05; on the median tray tint 0.02 to 0.03
+#: uncertainties, logarithm, of 53 traced tuning trays; TUNING.md), and the words for it. Unseen: a
+#: window's light falls by a third from side to side (common practice, no source)
 BY_LINER = (0.045, 0.02, "the liner's shade")
 BY_CAPS = (0.067, 0.025, "the caps' own shade: the liner does not show it")
 UNSEEN = (0.12, 0.04, "taken for even: neither liner nor caps show it")

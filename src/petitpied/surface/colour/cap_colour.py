@@ -30,9 +30,7 @@ MOST_CUT_REL = 0.5
 #: height), and the printed greys' tint; shared by all shells of a photo
 DOME_U, GREY_TINT_U = 0.03, 0.012
 #: what is left besides, in L*, a*, b*: gloss that is not told, the camera's own rendering of
-#: colours (standard uncertainties, of a shell and shared by the photo). Root mean square on 54
-#: traced tuning trays, less the causes above; what photos share of a* and b* by 69 more, of which
-#: 1.4 and 1.9 held 91 and 89 %
+#: colours (standard uncertainties, of a shell and shared by the photo; TUNING.md)
 OWN_LEFT, SHARED_LEFT = np.array([0.6, 0.6, 0.8]), np.array([1.8, 1.6, 2.3])
 #: a cut-off channel is too low by up to about this (logarithm) where the whole cap is cut off
 CUT_U = 0.15

@@ -20,9 +20,7 @@ Maps = NDArray[np.float32]
 LOOKED_REL = 0.8
 LOOKED = REACH < LOOKED_REL
 #: mirrored light, relative to a white's: its spread over a tray's domes (glints apart), and what
-#: a body's colour varies by from place to place, relative and absolute. On 173 traced trays dark
-#: caps under ceiling lamps then differ from their paint by 2.4 instead of 7.4 Delta E00, and so
-#: they do with half or twice the relative one (2.3, 3.0)
+#: a body's colour varies by from place to place, relative and absolute (TUNING.md)
 GLOSS_REL, VARIED_REL, VARIED_ABS = 0.03, 0.06, 0.003
 #: gloss changes smoothly over a dome, cells; this share of a cap's cells has least of it
 SMOOTH_CELLS, LEAST_SHARE = 2.5, 0.15

@@ -20,11 +20,7 @@ Floats = NDArray[np.float64]
 
 #: shorter ones are not told: pinholes and specks are as long
 LEAST_LENGTH_MM = 3.0
-#: verdict from which a line is a crack: of 72 traced trays that the judge did not learn from, 0.5
-#: calls 7 of 1,922 shells without a crack cracked, 0.7 calls 5, 0.9 calls 2, and 258, 257, 256 of
-#: 266 with a large one. 0.8 calls as many as 0.7 does on 36 of these trays and on 36 of
-#: `varied_last`; on a sample photo the rim's own shade scores 0.65 to 0.75, coming and going with
-#: the network that draws the cap's outline
+#: verdict from which a line is a crack: the rim's own shade scores up to 0.75 (TUNING.md)
 CRACK_SCORE = 0.8
 #: a crack's two walls may both look like lines: the lesser one within this of the other is a wall
 WALL_MM = 2.0

@@ -1,4 +1,4 @@
-"""Files that the baker writes (TOML): faults told with their line."""
+"""A file of the baker's own (TOML) as read: faults told with their line, and what is allowed."""
 
 import math
 import re
@@ -7,7 +7,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from petitpied.domain.errors import OwnFileError
+from petitpied.domain.errors import OwnFileError, printable
 
 _SHOWN = 60  # letters of the baker's own text repeated in a message
 
@@ -35,7 +35,7 @@ class OwnFile:
             found = re.search(r"line (\d+)", str(error))
             line = int(found[1]) if found else max(1, len(text.splitlines()))
             why = re.sub(r"\s*\(at .*\)$", "", str(error)) or "too deeply nested"
-            why = "".join(c if c.isprintable() else "?" for c in why)[:120]
+            why = printable(why)[:120]
             raise OwnFileError(
                 what=f"{name}, line {line}",
                 why=f"this is not proper TOML ({why[:1].lower() + why[1:]})",
@@ -76,10 +76,11 @@ class OwnFile:
         """
         if not isinstance(table, dict):
             where = place[-1] if place else "the file"
-            raise self.fault(place, f"{where} must be a group of settings", listed(names))
+            raise self.fault(place, f"{where} must be a group of settings", ", ".join(names))
         for name in table:
             if name not in names:
-                raise self.fault((*place, name), f"{quoted(name)} is not known here", listed(names))
+                why = f"{quoted(name)} is not known here"
+                raise self.fault((*place, name), why, ", ".join(names))
         return table
 
     def number(self, value: Any, place: tuple[str, ...], low: float, high: float) -> float:
@@ -98,17 +99,18 @@ class OwnFile:
         return float(value)
 
     def whole(self, value: Any, place: tuple[str, ...], low: int, high: int) -> int:
-        """A whole number from ``low`` to ``high``.
-
-        Raises
-        ------
-        OwnFileError
-            If it is something else.
-        """
+        """A whole number from ``low`` to ``high``; otherwise as `number`."""
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             allowed = f"a whole number from {low} to {high}"
             raise self.fault(place, f"{place[-1]} = {quoted(value)} does not fit", allowed)
         return value
+
+    def words(self, value: Any, place: tuple[str, ...], most: int) -> str:
+        """A text of at most ``most`` letters, made printable; otherwise as `number`."""
+        if not isinstance(value, str) or len(value) > most:
+            why = f"{place[-1]} must be text of at most {most} letters"
+            raise self.fault(place, why, f'{place[-1]} = "..."')
+        return printable(value)
 
 
 def _parts(dotted: str) -> tuple[str, ...]:
@@ -125,10 +127,4 @@ def _shared(a: tuple[str, ...], b: tuple[str, ...]) -> int:
 def quoted(value: Any) -> str:
     """The baker's own words in a message: short, printable."""
     text = value if isinstance(value, str) else repr(value)
-    shown = "".join(c if c.isprintable() else "?" for c in text)[:_SHOWN]
-    return f'"{shown}"'
-
-
-def listed(names: Collection[str]) -> str:
-    """Names with commas."""
-    return ", ".join(names)
+    return f'"{printable(text)[:_SHOWN]}"'
