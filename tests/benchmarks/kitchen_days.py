@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from petitpied.domain.bake import Bake, BakeFacts, BakeShells
+from petitpied.domain.camera_doubt import CameraDoubt
 
 ROWS, COLUMNS = 5, 6
 PITCH_X_MM, PITCH_Y_MM = 71.0, 61.0
@@ -24,7 +25,10 @@ class Days:
     """``turns``: "none", "alternate" (day by day), "late" (the second half), or one turned.
     ``mean_spread``: of the days' means; ``drift``: of the means over the whole history;
     ``oven``, ``late_oven``: slope from left to right, and what is added to it in the second half;
-    ``card``: a slope fixed to the card; ``hand``: to the tray. ``lost``: part of the shells at
+    ``photo``: a slope fixed to the photo, from its left to its right; ``sides``: photos from
+    "one" side of the tray, from the other "by days" (every second day), from "both" for each tray
+    (two photos, joined), or "" where that is not known; ``doubt``: what the views say they could
+    fake, relative to size; ``hand``: to the tray. ``lost``: part of the shells at
     the edge that are not measured when they are small."""
 
     days: int
@@ -40,6 +44,10 @@ class Days:
     spot: tuple[float, float, float] | None = None
     lost: float = 0.0
     racks: tuple[float, ...] = ()
+    photo: float = 0.0
+    sides: str = ""
+    doubt: float = 0.005
+    profiled: bool = False
 
 
 def _series(rng, count, like, size):
@@ -77,6 +85,8 @@ def make_days(plan, rng):
             rack = tray % len(plan.racks) if plan.racks else None
             slope = plan.oven + late + (0.0 if rack is None else plan.racks[rack])
             values += (slope + (-1 if turned else 1) * plan.hand) * x / 355.0
+            seen = {"by days": -1.0 if day % 2 else 1.0, "both": 0.0}.get(plan.sides, 1.0)
+            values += seen * plan.photo * x / 355.0
             if plan.spot is not None:
                 sx, sy, size = plan.spot
                 values += size * np.exp(-((x - sx) ** 2 + (y - sy) ** 2) / (2 * 80.0**2))
@@ -94,7 +104,14 @@ def make_days(plan, rng):
             shells = BakeShells(
                 ids, row[kept], column[kept], x[kept], y[kept], {"diameter": values[kept]}
             )
-            bakes.append(Bake(facts, shells))
+            camera = None
+            if plan.sides:
+                azimuth = 90.0 if seen < 0 else -90.0
+                steady = 0.0 if plan.sides == "both" else 1.0
+                camera = CameraDoubt(
+                    azimuth, plan.doubt, plan.doubt, plan.doubt / 2, steady, plan.profiled
+                )
+            bakes.append(Bake(facts, shells, camera))
     return tuple(bakes)
 
 

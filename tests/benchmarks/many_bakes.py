@@ -13,7 +13,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from scipy.stats import beta
 
+from petitpied.patterns.camera_suspect import suspect
 from petitpied.patterns.oven.oven_map import map_oven
+from petitpied.patterns.oven.oven_or_hand import tell_apart
 from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
 from tests.benchmarks.kitchen_days import Days, make_days
 
@@ -102,11 +104,67 @@ def spots_beside_slopes(runs, seed):
         yield f"| {days} | {runs} | {slope / runs:.1%} | {spot / runs:.1%} |"
 
 
+def hand_for_oven(runs, seed):
+    """The oven's slope changes by 2 mm halfway: is the hand blamed? And the right side, where
+    nothing changes."""
+    yield "| days | turned | oven, then | hand | histories | hand blamed | oven blamed | no side |"
+    yield "|---|---|---|---|---|---|---|---|"
+    cases = [(12, "late", 0.0, 2.0, 0.0), (12, "alternate", 0.0, 2.0, 0.0),
+             (20, "alternate", 0.0, 2.0, 0.0), (12, "alternate", 1.5, 0.0, 0.0),
+             (12, "alternate", 0.0, 0.0, 1.5)]  # fmt: skip
+    for number, (days, turns, oven, late, hand) in enumerate(cases):
+        rng = np.random.default_rng([seed, 5, number])
+        blamed = np.zeros(2)
+        for _ in range(runs):
+            plan = Days(days, turns=turns, oven=oven, late_oven=late, hand=hand)
+            found = tell_apart(make_days(plan, rng), "diameter", rng)
+            blamed += [side is not None and side.stands_out for side in (found.hand, found.oven)]
+        shares = [blamed[0] / runs, blamed[1] / runs, 1 - min(1.0, blamed.sum() / runs)]
+        yield (
+            f"| {days} | {turns} | {oven}, {oven + late} mm | {hand} mm | {runs} | "
+            + " | ".join(f"{s:.1%}" for s in shares) + " |"
+        )  # fmt: skip
+
+
+def camera_for_oven(runs, seed):
+    """A slope fixed to the photo: is the oven blamed, and nothing said of the camera? And is the
+    camera cleared of a slope that is the oven's?"""
+    yield (
+        "| days | photos from | camera's slope | oven's | histories | oven alone blamed | "
+        "at most (95 %) | oven or camera |"
+    )
+    yield "|---|---|---|---|---|---|---|---|"
+    cases = [(12, "one", 1.5, 0.0), (12, "", 1.5, 0.0), (12, "by days", 1.5, 0.0),
+             (12, "both", 1.5, 0.0), (12, "one, lens profile", None, 0.0),
+             (12, "one, lens profile", 0.0, 2.0),
+             (12, "by days", 0.0, 1.5), (12, "both", 0.0, 1.5), (12, "one", 0.0, 0.6)]  # fmt: skip
+    for number, (days, sides, photo, oven) in enumerate(cases):
+        rng = np.random.default_rng([seed, 6, number])
+        alone = either = 0
+        for _ in range(runs):
+            # None: as large as the view's own uncertainty allows, 0.5 % of 45 mm
+            size = rng.normal(0, 0.005 * 45) if photo is None else photo
+            side, *lens = sides.split(", ")
+            plan = Days(days, oven=oven, photo=size, sides=side, profiled=bool(lens))
+            bakes = make_days(plan, rng)
+            strongest = map_oven(bakes, "diameter", rng).strongest
+            if strongest is not None:
+                cleared = suspect(bakes, "diameter", strongest).cleared
+                alone, either = alone + cleared, either + (not cleared)
+        slope = "as the view allows" if photo is None else f"{photo} mm"
+        yield (
+            f"| {days} | {sides or 'not known'} | {slope} | {oven} mm | {runs} | "
+            f"{bounded(alone, runs)} | {either / runs:.1%} |"
+        )
+
+
 #: part to its title, lines, and histories of a full run
 PARTS = {
     "nulls": ("Maps without a pattern", map_nulls, 1000),
     "power": ("A spot of one SD", spot_power, 1000),
     "intervals": ("Intervals of maps", map_intervals, 500),
+    "hand": ("A change of oven, and the hand", hand_for_oven, 500),
+    "camera": ("The camera, and the oven", camera_for_oven, 500),
     "nested": ("Spots beside a slope", spots_beside_slopes, 500),
 }
 

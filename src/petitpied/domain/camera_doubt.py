@@ -1,6 +1,7 @@
 """What slope and edge of size a photo's own view could fake, and from which side it was taken."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,12 +18,17 @@ LEAST_MODE = 1e-7
 class CameraDoubt:
     """``azimuth_deg``: which way of the tray is up in the photo, from +x (right) towards +y (the
     door); -90: the door at the bottom. ``across_rel``, ``front_rel``, ``edge_rel``: one standard
-    uncertainty, relative to size, of right minus left, door side minus back, edge minus middle."""
+    uncertainty, relative to size, of right minus left, door side minus back, edge minus middle.
+    ``steady``: 1 for one photo; of several of a tray, the length of their mean direction: 0 for
+    two from opposite sides. ``profiled``: the lens was measured (a lens profile), so that the
+    uncertainties hold; else they hold for a lens as is usual."""
 
     azimuth_deg: float
     across_rel: float
     front_rel: float
     edge_rel: float
+    steady: float = 1.0
+    profiled: bool = False
 
 
 def camera_doubt(view: View, places_mm: Floats) -> CameraDoubt | None:
@@ -51,6 +57,22 @@ def camera_doubt(view: View, places_mm: Floats) -> CameraDoubt | None:
     azimuth = float(np.rad2deg(np.arctan2(up[1], up[0])))
     across, front, edge = np.sqrt(square).tolist()
     return CameraDoubt(azimuth, across, front, edge)
+
+
+def of_photos(first: CameraDoubt, others: Sequence[tuple[CameraDoubt, Floats]]) -> CameraDoubt:
+    """Of several photos of one tray: further ones with their turn (2, 2) into the first's frame."""
+    ways = [_way(first)]
+    ways += [turn @ _way(one) for one, turn in others]
+    mean = np.mean(ways, axis=0)
+    return replace(
+        first, azimuth_deg=float(np.rad2deg(np.arctan2(mean[1], mean[0]))),
+        steady=float(np.hypot(*mean)),
+    )  # fmt: skip
+
+
+def _way(doubt: CameraDoubt) -> Floats:
+    angle = np.deg2rad(doubt.azimuth_deg)
+    return doubt.steady * np.array([np.cos(angle), np.sin(angle)])
 
 
 def _scales(view: View, places_mm: Floats) -> Floats:

@@ -1,11 +1,13 @@
 """From the history to oven maps and to oven or hand, with errors in plain words."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
+from petitpied.patterns.camera_suspect import suspect
 from petitpied.patterns.oven.findings import OvenMap
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, OvenOrHand, tell_apart
@@ -58,7 +60,15 @@ def read_maps(bakes: Sequence[Bake], measure: str) -> tuple[OvenMap, ...]:
     )
     if not names or (measure != ALL and measure not in there):
         raise _nothing(measure, there)
-    return tuple(map_oven(bakes, name, np.random.default_rng(SEED)) for name in names)
+    return tuple(_map(bakes, name) for name in names)
+
+
+def _map(bakes: Sequence[Bake], measure: str) -> OvenMap:
+    found = map_oven(bakes, measure, np.random.default_rng(SEED))
+    strongest = found.strongest
+    if strongest is None:
+        return found
+    return replace(found, camera=suspect(bakes, measure, strongest))
 
 
 def read_sides(bakes: Sequence[Bake], measure: str) -> OvenOrHand:
@@ -67,7 +77,10 @@ def read_sides(bakes: Sequence[Bake], measure: str) -> OvenOrHand:
     there = measured_in(bakes)
     if measure not in there or measure == ALL:
         raise _nothing(measure, there)
-    return tell_apart(bakes, measure, np.random.default_rng(SEED))
+    found = tell_apart(bakes, measure, np.random.default_rng(SEED))
+    if found.oven is None or not found.oven.stands_out or found.split:
+        return found
+    return replace(found, camera=suspect(bakes, measure, found.oven))
 
 
 def _nothing(measure: str, there: tuple[str, ...]) -> LotError:

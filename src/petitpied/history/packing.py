@@ -10,7 +10,7 @@ shell. Columns: ``row``, ``column``, ``x_mm``, ``y_mm``, then a measure's values
 import json
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,10 @@ Pair = tuple[float, float]
 
 PLACE = ("row", "column", "x_mm", "y_mm")
 CAMERA = ("camera_azimuth_deg", "camera_across_rel", "camera_front_rel", "camera_edge_rel")
+#: of several photos only
+STEADY = "camera_steady"
+#: where a lens profile was used
+PROFILED = "camera_profiled"
 NOTHING: Pair = (math.nan, math.nan)
 
 
@@ -65,7 +69,8 @@ def camera_of(record: Json) -> CameraDoubt | None:
     names = ("K", "dist", "world_to_camera", "covariance")
     centres = [s["centre_mm"] for s in record["shells"] if s["centre_mm"] is not None]
     places = np.array(centres, float).reshape(-1, 2)
-    return camera_doubt(View(*(np.array(view[name], float) for name in names)), places)
+    found = camera_doubt(View(*(np.array(view[name], float) for name in names)), places)
+    return None if found is None else replace(found, profiled=bool(view.get("lens_profile")))
 
 
 def camera_from(packed: Packed) -> CameraDoubt | None:
@@ -76,7 +81,10 @@ def camera_from(packed: Packed) -> CameraDoubt | None:
     table = np.frombuffer(packed.data, "<f8").reshape(len(names), -1)
     if table.shape[1] == 0:
         return None
-    return CameraDoubt(*(float(table[names.index(name), 0]) for name in CAMERA))
+    steady = float(table[names.index(STEADY), 0]) if STEADY in names else 1.0
+    profiled = PROFILED in names and bool(table[names.index(PROFILED), 0])
+    azimuth, across, front, edge = (float(table[names.index(name), 0]) for name in CAMERA)
+    return CameraDoubt(azimuth, across, front, edge, steady, profiled)
 
 
 def pack(shells: BakeShells, camera: CameraDoubt | None = None) -> Packed:
@@ -92,6 +100,10 @@ def pack(shells: BakeShells, camera: CameraDoubt | None = None) -> Packed:
     if camera is not None:
         told = (camera.azimuth_deg, camera.across_rel, camera.front_rel, camera.edge_rel)
         columns |= {name: np.full(len(shells.ids), v) for name, v in zip(CAMERA, told, strict=True)}
+        if camera.profiled:
+            columns[PROFILED] = np.ones(len(shells.ids))
+        if camera.steady != 1.0:
+            columns[STEADY] = np.full(len(shells.ids), camera.steady)
     data = np.array(list(columns.values()), "<f8").tobytes()
     return Packed(json.dumps(list(shells.ids), ensure_ascii=False), " ".join(columns), data)
 

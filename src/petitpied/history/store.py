@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from petitpied.domain.bake import Bake, BakeFacts, BakeShells, Event
+from petitpied.domain.camera_doubt import CameraDoubt, of_photos
 from petitpied.domain.errors import HistoryError
 from petitpied.domain.joined_photos import Photo, joined
 from petitpied.domain.tray_identity import same_tray
@@ -72,7 +73,7 @@ class Store:
     def photos_of(self, bake_sha256: str) -> tuple[BakeShells, ...]:
         """The shells of a bake's photos, each by itself, the first photo's first."""
         with self._reading() as c:
-            return _photos(c, bake_sha256)
+            return tuple(shells for shells, _ in _photos(c, bake_sha256))
 
     def bake_of_photo(self, photo_sha256: str) -> str | None:
         """The bake that a further photo of a tray was joined to; None where there is none."""
@@ -235,24 +236,27 @@ def _bake(row: Sequence[Any]) -> Bake:
     return Bake(_facts(row[: len(_FACTS)]), unpack(packed), camera_from(packed))
 
 
-def _photos(c: sa.Connection, sha: str) -> tuple[BakeShells, ...]:
+def _photos(c: sa.Connection, sha: str) -> tuple[tuple[BakeShells, CameraDoubt | None], ...]:
+    """Shells and views of a bake's photos, the first photo's first."""
     first = sa.select(RECORD.c.json_deflated).where(RECORD.c.photo_sha256 == sha)
     others = sa.select(PHOTO.c.json_deflated).where(PHOTO.c.bake_sha256 == sha)
     rows = [
         *c.execute(first).scalars(),
         *c.execute(others.order_by(PHOTO.c.logged_at, PHOTO.c.photo_sha256)).scalars(),
     ]
-    return tuple(shells_of(inflate(row)) for row in rows)
+    records = [inflate(row) for row in rows]
+    return tuple((shells_of(record), camera_of(record)) for record in records)
 
 
 def _keep_values(c: sa.Connection, sha: str) -> None:
     """A bake's values, packed, from all its photos."""
-    wanted = sa.select(RECORD.c.json_deflated).where(RECORD.c.photo_sha256 == sha)
-    record = inflate(c.execute(wanted).scalar_one())
-    first, *others = _photos(c, sha)
-    told = [(one, same_tray(first, one)) for one in others]
-    whole = joined(first, [Photo(one, same.registration) for one, same in told if same is not None])
-    packed = pack(whole if others else first, camera_of(record))
+    (first, camera), *others = _photos(c, sha)
+    told = [(one, view, same_tray(first, one)) for one, view in others]
+    same = [(Photo(one, t.registration), view) for one, view, t in told if t is not None]
+    whole = joined(first, [photo for photo, _ in same])
+    views = [(view, photo.registration.turn) for photo, view in same if view is not None]
+    camera = None if camera is None else of_photos(camera, views)
+    packed = pack(whole if others else first, camera)
     c.execute(VALUES.delete().where(VALUES.c.photo_sha256 == sha))
     c.execute(
         VALUES.insert().values(

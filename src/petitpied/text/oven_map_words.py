@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
+from petitpied.patterns.oven.findings import CameraSuspect, Cell, Effect, Finding, OvenMap
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import ALPHA, LEAST_UNITS
 from petitpied.text.wording import decimals, printable
@@ -34,6 +34,11 @@ TRY = {
     "spot": "pipe no shells at that place in the next bake, or shield it; check the heater near it",
     "lean": "take the fan down a step or off, or let the shells rest until they have a dry skin",
 }
+#: what tells the camera from the oven
+SETTLES = (
+    "One photo more of the next trays settles it: turn the tray and its card by half under the "
+    "camera and log both photos; three days so, or three days from the other side"
+)
 TRY_NEXT = "Common practice, not a finding"
 
 
@@ -211,6 +216,43 @@ def what_to_try(found: OvenMap, *, turned: bool) -> str:
     return f"{first}{TRY_NEXT}: {TRY[strongest.kind]}."
 
 
+def camera_words(camera: CameraSuspect | None, unit: str) -> str:
+    """Whether it may be the camera as well, and what settles it; "" where it was not looked at."""
+    if camera is None:
+        return ""
+    could = ""
+    if camera.could_fake is not None:
+        places = decimals(max(camera.could_fake, 1e-6))
+        could = f"{camera.could_fake:.{places}f} {unit}"
+    if camera.cleared and camera.by == "size":
+        return f"Not the camera: with its lens profile it could fake {could} of it at most."
+    if camera.cleared:
+        return "Not the camera: seen from several sides of the tray, it stays with the oven."
+    begin = "It may be the camera, the lens or the light as well as the oven"
+    if camera.sides is None:
+        return f"{begin}: from which side the photos were taken is not known. {SETTLES}."
+    of_size = f", and a usual lens could fake {could} of it" if could else ""
+    if min(camera.sides) == 0:
+        return f"{begin}: all photos were taken from one side of the tray{of_size}. {SETTLES}."
+    few, many = min(camera.sides), max(camera.sides)
+    return (
+        f"{begin}: {few} of {few + many} days or batters seen from another side do not tell them "
+        f"apart{of_size}. {SETTLES}."
+    )
+
+
+def camera_json(camera: CameraSuspect | None, unit: str) -> Json | None:
+    if camera is None:
+        return None
+    return {
+        "cleared": camera.cleared,
+        "by": camera.by or None,
+        "could_fake": {"value": _places(camera.could_fake), "unit": unit},
+        "units_by_side": None if camera.sides is None else list(camera.sides),
+        "text": camera_words(camera, unit),
+    }
+
+
 def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     """What `petitpied oven-map` prints of one measure."""
     name = MEASURE_WORDS[found.measure][0]
@@ -218,8 +260,10 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
         f"{_capital(name)}, {where}: {unit_words(found.bakes, found.units)}, "
         f"{found.shells} shells.",
         verdict(found),
+        camera_words(found.camera, found.unit),
         what_to_try(found, turned=turned),
     ]
+    result = [line for line in result if line]
     for finding in found.findings:
         mark = "stands out" if finding.stands_out else "no"
         if finding.p_adjusted is None or finding.effect is None:
@@ -270,6 +314,7 @@ def map_json(
         "airflow": _airflow_json(found),
         "cells": [_cell_json(c, found.unit) for c in found.cells],
         "text": verdict(found),
+        "camera": camera_json(found.camera, found.unit),
         "try": what_to_try(found, turned=turned),
     }
 

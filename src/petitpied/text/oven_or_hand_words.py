@@ -10,6 +10,8 @@ from petitpied.statistics.sign_flips import LEAST_UNITS
 from petitpied.text.oven_map_words import (
     MEASURE_WORDS,
     amount,
+    camera_json,
+    camera_words,
     direction_words,
     effect_json,
     finding_json,
@@ -63,7 +65,9 @@ def verdict(found: OvenOrHand) -> str:
     told = []
     for part, who, frame in ((found.oven, "oven", "oven"), (found.hand, "hand", "tray as piped")):
         if part.stands_out:
-            told.append(f"It follows the {who}: {part_words(found, part, frame)}.")
+            camera = who == "oven" and found.camera is not None and not found.camera.cleared
+            whom = f"{who} or the camera" if camera else who
+            told.append(f"It follows the {whom}: {part_words(found, part, frame)}.")
     if len(told) == 2:
         told = [t.replace("It follows", "One part follows" if not i else "Another part follows")
                 for i, t in enumerate(told)]  # fmt: skip
@@ -187,6 +191,8 @@ def lines(found: OvenOrHand, where: str) -> list[str]:
             mark = "stands out" if part.stands_out else "no"
             said = part_words(found, part, frame)
             result.append(f"  {who:<5} {mark:<10} {p_words(part.p_adjusted):<9}  {said}")
+    if found.camera is not None:
+        result.append(camera_words(found.camera, found.unit))
     for one in cannot_tell(found):
         result.append(f"Cannot tell: {one['text']}. What would: {'; '.join(one['would_tell'])}.")
     for step in plan(found):
@@ -208,6 +214,7 @@ def sides_json(found: OvenOrHand, oven: str, rack: str | None) -> Json:
         "oven_part": _part_json(found.oven, found),
         "hand_part": _part_json(found.hand, found),
         "even_part": None if found.even is None else finding_json(found.even, found.unit),
+        "camera": camera_json(found.camera, found.unit),
         "cannot_tell": cannot_tell(found),
         "plan": plan(found),
         "text": verdict(found),

@@ -53,6 +53,21 @@ class Cell:
 
 
 @dataclass(frozen=True)
+class CameraSuspect:
+    """Whether the camera is cleared of a pattern, and by what.
+
+    ``could_fake``: what the view's uncertainty can fake of it, 95 %, in the measure's unit; None
+    where that has no bound (light, feet, cracks). ``sides``: units photographed from one side, and
+    from the other (90 degrees and more away); None where photos do not tell.
+    """
+
+    cleared: bool
+    by: str  # "size", "sides", or ""
+    could_fake: float | None
+    sides: tuple[int, int] | None
+
+
+@dataclass(frozen=True)
 class OvenMap:
     """All that the bakes of one oven and rack say of one measure."""
 
@@ -72,6 +87,7 @@ class OvenMap:
     neighbours: float | None  # Moran's I between neighbouring shells, mean over bakes
     airflow: MeanDirection | None
     flat: bool  # all shells of every bake read the same
+    camera: CameraSuspect | None = None  # of the strongest pattern, where it was looked at
 
     @property
     def strongest(self) -> Finding | None:

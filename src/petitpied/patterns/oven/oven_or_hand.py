@@ -14,7 +14,7 @@ from petitpied.domain.bake import Bake
 from petitpied.patterns.oven import likeness as alike
 from petitpied.patterns.oven import turns_in_time
 from petitpied.patterns.oven.effects import pooled_effect
-from petitpied.patterns.oven.findings import Effect, Finding, Kind
+from petitpied.patterns.oven.findings import CameraSuspect, Effect, Finding, Kind
 from petitpied.patterns.oven.hand_frame import in_hand_frame
 from petitpied.patterns.oven.map_tests import LEAST_INFO_REL
 from petitpied.patterns.oven.mirrored import Mirrored, mirrored_scores
@@ -79,6 +79,7 @@ class OvenOrHand:
     mixed: float
     second_doubtful: bool  # the other side is below 5 % too, but not sure enough
     plan: tuple[PlanStep, ...]
+    camera: CameraSuspect | None = None  # of the oven's part, where it was looked at
 
     @property
     def separable(self) -> bool:
