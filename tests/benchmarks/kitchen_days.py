@@ -43,6 +43,7 @@ class Days:
     hand: float = 0.0
     spot: tuple[float, float, float] | None = None
     lost: float = 0.0
+    edge: float = 0.0  # added to the outer shells
     racks: tuple[float, ...] = ()
     photo: float = 0.0
     sides: str = ""
@@ -91,6 +92,7 @@ def make_days(plan, rng):
                 sx, sy, size = plan.spot
                 values += size * np.exp(-((x - sx) ** 2 + (y - sy) ** 2) / (2 * 80.0**2))
             edge = (row % (ROWS - 1) == 0) | (column % (COLUMNS - 1) == 0)
+            values = values + plan.edge * edge
             small = values < values.mean() - 0.5
             kept = ~(edge & small & (rng.random(len(x0)) < plan.lost))
             facts = BakeFacts(

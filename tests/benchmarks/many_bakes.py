@@ -14,6 +14,8 @@ import numpy as np
 from scipy.stats import beta
 
 from petitpied.patterns.camera_suspect import suspect
+from petitpied.patterns.missing_shells import bounded as bounded_by
+from petitpied.patterns.missing_shells import missing_shells
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import tell_apart
 from petitpied.patterns.oven.synthetic import Plan, Planted, make_history
@@ -104,6 +106,24 @@ def spots_beside_slopes(runs, seed):
         yield f"| {days} | {runs} | {slope / runs:.1%} | {spot / runs:.1%} |"
 
 
+def missing_by_value(runs, seed):
+    """Small shells at the edge are not measured; no pattern, or an edge 1 mm smaller, found."""
+    yield "| bakes | lost of the small at the edge | edge | histories | claimed | at most (95 %) |"
+    yield "|---|---|---|---|---|---|"
+    for number, (days, lost, edge) in enumerate(
+        [(6, 0.7, 0.0), (12, 0.7, 0.0), (20, 0.7, 0.0), (20, 0.3, 0.0), (12, 0.0, 1.5),
+         (12, 0.3, 1.5)]
+    ):  # fmt: skip
+        rng = np.random.default_rng([seed, 7, number])
+        hits = 0
+        for _ in range(runs):
+            bakes = make_days(Days(days, lost=lost, edge=edge), rng)
+            found = map_oven(bakes, "diameter", rng)
+            found = bounded_by(found, bakes, missing_shells(bakes, "diameter"), rng)
+            hits += found.strongest is not None
+        yield f"| {days} | {lost:.0%} | {edge} mm | {runs} | {bounded(hits, runs)} |"
+
+
 def hand_for_oven(runs, seed):
     """The oven's slope changes by 2 mm halfway: is the hand blamed? And the right side, where
     nothing changes."""
@@ -165,6 +185,7 @@ PARTS = {
     "intervals": ("Intervals of maps", map_intervals, 500),
     "hand": ("A change of oven, and the hand", hand_for_oven, 500),
     "camera": ("The camera, and the oven", camera_for_oven, 500),
+    "missing": ("Shells missing by value", missing_by_value, 500),
     "nested": ("Spots beside a slope", spots_beside_slopes, 500),
 }
 

@@ -6,7 +6,8 @@ import pytest
 from petitpied.domain.camera_doubt import CameraDoubt, of_photos
 from petitpied.patterns.camera_suspect import suspect
 from petitpied.patterns.oven.oven_map import map_oven
-from petitpied.text.oven_map_words import camera_words, lines
+from petitpied.text.oven_doubt_words import camera_words
+from petitpied.text.oven_map_words import lines
 from tests.benchmarks.kitchen_days import Days, make_days
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from petitpied.domain.bake import Bake
 from petitpied.domain.errors import HistoryError, LotError
 from petitpied.patterns.camera_suspect import suspect
+from petitpied.patterns.missing_shells import bounded, missing_shells
 from petitpied.patterns.oven.findings import OvenMap
 from petitpied.patterns.oven.oven_map import map_oven
 from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, OvenOrHand, tell_apart
@@ -64,7 +65,10 @@ def read_maps(bakes: Sequence[Bake], measure: str) -> tuple[OvenMap, ...]:
 
 
 def _map(bakes: Sequence[Bake], measure: str) -> OvenMap:
-    found = map_oven(bakes, measure, np.random.default_rng(SEED))
+    rng = np.random.default_rng(SEED)
+    missing = missing_shells(bakes, measure)
+    found = bounded(map_oven(bakes, measure, rng), bakes, missing, rng)
+    found = replace(found, missing=None if missing is None else missing.told)
     strongest = found.strongest
     if strongest is None:
         return found

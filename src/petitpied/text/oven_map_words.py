@@ -4,9 +4,11 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from petitpied.patterns.oven.findings import CameraSuspect, Cell, Effect, Finding, OvenMap
+from petitpied.patterns.oven.findings import Cell, Effect, Finding, OvenMap
 from petitpied.patterns.oven.templates import Region
 from petitpied.statistics.sign_flips import ALPHA, LEAST_UNITS
+from petitpied.text.oven_doubt_words import camera_json, camera_words, missing_json, missing_words
+from petitpied.text.place_words import direction_words, place_words
 from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]
@@ -34,11 +36,9 @@ TRY = {
     "spot": "pipe no shells at that place in the next bake, or shield it; check the heater near it",
     "lean": "take the fan down a step or off, or let the shells rest until they have a dry skin",
 }
-#: what tells the camera from the oven
-SETTLES = (
-    "One photo more of the next trays settles it: turn the tray and its card by half under the "
-    "camera and log both photos; three days so, or three days from the other side"
-)
+#: fewer days cannot tell how alike they are from one to the next: with 6 and a correlation of 0.7
+#: half of histories without an oven's pattern show one (`tests.benchmarks.many_bakes`)
+TELLS_LIKENESS = 12
 TRY_NEXT = "Common practice, not a finding"
 
 
@@ -48,27 +48,6 @@ def amount(value: float, u95: float | None, unit: str) -> str:
         return f"{value:.2f} {unit} (interval not known)"
     places = decimals(u95)
     return f"{value:.{places}f} {unit} ± {u95:.{places}f} {unit}"
-
-
-def place_words(place_mm: tuple[float, float], region: Region) -> str:
-    """As in "at the back left": thirds of the region, door at the bottom."""
-    rel = [(p - m) / h for p, m, h in zip(place_mm, region.middle_mm, region.half_mm, strict=True)]
-    side = "left" if rel[0] < -1 / 3 else "right" if rel[0] > 1 / 3 else ""
-    depth = "back" if rel[1] < -1 / 3 else "door side" if rel[1] > 1 / 3 else ""
-    if not side and not depth:
-        return "in the middle"
-    if not side:
-        return f"at the {'middle of the ' if depth == 'back' else ''}{depth}"
-    if not depth:
-        return f"at the {side}"
-    return f"at the back {side}" if depth == "back" else f"near the door, {side}"
-
-
-def direction_words(direction_deg: float) -> str:
-    """Angle from +x (right) towards +y (door), as one of eight ways."""
-    ways = ("the right", "the door, right", "the door", "the door, left", "the left",
-            "the back left", "the back", "the back right")  # fmt: skip
-    return ways[round(direction_deg / 45) % 8]
 
 
 def pattern_words(measure: str, finding: Finding, region: Region) -> str:
@@ -158,7 +137,11 @@ def verdict(found: OvenMap) -> str:
             f"110 mm). {_more_days(found)}"
         )
     counted = unit_words(found.bakes, found.units)
-    return f"{_capital(said)}, over {counted}: {chance}. {_could_find(found)}"
+    few = "" if found.units >= TELLS_LIKENESS else (
+        f" This takes days to be independent: what stays in a kitchen for days (air, flour, "
+        f"an oven's mood) looks the same in so few. {TELLS_LIKENESS} days can tell."
+    )  # fmt: skip
+    return f"{_capital(said)}, over {counted}: {chance}. {_could_find(found)}{few}"
 
 
 def _more_days(found: OvenMap) -> str:
@@ -216,43 +199,6 @@ def what_to_try(found: OvenMap, *, turned: bool) -> str:
     return f"{first}{TRY_NEXT}: {TRY[strongest.kind]}."
 
 
-def camera_words(camera: CameraSuspect | None, unit: str) -> str:
-    """Whether it may be the camera as well, and what settles it; "" where it was not looked at."""
-    if camera is None:
-        return ""
-    could = ""
-    if camera.could_fake is not None:
-        places = decimals(max(camera.could_fake, 1e-6))
-        could = f"{camera.could_fake:.{places}f} {unit}"
-    if camera.cleared and camera.by == "size":
-        return f"Not the camera: with its lens profile it could fake {could} of it at most."
-    if camera.cleared:
-        return "Not the camera: seen from several sides of the tray, it stays with the oven."
-    begin = "It may be the camera, the lens or the light as well as the oven"
-    if camera.sides is None:
-        return f"{begin}: from which side the photos were taken is not known. {SETTLES}."
-    of_size = f", and a usual lens could fake {could} of it" if could else ""
-    if min(camera.sides) == 0:
-        return f"{begin}: all photos were taken from one side of the tray{of_size}. {SETTLES}."
-    few, many = min(camera.sides), max(camera.sides)
-    return (
-        f"{begin}: {few} of {few + many} days or batters seen from another side do not tell them "
-        f"apart{of_size}. {SETTLES}."
-    )
-
-
-def camera_json(camera: CameraSuspect | None, unit: str) -> Json | None:
-    if camera is None:
-        return None
-    return {
-        "cleared": camera.cleared,
-        "by": camera.by or None,
-        "could_fake": {"value": _places(camera.could_fake), "unit": unit},
-        "units_by_side": None if camera.sides is None else list(camera.sides),
-        "text": camera_words(camera, unit),
-    }
-
-
 def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
     """What `petitpied oven-map` prints of one measure."""
     name = MEASURE_WORDS[found.measure][0]
@@ -260,6 +206,7 @@ def lines(found: OvenMap, where: str, *, turned: bool) -> list[str]:
         f"{_capital(name)}, {where}: {unit_words(found.bakes, found.units)}, "
         f"{found.shells} shells.",
         verdict(found),
+        missing_words(found),
         camera_words(found.camera, found.unit),
         what_to_try(found, turned=turned),
     ]
@@ -314,6 +261,7 @@ def map_json(
         "airflow": _airflow_json(found),
         "cells": [_cell_json(c, found.unit) for c in found.cells],
         "text": verdict(found),
+        "missing": missing_json(found),
         "camera": camera_json(found.camera, found.unit),
         "try": what_to_try(found, turned=turned),
     }

@@ -7,18 +7,16 @@ from petitpied.patterns.oven.oven_or_hand import LEAST_EACH, SECOND_ALPHA, OvenO
 from petitpied.patterns.oven.templates import Region
 from petitpied.patterns.oven.turns_in_time import LEAST_MIXED
 from petitpied.statistics.sign_flips import LEAST_UNITS
+from petitpied.text.oven_doubt_words import camera_json, camera_words
 from petitpied.text.oven_map_words import (
     MEASURE_WORDS,
     amount,
-    camera_json,
-    camera_words,
-    direction_words,
     effect_json,
     finding_json,
     p_words,
-    place_words,
     unit_words,
 )
+from petitpied.text.place_words import direction_words, place_words
 from petitpied.text.wording import decimals, printable
 
 Json = dict[str, Any]

@@ -68,6 +68,20 @@ class CameraSuspect:
 
 
 @dataclass(frozen=True)
+class MissingShells:
+    """Lattice places (x, y), tray frame, mm, with how many of ``bakes`` miss a value there, those
+    that miss most first; whether missing goes with place."""
+
+    bakes: int
+    places: tuple[tuple[float, float, int], ...]
+    uneven: bool
+
+    @property
+    def count(self) -> int:
+        return sum(n for *_, n in self.places)
+
+
+@dataclass(frozen=True)
 class OvenMap:
     """All that the bakes of one oven and rack say of one measure."""
 
@@ -87,6 +101,7 @@ class OvenMap:
     neighbours: float | None  # Moran's I between neighbouring shells, mean over bakes
     airflow: MeanDirection | None
     flat: bool  # all shells of every bake read the same
+    missing: MissingShells | None = None  # where trays have a common lattice
     camera: CameraSuspect | None = None  # of the strongest pattern, where it was looked at
 
     @property

@@ -146,7 +146,7 @@ def _held(found: Finding, verdicts: Verdicts, k: int) -> Finding:
     size = float(np.linalg.norm(verdicts.size[k])) * (
         np.sign(verdicts.size[k, 0]) if verdicts.size.shape[1] == 1 else 1.0
     )
-    if verdicts.least_p <= ALPHA / 2 and of_test < abs(size):
+    if verdicts.least_p <= ALPHA and of_test < abs(size):
         return replace(
             found, stands_out=True, effect=replace(effect, value=size, u95=float(of_test))
         )
