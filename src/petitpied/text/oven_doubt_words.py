@@ -66,13 +66,11 @@ def camera_words(camera: CameraSuspect | None, unit: str) -> str:
 def camera_json(camera: CameraSuspect | None, unit: str) -> Json | None:
     if camera is None:
         return None
+    could = camera.could_fake
     return {
         "cleared": camera.cleared,
         "by": camera.by or None,
-        "could_fake": {
-            "value": None if camera.could_fake is None else round(camera.could_fake, 5),
-            "unit": unit,
-        },
+        "could_fake": {"value": None if could is None else round(could, 5), "unit": unit},
         "units_by_side": None if camera.sides is None else list(camera.sides),
         "text": camera_words(camera, unit),
     }
