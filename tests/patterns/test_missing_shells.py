@@ -32,10 +32,11 @@ def test_what_small_shells_missing_at_the_edge_make_is_withheld():
     assert "(its place" not in said
 
 
-def test_an_edge_that_no_missing_shell_could_make_stays():
-    found, held, missing = judged(Days(12, edge=1.5, lost=0.3), 1)
+def test_what_no_missing_shell_could_make_stays():
+    """A hot middle, from which no shell is missing."""
+    found, held, missing = judged(Days(12, spot=(0.0, 0.0, 3.0), lost=0.4), 1)
     assert missing.goes_with_place
-    assert held.strongest.kind == found.strongest.kind == "centre-edge"
+    assert held.strongest.kind == "spot"
 
 
 def test_missing_by_chance_withholds_nothing():

@@ -43,12 +43,15 @@ def _section(store: "Store", oven: str, rack: str | None) -> list[Section]:
 
 def _measure(found: "OvenMap", where: str, *, turned: bool) -> list[Block]:
     from petitpied.figures.charts.oven_map_picture import map_chart
+    from petitpied.text.oven_doubt_words import camera_words, missing_words
     from petitpied.text.oven_map_words import verdict, what_to_try
 
     name = found.measure.replace("_", " ")
     caption = f"Map of {name} from {found.bakes} bakes."
+    doubts = (missing_words(found), camera_words(found.camera, found.unit))
     return [
         Paragraph(verdict(found), "strong"),
+        *(Paragraph(doubt) for doubt in doubts if doubt),
         Paragraph(what_to_try(found, turned=turned)),
         Chart(map_chart(found, where, turned=turned), caption),
     ]
