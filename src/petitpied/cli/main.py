@@ -27,6 +27,7 @@ PARTS = {
         "history": "bakes.history",
         "oven_map": "bakes.oven_map",
         "oven_or_hand": "bakes.oven_or_hand",
+        "next_bake": "bakes.next_bake",
         "trend": "bakes.trend",
         "causes": "bakes.causes",
     },
