@@ -1,12 +1,17 @@
-"""Photos of trays as values: one tray seen twice, and different trays of one piping sheet.
+"""``python -m tests.benchmarks.tray_photos [--same N] [--different N]``: photos of trays as values.
+
+One tray seen twice, and different trays of one piping sheet: which are joined?
 
 Another simulator, which knows nothing of the package: a tray is true places and sizes; a photo
 measures them with the errors of its view.
 """
 
+import argparse
+
 import numpy as np
 
 from petitpied.domain.bake import BakeShells
+from petitpied.domain.tray_identity import same_tray
 
 
 def a_tray(rng, scatter_mm=1.0, spread_mm=0.8, sheet=None):
@@ -63,3 +68,43 @@ def a_photo(tray, rng, eaten=0):
     return BakeShells(
         ids, rows - rows.min(), columns - columns.min(), seen[order, 0], seen[order, 1], values
     )
+
+
+def joined_same(count, rng):
+    """How many of so many trays are known in a second photo, up to three shells eaten between."""
+    hits = 0
+    for _ in range(count):
+        tray = a_tray(rng)
+        first, second = a_photo(tray, rng), a_photo(tray, rng, eaten=int(rng.integers(4)))
+        hits += same_tray(first, second) is not None
+    return hits
+
+
+def joined_different(count, rng):
+    """How many pairs of different trays, piped on one drawn sheet, are taken for one."""
+    hits = 0
+    for _ in range(count):
+        sheet = rng.normal(0, 1.0, (*rng.integers(4, 7, 2), 2))
+        one, other = (a_tray(rng, 0.8, 0.6, sheet) for _ in range(2))
+        hits += same_tray(a_photo(one, rng), a_photo(other, rng)) is not None
+    return hits
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--same", type=int, default=300)
+    parser.add_argument("--different", type=int, default=10_000)
+    parser.add_argument("--seed", type=int, default=20_270_000)
+    options = parser.parse_args()
+    print("\n### Photos of one tray, and of different trays\n")
+    print("| | tries | joined |")
+    print("|---|---|---|", flush=True)
+    rng = np.random.default_rng([options.seed, 31])
+    print(f"| one tray | {options.same} | {joined_same(options.same, rng)} |", flush=True)
+    rng = np.random.default_rng([options.seed, 32])
+    found = joined_different(options.different, rng)
+    print(f"| different trays of one sheet | {options.different} | {found} |")
+
+
+if __name__ == "__main__":
+    main()

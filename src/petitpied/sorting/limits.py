@@ -160,7 +160,8 @@ STARTER = """\
 #   { min = 0.5, max = 4.0 }             from 0.5 to 4.0; one of the two is enough
 # Delete a line, or put # before it, if you do not care about that quantity.
 
-# How sure do you want to be? At most this chance that a shell called "pass" is not one.
+# How sure do you want to be? A shell just beyond a limit is called "pass" at most this often. Of
+# a whole lot far fewer passes are wrong, unless most of its shells lie right at a limit.
 # Shells nearer to a limit than the measuring can tell are "check by eye". Smaller: more of
 # these. From 0.001 to 0.5.
 risk = 0.05

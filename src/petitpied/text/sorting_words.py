@@ -189,7 +189,7 @@ def verdict_listing(tray: LotTray) -> Listing:
 
 def limits_lines(limits: Limits) -> list[str]:
     """A limits file in words."""
-    lines = [f"risk {limits.risk:g}: at most so likely is a verdict too kind"]
+    lines = [f"risk {limits.risk:g}: so often, at most, a shell just beyond a limit still passes"]
     groups = [("pass", limits.passes), ("second", limits.second)]
     for word, group in groups:
         lines.append(f"{word}:" if group else f"{word}: no limits; what does not pass is rejected")
