@@ -45,7 +45,7 @@ def test_a_measured_lens_clears_what_it_could_not_fake():
     assert not camera.cleared
     said = camera_words(camera, "mm")
     assert "all photos were taken from one side" in said
-    assert "One photo more" in said
+    assert "To settle it, take a second photo" in said
 
 
 def test_the_map_says_it():

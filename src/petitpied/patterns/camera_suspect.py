@@ -82,7 +82,7 @@ def _could_fake(bakes: Sequence[Bake], stack: Stack, finding: Finding) -> float 
     rel = {"across": across, "front-back": front, "centre-edge": edge}.get(
         finding.kind, float(np.hypot(np.hypot(across, front) / 2, edge))
     )
-    return float(Z * rel * size)
+    return float(Z * rel * size) if rel > 0 else None
 
 
 def _each(stack: Stack, finding: Finding) -> tuple[Floats, Floats]:

@@ -65,7 +65,7 @@ def next_bake(known: Known, rng: np.random.Generator) -> tuple[Suggestion, ...]:
     if strongest is not None and found.camera is not None and not found.camera.cleared:
         result.append(Suggestion("photo", LEAST_EACH, about=(strongest.kind,)))
     change = _change(known, strongest, rng)
-    if change is not None:
+    if change is not None and not (result and change.what == "try"):  # it may be no oven's at all
         result.append(change)
     if not result:
         shows, unit = found.smallest_effect_80, found.unit

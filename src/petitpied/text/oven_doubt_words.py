@@ -10,8 +10,8 @@ Json = dict[str, Any]
 
 #: what tells the camera from the oven
 SETTLES = (
-    "One photo more of the next trays settles it: turn the tray and its card by half under the "
-    "camera and log both photos; three days so, or three days from the other side"
+    "To settle it, take a second photo of the next three trays, each with the tray and its card "
+    "turned by half under the camera, and log both; or photograph from the other side on three days"
 )
 
 

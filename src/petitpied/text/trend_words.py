@@ -158,7 +158,9 @@ def _change_lines(found: Change | None, asked: Asked) -> list[str]:
     f, unit = asked.factor, asked.unit
     places = decimals(max(f * (found.high - found.low) / 2, 1e-9))
     low, high, diff = (f"{f * v:+.{places}f}" for v in (found.low, found.high, found.step))
-    bakes = f"{found.units_before} days or batters before, {found.units_after} after"
+    before = found.units_before
+    bakes = f"{before} day{'s' if before > 1 else ''} or batter{'s' if before > 1 else ''} before, "
+    bakes += f"{found.units_after} after"
     if found.shows:
         word = "larger" if found.step > 0 else "smaller"
         text = (
