@@ -28,8 +28,9 @@ PLACE_MM = 0.45
 MOST_SCATTER_MM = 0.6
 #: a shell of one photo is looked for so far from where one of the other lies, mm
 NEAR_MM, VOTE_MM = 12.0, 4.0
-#: shells that both photos must show, and the part of the smaller find that must be found again
-FEWEST, FOUND_REL = 6, 0.6
+#: shells that both photos must show, and the part of the smaller find that must be found again: two
+#: crops of a third from opposite sides leave half
+FEWEST, FOUND_REL = 6, 0.5
 #: places of the lattice that are tried: a crop fits a larger tray at many
 MOST_SHIFTS = 16
 #: a shell is an exception with this chance: then its differences say nothing

@@ -8,6 +8,7 @@ Econometrica 63, 1995; the tail's mean of a normal distribution).
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,19 +78,27 @@ def missing_shells(bakes: Sequence[Bake], measure: str) -> Missing | None:
 def _lattice(bakes: Sequence[Bake], measure: str) -> tuple[list[tuple[int, int]], Floats, Bools]:
     """Rows and columns that most bakes have, their places (P, 2), and whether each bake (N, P) has
     a value there."""
-    where: dict[tuple[int, int], list[tuple[int, float, float, bool]]] = {}
-    for n, bake in enumerate(bakes):
-        s = bake.shells
-        known = np.isfinite(s.values[measure])
-        for r, c, x, y, k in zip(s.rows, s.columns, s.x_mm, s.y_mm, known, strict=True):
-            if np.isfinite(x) and np.isfinite(y):
-                where.setdefault((int(r), int(c)), []).append((n, float(x), float(y), bool(k)))
-    at = [p for p, found in sorted(where.items()) if len(found) >= PIPED_IN * len(bakes)]
-    place = np.array([np.median([f[1:3] for f in where[p]], axis=0) for p in at]).reshape(-1, 2)
-    seen = np.zeros((len(bakes), len(at)), bool)
-    for k, p in enumerate(at):
-        for n, _, _, known_here in where[p]:
-            seen[n, k] |= known_here
+    each = [b.shells for b in bakes]
+    bake = np.repeat(np.arange(len(each)), [len(s.ids) for s in each])
+    row, column = (np.concatenate([getattr(s, n) for s in each]) for n in ("rows", "columns"))
+    x, y = (np.concatenate([getattr(s, n) for s in each]) for n in ("x_mm", "y_mm"))
+    known = np.isfinite(np.concatenate([s.values[measure] for s in each]))
+    there = np.isfinite(x) & np.isfinite(y)
+    cells, which, counts = np.unique(
+        np.column_stack([row, column])[there], axis=0, return_inverse=True, return_counts=True
+    )
+    kept = np.flatnonzero(counts >= PIPED_IN * len(bakes))
+    number = np.full(len(cells), -1)
+    number[kept] = np.arange(len(kept))
+    cell = number[which.ravel()]
+    order = np.argsort(cell, kind="stable")
+    starts = np.searchsorted(cell[order], np.arange(len(kept) + 1))
+    xy = np.column_stack([x, y])[there][order]
+    place = np.array([np.median(xy[i:j], axis=0) for i, j in pairwise(starts)]).reshape(-1, 2)
+    seen = np.zeros((len(bakes), len(kept)), bool)
+    ours = (cell >= 0) & known[there]
+    seen[bake[there][ours], cell[ours]] = True
+    at = [(int(r), int(c)) for r, c in cells[kept]]
     return at, place, seen
 
 

@@ -35,7 +35,7 @@ def pooled_autocorrelation(scores: Floats) -> float:
     if not about.size:
         return 0.0
     raw = float((about[1:] * about[:-1]).sum()) / about.shape[1]
-    inner = about @ about.T
+    inner = about @ about.T if len(about) < about.shape[1] else about.T @ about  # the smaller
     series = max(float(np.trace(inner) ** 2 / (inner**2).sum()), 1.0)
     value = (units * raw + 1) / (units - 3)
     error = np.sqrt(units / series) / (units - 3)

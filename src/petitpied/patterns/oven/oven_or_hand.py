@@ -200,8 +200,11 @@ def _beside_change(
     rest = turns_in_time.residuals(told.score, told.info, others)
     terms = by_unit(stack.unit, left[..., None] * rest)
     units = len(terms)
-    flips = signs(units, rng).astype(float)
-    sums = (flips @ terms.reshape(units, -1)).reshape(len(flips), *terms.shape[1:])
+    flips = signs(units, rng).astype(np.float32)
+    scale = max(float(np.abs(terms).max(initial=0.0)), 1e-300)
+    flat = (terms / scale).reshape(units, -1).astype(np.float32)
+    sums = scale * (flips @ flat).reshape(len(flips), *terms.shape[1:]).astype(float)
+    sums[0] = terms.sum(axis=0)
     squares = (terms**2).sum(axis=(0, 2))
     found = statistics(sums, squares, family, units)
     taken = others.shape[1]

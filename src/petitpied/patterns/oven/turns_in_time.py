@@ -15,6 +15,8 @@ Bools = NDArray[np.bool_]
 
 #: breaks that are tried at most; with more units evenly chosen ones
 MOST_BREAKS = 12
+#: and with very many fewer, so that units times breaks stay below this: seconds, not minutes
+MOST_WORK, FEWEST_BREAKS = 12_000, 3
 #: a break is tried where both sides of it have so many units
 LEAST_BESIDE = 2
 #: straight and turned bakes are mixed enough if a break leaves this part of what tells them
@@ -40,8 +42,11 @@ def mixing(turned: Bools, unit: NDArray[np.int64], logged: tuple[int, ...] = ())
     a change is known to have been."""
     units = np.unique(unit)
     inner = np.arange(LEAST_BESIDE, len(units) - LEAST_BESIDE + 1)
-    if len(inner) > MOST_BREAKS:
-        inner = inner[np.unique(np.linspace(0, len(inner) - 1, MOST_BREAKS).round().astype(int))]
+    most = max(FEWEST_BREAKS, min(MOST_BREAKS, MOST_WORK // max(len(units), 1)))
+    if len(inner) > most:
+        ends = int(most < MOST_BREAKS)  # few ones lie within, many reach from end to end
+        at = np.linspace(0, len(inner) - 1, most + 2 * ends).round().astype(int)
+        inner = inner[np.unique(at[ends : len(at) - ends])]
     breaks = tuple(sorted({int(units[k]) for k in inner} | {b for b in logged if b in units[1:]}))
     sign = np.where(turned, -1.0, 1.0)
     whole = float(((sign - sign.mean()) ** 2).sum())
