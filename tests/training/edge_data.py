@@ -39,8 +39,9 @@ def _limit_threads() -> None:
 
 
 def strips_of(pixels_bgr: NDArray[np.uint8]) -> tuple[Floats, Floats, NDArray[np.uint8], Floats]:
-    """Middles (S, 2) px, radii (S,) px, strips (S, RAYS, WIDE_SAMPLES, 3), and the liner's
-    brightness (S, 3) there, of the whole shells that the finder sees in a photo."""
+    """Middles (S, 2) px, the finder's outlines as radii (S, RAYS) px, strips (S, RAYS,
+    WIDE_SAMPLES, 3) about them, and the liner's brightness (S, 3) there, of the whole shells that
+    the finder sees in a photo."""
     from petitpied.finding.find_shells import find_shells
     from petitpied.finding.ray_strips import RAYS, outline_radius, sample_along_rays
 
@@ -50,19 +51,16 @@ def strips_of(pixels_bgr: NDArray[np.uint8]) -> tuple[Floats, Floats, NDArray[np
     if not whole or found.light is None:
         return (
             np.zeros((0, 2)),
-            np.zeros(0),
+            np.zeros((0, RAYS)),
             np.zeros((0, RAYS, WIDE_SAMPLES, 3), np.uint8),
             (np.zeros((0, 3))),
         )
     centre = np.array([s.centre_px for s in whole])
     radius = np.array(
-        [
-            np.median(outline_radius(s.outline_px, c, angle))
-            for s, c in zip(whole, centre, strict=True)
-        ]
+        [outline_radius(s.outline_px, c, angle) for s, c in zip(whole, centre, strict=True)]
     )
     part = np.linspace(WIDE_FROM, WIDE_TO, WIDE_SAMPLES)
-    reach = np.broadcast_to(radius[:, None, None] * part, (len(centre), RAYS, WIDE_SAMPLES))
+    reach = radius[:, :, None] * part
     size = np.array([pixels_bgr.shape[1], pixels_bgr.shape[0]])
     light = found.light.at(centre / size)
     return centre, radius, sample_along_rays(pixels_bgr, centre, reach), light
@@ -71,8 +69,8 @@ def strips_of(pixels_bgr: NDArray[np.uint8]) -> tuple[Floats, Floats, NDArray[np
 def drawn_strips(seed: int) -> dict[str, NDArray]:
     """Strips of one drawn scene with the true edges relative to each shell's radius.
 
-    ``outer``, ``cap`` (S, RAYS): radius of the silhouette and of the cap's visible edge; NaN
-    where not known.
+    ``outer``, ``cap`` (S, RAYS): radius of the silhouette and of the cap's visible edge over the
+    finder's outline's; NaN where not known.
     """
     import cv2
 
@@ -101,7 +99,7 @@ def drawn_strips(seed: int) -> dict[str, NDArray]:
         ]
         if label == 0:
             continue
-        reach = np.arange(0.5 * r, 1.45 * r, step)
+        reach = np.arange(0.5 * r.min(), 1.45 * r.max(), step)
         x = (c[0] + np.outer(direction[:, 0], reach)).astype(np.float32)
         y = (c[1] + np.outer(direction[:, 1], reach)).astype(np.float32)
         own = (drawn.labels == label).astype(np.float32)
@@ -139,7 +137,7 @@ def traced_strips(photo: Path) -> dict[str, NDArray]:
     for index, (c, r) in enumerate(zip(centre, radius, strict=True)):
         gap = np.hypot(*(middle - c).T)
         shell = truth["shells"][int(gap.argmin())]
-        if gap.min() > 0.3 * r:
+        if gap.min() > 0.3 * np.median(r):
             continue
         silhouette = outline_radius(np.array(shell["silhouette_px"], float), c, angle)
         height = np.array(shell["cap_outline_z_mm"], float)

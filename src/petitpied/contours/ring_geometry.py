@@ -21,11 +21,11 @@ Floats = NDArray[np.float64]
 #: radius of the round with which a cap's rim curls under: the tuning scenes' near sides
 CURL_MM = 1.1
 #: how blunt a foot's wall is above its widest ring, against a half round, and its spread between
-#: trays: silhouettes of the tuning scenes' two makers have 1.0 and 2.4
-UPRIGHT, UPRIGHT_U = 1.7, 0.6
+#: trays: silhouettes of the tuning scenes' makers have 1.0, 2.4, and 0 to 2
+UPRIGHT, UPRIGHT_U = 1.2, 0.7
 #: how much ruffles fill their creases, mm at a slant of 1, growing with its square, and its spread:
-#: the same silhouettes, 0.1 to 0.9 from even to coarse ruffles
-CREASES_MM, CREASES_U_MM = 0.4, 0.3
+#: the same silhouettes, 0 to 0.9 from even to coarse ruffles
+CREASES_MM, CREASES_U_MM = 0.3, 0.25
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,11 @@ FOOT_WIDTH_REL, FOOT_WIDTH_PX = 0.03, 2.0
 ROUNDS, ROUNDS_AGAIN = 5, 3
 #: steps to the start: each moves a ring's middle, about which its form is told
 STARTS = 3
+#: a cap under which no foot is wide enough to be measured stands on one if its two edges part on
+#: the near side by this much more than on the far side, relative to the radius: on 24 traced
+#: trays caps on the liner have up to 0.004. If not, it may stand on one that lies deep under it,
+#: on trays where more than this share of the shells that the camera sees slantwise stand
+STANDS_REL, NEAR_COS, STANDS_SLANT, STANDS_SHARE = 0.006, 0.7, 0.12, 0.3
 #: with less than this share of rays showing a foot, it is not measured
 FEWEST_SHOWING_REL = 0.12
 
@@ -75,6 +80,14 @@ class Heights:
     bare_rim_mm: float = 1.2  # rim of a shell without foot: its cap stands on the liner
     bare_top_mm: float = 6.5
     source: str = "default"
+
+    def rims_mm(self, stands: Floats) -> Floats:
+        """Of caps that stand on a foot (1), on the liner (0), or nobody knows (1/2)."""
+        return self.bare_rim_mm + stands * (self.cap_rim_mm - self.bare_rim_mm)
+
+    def tops_mm(self, stands: Floats) -> Floats:
+        """The same of their tops."""
+        return self.bare_top_mm + stands * (self.top_mm - self.bare_top_mm)
 
 
 @dataclass(frozen=True)
@@ -100,13 +113,20 @@ class FittedRings:
     parallax: Parallax
     seen: "_Seen" = field(repr=False, compare=False)
 
+    @property
+    def stands(self) -> Floats:
+        """Whether shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell."""
+        return self.seen.stands
+
 
 @dataclass(frozen=True)
 class _Seen:
-    """What is seen whatever the heights: the geometry, and on which rays feet show (S, N)."""
+    """What is seen whatever the heights: the geometry, on which rays feet show (S, N), and whether
+    shells stand on a foot (S,): 1, 0, or 1/2 where nobody can tell."""
 
     geometry: Geometry
     shows: NDArray[np.bool_]
+    stands: Floats
 
 
 def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
@@ -115,6 +135,11 @@ def _showing(edges: ShellEdges) -> NDArray[np.bool_]:
     size = medians(edges.outer.radius_px)[:, None]
     shows = (gap > SHOWS_REL * size) & (edges.cap.weight > 0)
     return np.asarray(shows & ~_without_foot(edges, gap, shows)[:, None], bool)
+
+
+def _look(view: View, edges: ShellEdges) -> _Seen:
+    geometry, shows = Geometry(view, edges), _showing(edges)
+    return _Seen(geometry, shows, _stands(geometry, edges, shows))
 
 
 def _start(
@@ -133,6 +158,27 @@ def _start(
     harmonics[:, :, : CAP_ORDER - 1] = cap.harmonics
     radius = cap.radius * (1 + TrayFeet().spread)
     return cap, Rings(cap.centre.copy(), radius, harmonics, foot_height)
+
+
+def _stands(geometry: Geometry, edges: ShellEdges, shows: NDArray[np.bool_]) -> Floats:
+    """Whether shells stand on a foot, as in `_Seen`: where it hardly shows, the near side shows the
+    gap under a rim that stands high."""
+    centre = medians(np.moveaxis(geometry.outer, 1, 2))
+    away = (centre - geometry.nadir) / geometry.camera_mm
+    slant = np.hypot(*away.T)
+    arm = geometry.outer - centre[:, None]
+    cosine = (arm * away[:, None]).sum(axis=2)
+    cosine /= np.maximum(np.hypot(*np.moveaxis(arm, 2, 0)) * slant[:, None], 1e-9)
+    gap = (edges.outer.radius_px - edges.cap.radius_px) / medians(edges.outer.radius_px)[:, None]
+
+    def mean_gap(where: NDArray[np.bool_]) -> Floats:
+        return np.asarray((gap * where).sum(axis=1) / np.maximum(where.sum(axis=1), 1), float)
+
+    parts = mean_gap(cosine < -NEAR_COS) - mean_gap(cosine > NEAR_COS) > STANDS_REL
+    plainly = np.asarray(shows.any(axis=1) | parts, bool)
+    slantwise = slant > STANDS_SLANT
+    of_tray = float(plainly[slantwise].mean() if slantwise.any() else plainly.mean())
+    return np.where(plainly, 1.0, 0.5 if of_tray > STANDS_SHARE else 0.0)
 
 
 def _without_foot(edges: ShellEdges, gap: Floats, shows: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -189,23 +235,26 @@ def fit_rings(
     -------
     FittedRings
     """
-    showing = _Seen(Geometry(view, edges), _showing(edges)) if before is None else before.seen
+    showing = _look(view, edges) if before is None else before.seen
     geometry, shows = showing.geometry.every(every), showing.shows[:, ::every]
-    bare = np.asarray(~showing.shows.any(axis=1), bool)
-    full = np.where(bare, heights.bare_rim_mm, heights.cap_rim_mm)
+    bare, stands = np.asarray(~showing.shows.any(axis=1), bool), showing.stands
+    standing = bare & (stands == 1)
+    full = heights.rims_mm(stands)
     foot_height = np.full(len(bare), heights.foot_mm)
     free = every * contact[:, ::every]
     if before is None:
         cap, foot = _start(geometry, full, foot_height, free)
     else:
         cap, foot = _again(before, full, foot_height, contact)
-    dome = np.where(bare, heights.bare_top_mm, heights.top_mm) - cap.height
+    dome = heights.tops_mm(stands) - cap.height
     rays = geometry.outer.shape[1]
     both = np.concatenate([geometry.outer, geometry.cap], axis=1)
     outer_and_rim = geometry.at_height(both, cap.height)
     at_foot = geometry.at_height(geometry.outer, foot.height)
     outer_weight = edges.outer.weight[:, ::every] * free
-    rim_weight = edges.cap.weight[:, ::every] * free
+    # a foot that hardly shows leaves the two edges together: they are told by one
+    by_rim = np.where(standing[:, None], edges.outer.weight, edges.cap.weight)
+    rim_weight = by_rim[:, ::every] * free
     bluntness = BLUNTNESS if before is None else before.bluntness
     parallax, feet = Parallax(0.0, heights.cap_rim_u_mm, np.zeros(2)), TrayFeet()
     for _ in range(ROUNDS if before is None else ROUNDS_AGAIN):
@@ -223,9 +272,11 @@ def fit_rings(
         plainly_foot = shows & (beyond_cap > BEYOND_REL * cap.radius[:, None])
         to_foot[plainly_foot], to_cap[plainly_foot] = 1.0, 0.0
         to_foot[bare], to_cap[bare] = 0.0, 1.0
+        below = standing[:, None] & (slant < 0)  # the near side's outer edge is the hidden foot's
+        to_cap[below] = 0.0
         # on the side away from the camera a cap hides its foot: there the dome's own shading
         # passes for a rim, unless the foot shows
-        seen = shows * np.where(slant > HIDING_SLANT, to_foot, 1.0)
+        seen = shows * np.where(slant > HIDING_SLANT, to_foot, 1.0) + below
         caps, bluntness = cap_step(
             (cap, foot, bare),
             all_by_cap,

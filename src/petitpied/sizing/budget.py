@@ -81,6 +81,7 @@ class ShellDoubts:
     foot_centre_u_mm: Floats
     shows_rel: Floats
     blocked_rel: Floats  # share of the outline that is a neighbour's or hidden
+    stands: Floats  # 1 on a foot, 0 on the liner, 1/2: nobody can tell
 
     def only(self, which: NDArray[np.intp]) -> "ShellDoubts":
         """Those of the shells numbered ``which``."""
@@ -134,8 +135,7 @@ class ShellDoubts:
 
     def cap_diameters(self, values: Floats) -> list[Quantity]:
         """A rim that is higher than thought is nearer to the camera, and so smaller."""
-        own = self._edges(self.cap_radius_u_mm)
-        return self._quantities(values, own, by_rim=-values / self.height_mm)
+        return self.bare_diameters(values)
 
     def foot_diameters(self, values: Floats) -> list[Quantity]:
         """Where half of the foot is hidden, the heights decide how the other half is placed."""
@@ -147,10 +147,20 @@ class ShellDoubts:
         )
 
     def bare_diameters(self, values: Floats) -> list[Quantity]:
-        """Of shells without a foot: their caps stand on the liner."""
+        """Of shells whose foot does not show: their caps stand on the liner, or hide it, or it is
+        not known which of both."""
+        by_height = values / self.height_mm
+        apart = self.heights.cap_rim_mm - self.heights.bare_rim_mm
+        unsure = np.where(self.stands == 0.5, apart / 2, 0.0)
         own = self._edges(self.cap_radius_u_mm)
-        by_foot = values * BARE_RIM_U_MM / self.height_mm / max(self.heights.foot_u_mm, 1e-9)
-        return self._quantities(values, own, by_foot=-by_foot)
+        own["this shell's ring heights"] = by_height * unsure
+        on_liner = by_height * BARE_RIM_U_MM / max(self.heights.foot_u_mm, 1e-9)
+        return self._quantities(
+            values,
+            own,
+            by_rim=-by_height * self.stands,
+            by_foot=-on_liner * (1 - self.stands),
+        )
 
     def roundnesses(self, values: Floats) -> list[Quantity]:
         """A range of radii; a slant stretches the hidden side by the heights."""

@@ -53,6 +53,7 @@ def _doubts(view: View, rings: FittedRings, heights: Heights, free: Floats) -> S
         rings.foot_centre_u_mm,
         rings.shows_rel,
         1.0 - free.mean(axis=1),
+        rings.stands,
     )
 
 
