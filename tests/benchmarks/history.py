@@ -289,13 +289,13 @@ def _noise(rng, bakes, shape, fact):
 def _null(rng, bakes, shape):
     facts = _facts(rng, bakes)
     outcomes = [Outcome(f"o{i}", "x", "mm", _noise(rng, bakes, shape, facts[0])) for i in range(3)]
-    return any(a.stands_out for a in associations(outcomes, facts, [None] * bakes, rng))
+    return any(a.stands_out for a in associations(outcomes, facts, np.arange(bakes), rng))
 
 
 def _planted(rng):
     facts = _facts(rng, 20)
     values = facts[1].values + rng.normal(size=20)
-    found = associations([Outcome("o", "x", "mm", values)], facts, [None] * 20, rng)
+    found = associations([Outcome("o", "x", "mm", values)], facts, np.arange(20), rng)
     mine = next(a for a in found if a.fact is facts[1])
-    (single,) = associations([Outcome("o", "x", "mm", values)], [facts[4]], [None] * 20, rng)
+    (single,) = associations([Outcome("o", "x", "mm", values)], [facts[4]], np.arange(20), rng)
     return mine.stands_out, single.low <= 0 <= single.high

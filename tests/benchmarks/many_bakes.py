@@ -37,7 +37,7 @@ def map_nulls(runs, seed):
     cases = [(1, 6, 0, 0), (1, 12, 0, 0), (3, 4, 0.2, 0), (3, 4, 0.5, 0), (4, 3, 0.5, 0),
              (2, 8, 0.5, 0), (4, 6, 0.5, 0), (4, 12, 0.5, 0), (2, 20, 0.2, 0),
              (1, 12, 0.5, 0.5), (3, 12, 0.5, 0.7), (1, 20, 0.5, 0.7),
-             (4, 20, 0.5, 0.7)]  # fmt: skip
+             (4, 20, 0.5, 0.7), (1, 6, 0.2, 0.3), (1, 6, 0.5, 0.7)]  # fmt: skip
     for number, (trays, days, shared, like) in enumerate(cases):
         rng = np.random.default_rng([seed, 1, number])
         plan = Days(days, trays, shared, like, drift=1.0)
