@@ -14,7 +14,7 @@ FLOORS = (
     *("domain", "numerics", "photo", "camera/lens", "camera", "finding", "contours", "sizing"),
     *("surface/caps", "surface/foot", "surface/colour", "surface/relief", "surface/cracks"),
     *("surface", "inspection", "statistics", "patterns/oven", "patterns/trends", "patterns"),
-    *("sorting", "piping", "evening", "labels", "text", "text/evening"),
+    *("sorting", "piping", "evening", "labels", "text", "text/lots", "text/evening"),
     # from here on: the world
     *("running", "files", "files/own", "files/records", "history"),
     *("figures/fonts", "figures", "figures/print", "figures/charts", "figures/tray", "report"),

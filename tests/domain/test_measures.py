@@ -56,7 +56,7 @@ from petitpied.text.budget_lines import budget_lines
 from petitpied.patterns.trends import trend as trends
 from petitpied.patterns.trends.bake_series import bake_series
 from petitpied.text.trend_words import SeriesChoice
-from petitpied.text.verdict_words import spoken
+from petitpied.text.lots.verdict_words import spoken
 from tests.records import a_record, a_shell
 
 rng = np.random.default_rng(1)

@@ -189,7 +189,7 @@ def _yield_section(sorting: Sorting, limits: Limits) -> Section:
 
 def _note(note: str) -> str:
     """A note as a sentence; a quantity's name at its beginning is spoken."""
-    from petitpied.text.verdict_words import spoken
+    from petitpied.text.lots.verdict_words import spoken
 
     first, _, rest = note.partition(" ")
     words = f"{spoken(first)} {rest}"
@@ -209,7 +209,7 @@ def _faults(sorting: Sorting, limits: Limits) -> list[tuple[str, int]]:
 
 def _fault(shell: Shell, limit: Limit) -> str:
     from petitpied.sorting.lot_trays import count_of, quantity_of
-    from petitpied.text.verdict_words import spoken
+    from petitpied.text.lots.verdict_words import spoken
 
     if shell.verdict in (Verdict.BOTTOM, Verdict.CRUMBS) and limit.high is not None:
         counted = count_of(shell, limit.name)
@@ -228,7 +228,7 @@ def _fault(shell: Shell, limit: Limit) -> str:
 
 def _capability_line(sorting: Sorting, limits: Limits) -> str:
     from petitpied.sorting.yields import capability
-    from petitpied.text.sorting_words import outside_text
+    from petitpied.text.lots.sorting_words import outside_text
 
     limit = _diameter_limit(limits)
     sizes = [s.sizes.diameter_mm for s in sorting.shells if s.sizes.diameter_mm is not None]
@@ -242,7 +242,7 @@ def _capability_line(sorting: Sorting, limits: Limits) -> str:
 
 
 def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
-    from petitpied.text.pairing_words import code_of, turn_text
+    from petitpied.text.lots.pairing_words import code_of, turn_text
 
     several = len(sorting.trays) > 1
 
@@ -281,7 +281,7 @@ def _pairs_section(sorting: Sorting, pairing: "Pairing") -> Section:
 
 def _pair_pictures(sorting: Sorting, pairing: "Pairing") -> list[Block]:
     """The sheet of each tray whose photo is there: same number, one macaron."""
-    from petitpied.text.pairing_words import pair_codes
+    from petitpied.text.lots.pairing_words import pair_codes
 
     pictures: list[Block] = []
     for tray in sorting.trays:

@@ -19,7 +19,7 @@ from petitpied.domain.surface import Colour, SurfaceMark, TrayColour
 from petitpied.files.records.record_files import read_record, record_bytes
 from petitpied.sorting.lot_trays import LotTray
 from petitpied.sorting.pairing import Pair, Pairing
-from petitpied.text.pairing_words import pair_codes
+from petitpied.text.lots.pairing_words import pair_codes
 from tests.cli import fakes
 from tests.records import a_record, a_shell, changed, relative_record, unmeasured_shell
 from tests.sorting import lots

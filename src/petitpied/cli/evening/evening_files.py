@@ -49,7 +49,7 @@ def _pair_files(answer: Answer) -> dict[str, bytes]:
     from petitpied.figures.raster import jpeg_bytes
     from petitpied.figures.tray.pair_pages import pair_pictures
     from petitpied.figures.tray.tray_sheet import tray_sheet
-    from petitpied.text.pairing_words import (
+    from petitpied.text.lots.pairing_words import (
         left_lines,
         pair_codes,
         pair_lines,

@@ -116,7 +116,7 @@ def tell(answer: Answer, folder: Path, *, as_json: bool, changed: int) -> None:
 def answer_json(answer: Answer, page: str, changed: int) -> Mapping[str, Any]:
     """Everything, for programs."""
     from petitpied.figures.tray.box_pages import boxing_json
-    from petitpied.text.pairing_words import pairing_json
+    from petitpied.text.lots.pairing_words import pairing_json
 
     evening, oven, pairing, boxing = (
         answer.evening, answer.oven, answer.sorting.pairing, answer.sorting.boxing,

@@ -12,7 +12,7 @@ from petitpied.files.own.label_file import read_label
 from petitpied.files.records.lot_files import read_trays
 from petitpied.labels.label import Label, Product, draft, ingredients, unnamed, unstated
 from petitpied.sorting.lot_trays import LotTray
-from petitpied.text.label_words import check_lines, label_text, trace_lines, weight_lines
+from petitpied.text.lots.label_words import check_lines, label_text, trace_lines, weight_lines
 
 #: a box of filled macarons weighs this share of what went into it: water leaves in the oven
 #: (common practice, no source)

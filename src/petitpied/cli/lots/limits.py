@@ -33,7 +33,7 @@ def limits(
     from petitpied.cli.lots.limits_job import starter_from, usual_starter
     from petitpied.files.output_files import write_new
     from petitpied.files.records.lot_files import read_limits
-    from petitpied.text.sorting_words import limits_lines
+    from petitpied.text.lots.sorting_words import limits_lines
 
     if new or records:
         target = Path(STARTER_NAME) if file is None else file

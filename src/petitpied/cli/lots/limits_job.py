@@ -17,7 +17,7 @@ from petitpied.sorting.starter_limits import (
     top_share,
     usual_limits,
 )
-from petitpied.text.verdict_words import spoken
+from petitpied.text.lots.verdict_words import spoken
 from petitpied.text.wording import share
 
 

@@ -27,7 +27,7 @@ def lot_check(
 ) -> None:
     """For a lot too large to photograph whole: how many to look at, and what that promises."""
     from petitpied.sorting.lot_check import AQLS, plan_for
-    from petitpied.text.lot_check_words import decision_line, plan_json, plan_lines
+    from petitpied.text.lots.lot_check_words import decision_line, plan_json, plan_lines
 
     if aql not in AQLS:
         raise typer.BadParameter(f"--bad must be one of {', '.join(f'{a:g}' for a in AQLS)}")

@@ -20,7 +20,7 @@ def pair(
     """Match shells to macarons: like sizes, outlines and colours; a sheet to pick by."""
     from petitpied.cli.lots.lot_job import LotOptions, paired, sheets, without_photo_line
     from petitpied.sorting.lot import Verdict
-    from petitpied.text.pairing_words import (
+    from petitpied.text.lots.pairing_words import (
         left_lines,
         pair_codes,
         pair_lines,

@@ -24,7 +24,7 @@ def sort(
     from petitpied.cli.lots.lot_job import LotOptions, judged_trays, sheets, without_photo_line
     from petitpied.files.records.lot_files import chosen_limits
     from petitpied.files.records.verdict_table import verdict_table
-    from petitpied.text.sorting_words import (
+    from petitpied.text.lots.sorting_words import (
         LotResult,
         result_json,
         result_lines,

@@ -171,7 +171,9 @@ def inspect_one(job: Job, settings: Settings) -> tuple[str, ...]:
     verdicts: tuple[str, ...] = ()
     if job.limits is not None:
         from petitpied.files.records.lot_files import judged
-        from petitpied.text.sorting_words import counts_text  # scipy.stats takes long to import
+        from petitpied.text.lots.sorting_words import (
+            counts_text,  # scipy.stats takes long to import
+        )
 
         record, notes = judged(record, job.limits)
         verdicts = (counts_text(record.shells), *(f"note: {note}" for note in notes))

@@ -21,7 +21,7 @@ from petitpied.sorting.box_file import BoxKind
 from petitpied.sorting.boxes import Box, Boxing, Macaron
 from petitpied.sorting.lot_trays import Aside, LotTray
 from petitpied.sorting.pairing import Pairing
-from petitpied.text.pairing_words import code_of, pair_json, shells_text
+from petitpied.text.lots.pairing_words import code_of, pair_json, shells_text
 from petitpied.text.wording import printable
 
 MOST_PICTURES = 200  # pictures of boxes written in one go

@@ -26,7 +26,7 @@ from petitpied.figures.tray.tray_sheet import (
 )
 from petitpied.sorting.lot import LotShell
 from petitpied.sorting.pairing import Pair, Pairing
-from petitpied.text.pairing_words import code_of, shells_text, turn_text
+from petitpied.text.lots.pairing_words import code_of, shells_text, turn_text
 from petitpied.text.wording import printable
 
 #: pairs on a page, beside each other and below: three rows are a phone's height

@@ -24,7 +24,7 @@ from petitpied.sorting.judging import judge_record
 from petitpied.sorting.limits import Limits, parse_limits
 from petitpied.sorting.lot import LotShell, Verdict, harmonics_of
 from petitpied.sorting.lot_trays import Aside, LotTray
-from petitpied.text.verdict_words import reason_text, spoken
+from petitpied.text.lots.verdict_words import reason_text, spoken
 from petitpied.text.wording import printable
 
 #: our own files that are no record, which a glob over a folder of results catches

@@ -3,7 +3,7 @@
 from petitpied.domain.quantity import Quantity
 from petitpied.files.records.table_files import table_bytes
 from petitpied.sorting.lot_trays import quantity_of
-from petitpied.text.sorting_words import LotResult
+from petitpied.text.lots.sorting_words import LotResult
 
 
 def verdict_table(result: LotResult) -> bytes:

@@ -3,7 +3,7 @@
 from petitpied.evening.advice import Advice
 from petitpied.evening.answer import Fault
 from petitpied.text.hints import TRY_HAND, try_for
-from petitpied.text.verdict_words import spoken
+from petitpied.text.lots.verdict_words import spoken
 from petitpied.text.wording import counted, rounded
 
 #: a shell's fault in three words at most, by the limit's name and the side it is broken on

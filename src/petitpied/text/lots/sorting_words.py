@@ -15,8 +15,8 @@ from petitpied.sorting.lot import Verdict
 from petitpied.sorting.lot_trays import LotTray, quantity_of, verdict_counts
 from petitpied.sorting.yields import Capability, Share, capability, wilson
 from petitpied.text.hints import faults_to_try
+from petitpied.text.lots.verdict_words import GRADES, spoken
 from petitpied.text.sheet_words import Code, Listing
-from petitpied.text.verdict_words import GRADES, spoken
 from petitpied.text.wording import printable
 from petitpied.text.wording import share as share_text
 

@@ -1,0 +1,1 @@
+"""Sentences about sorting, pairs, boxes, labels and large lots."""
