@@ -316,7 +316,7 @@ def _collect(
 ) -> FittedRings:
     bare = np.asarray(~showing.shows.any(axis=1), bool)
     count = range(len(bare))
-    cap_u, foot_u = (_uncertainties(step.normal) for step in (cap, foot))
+    cap_u, foot_u = (_uncertainties(step) for step in (cap, foot))
     return FittedRings(
         tuple(cap.ring.one(i) for i in count),
         tuple(None if bare[i] else foot.ring.one(i) for i in count),
@@ -332,7 +332,9 @@ def _collect(
     )
 
 
-def _uncertainties(normal: Floats) -> Floats:
-    """Standard uncertainties (S, 3) of radius and centre from normal matrices (S, P, P)."""
-    first = np.linalg.solve(normal, np.eye(normal.shape[1])[None, :, :3])
-    return np.asarray(np.sqrt(np.diagonal(first, axis1=1, axis2=2)), float)
+def _uncertainties(step: Update) -> Floats:
+    """Standard uncertainties (S, 3) of radius and centre from the normal matrices; the radius
+    itself where edges say nothing and the matrix is singular to rounding."""
+    first = np.linalg.solve(step.normal, np.eye(step.normal.shape[1])[None, :, :3])
+    variance = np.diagonal(first, axis1=1, axis2=2)
+    return np.sqrt(np.where(variance > 0, variance, step.ring.radius[:, None] ** 2))

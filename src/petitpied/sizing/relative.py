@@ -8,10 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from petitpied.camera.view import guess_camera
-from petitpied.contours.astray import astray, no_outlines
+from petitpied.contours.astray import REASON, astray, no_outlines
 from petitpied.contours.edges import EdgeBand, ShellEdges
 from petitpied.contours.neighbours import Neighbours, find_neighbours
 from petitpied.contours.rings import Heights, fit_rings
+from petitpied.contours.sorted_out import CUT
 from petitpied.domain.measures import SIZES, Sizes, Surface
 from petitpied.domain.photo import Photo
 from petitpied.domain.quantity import Quantity
@@ -65,11 +66,16 @@ def frame_of(photo: Photo, settings: Settings) -> PhotoFrame:
 
 
 def relative_shells(
-    seeds: Sequence[Seed], edges: ShellEdges, neighbours: Neighbours, frame: PhotoFrame
+    seeds: Sequence[Seed],
+    edges: ShellEdges,
+    neighbours: Neighbours,
+    frame: PhotoFrame,
+    ran_off: frozenset[int] = frozenset(),
 ) -> tuple[tuple[Shell, ...], Lattice, PiecesSlant | None]:
     """Shapes and relative sizes; ``edges`` and ``neighbours`` are those of the whole seeds.
 
-    A slant that the pieces show is taken out.
+    A slant that the pieces show is taken out. ``ran_off``: numbers of seeds whose edges form no
+    outline, as found so far; they stay in the list, not measured.
     """
     view, slant, tilt_u = flat_view(), None, ASPECT_TILT_U
     rings = _rings(view, edges, neighbours)
@@ -86,18 +92,19 @@ def relative_shells(
     if gone.any():
         if gone.all():
             raise no_outlines(len(gone))
-        off = iter(gone.tolist())
-        seeds = [s for s in seeds if not (s.whole and next(off))]
+        whole = np.array([i for i, s in enumerate(seeds) if s.whole])
+        ran_off |= frozenset(whole[gone].tolist())
+        seeds = [replace(s, whole=False) if i in ran_off else s for i, s in enumerate(seeds)]
         edges = edges.only(~gone)
         neighbours = find_neighbours(edges, [s for s in seeds if s.whole])
-        return relative_shells(seeds, edges, neighbours, frame)
+        return relative_shells(seeds, edges, neighbours, frame, ran_off)
     outlines = rings_points(rings, ANGLES)
     sizes = measure_outlines(outlines)
     median = float(np.median([s.diameter_mm for s in sizes]))
     centres = view.to_plane(np.array([s.centre_px for s in seeds]))
-    whole = [i for i, s in enumerate(seeds) if s.whole]
+    kept = [i for i, s in enumerate(seeds) if s.whole]
     diameters = np.full(len(seeds), np.nan)
-    diameters[whole] = [s.diameter_mm for s in sizes]
+    diameters[kept] = [s.diameter_mm for s in sizes]
     lattice = find_lattice(centres, diameters)
     shells = []
     for index, seed in enumerate(seeds):
@@ -109,9 +116,10 @@ def relative_shells(
             outline_px=seed.outline_px,
             cap_outline_px=None,
         )
-        shell = Shell(lattice.ids[index], place, not_measured="cut by the edge of the photo")
+        reason = REASON if index in ran_off else CUT
+        shell = Shell(lattice.ids[index], place, not_measured=reason)
         if seed.whole:
-            n = whole.index(index)
+            n = kept.index(index)
             size = sizes[n]
             deficit = 1 - size.circularity
             centre_px = view.project(np.array([size.centroid_mm]))[0]
@@ -119,7 +127,7 @@ def relative_shells(
                 place,
                 centre_px=(float(centre_px[0]), float(centre_px[1])),
                 outline_px=view.project(outlines[n][::2]),
-                touching=tuple(sorted(lattice.ids[whole[k]] for k in neighbours.touching[n])),
+                touching=tuple(sorted(lattice.ids[kept[k]] for k in neighbours.touching[n])),
             )
             ratios = Sizes(
                 circularity=Quantity(size.circularity, float(deficit + 1e-3), tilt_u**2),
